@@ -1,0 +1,174 @@
+//! Measures and a brief become a verdict. Reads no pixels.
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+/// Outcome of a frame for a brief, best first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Outcome {
+    /// Good enough for the brief.
+    Prints,
+    /// Something is at its limit: make a proof print.
+    Borderline,
+    /// Not good enough.
+    Fails,
+    /// What the brief needs could not be measured.
+    Unmeasured,
+}
+
+impl fmt::Display for Outcome {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(match self {
+            Self::Prints => "prints",
+            Self::Borderline => "borderline",
+            Self::Fails => "fails",
+            Self::Unmeasured => "unmeasured",
+        })
+    }
+}
+
+/// Severity of a finding, mildest first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Severity {
+    /// Worth knowing; does not change the outcome.
+    Note,
+    /// At the limit.
+    Borderline,
+    /// Over the limit.
+    Fails,
+}
+
+/// Finding codes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[allow(missing_docs, reason = "each is explained by `rawassay explain CODE`")]
+pub enum FindingCode {
+    Blown,
+    Blocked,
+    Noisy,
+    Banded,
+    Soft,
+    Shaken,
+    Diffracted,
+    SlowShutter,
+    VibrationBand,
+    TooFewPixels,
+    Damaged,
+}
+
+impl FindingCode {
+    /// Every code.
+    pub const ALL: [Self; 11] = [
+        Self::Blown,
+        Self::Blocked,
+        Self::Noisy,
+        Self::Banded,
+        Self::Soft,
+        Self::Shaken,
+        Self::Diffracted,
+        Self::SlowShutter,
+        Self::VibrationBand,
+        Self::TooFewPixels,
+        Self::Damaged,
+    ];
+
+    /// The word in scorecards and on the command line.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Blown => "blown",
+            Self::Blocked => "blocked",
+            Self::Noisy => "noisy",
+            Self::Banded => "banded",
+            Self::Soft => "soft",
+            Self::Shaken => "shaken",
+            Self::Diffracted => "diffracted",
+            Self::SlowShutter => "slow-shutter",
+            Self::VibrationBand => "vibration-band",
+            Self::TooFewPixels => "too-few-pixels",
+            Self::Damaged => "damaged",
+        }
+    }
+}
+
+impl fmt::Display for FindingCode {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.word())
+    }
+}
+
+/// One thing found.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Finding {
+    /// What.
+    pub code: FindingCode,
+    /// How bad for this brief.
+    pub severity: Severity,
+    /// Measured value.
+    pub measured: Option<f64>,
+    /// The limit it is held against.
+    pub limit: Option<f64>,
+    /// Unit of both.
+    pub unit: String,
+    /// One plain sentence.
+    pub text: String,
+    /// One remedy for next time.
+    pub remedy: String,
+}
+
+/// The largest print that the frame honestly makes.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LargestPrint {
+    /// Width of the picture on paper as it stands upright, inches.
+    pub width_in: f64,
+    /// Height, inches.
+    pub height_in: f64,
+    /// Pixels per inch at that size.
+    pub ppi: f64,
+    /// What limits it first: "pixels", "sharpness", "motion", "noise".
+    pub limited_by: String,
+}
+
+/// The frame at the brief's size.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct PrintFit {
+    /// Pixels per inch after crop and fit.
+    pub ppi: Option<f64>,
+    /// Edge rise on the paper, mm.
+    pub rise_mm: Option<f64>,
+    /// Motion on the paper, mm.
+    pub motion_mm: Option<f64>,
+    /// Mid-tone SNR after averaging over what the eye resolves, ratio.
+    pub snr_midtone: Option<f64>,
+    /// What the eye resolves at the brief's distance (one minute of arc), mm.
+    pub eye_limit_mm: Option<f64>,
+    /// The largest honest print.
+    pub largest: Option<LargestPrint>,
+}
+
+/// The verdict.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Verdict {
+    /// Name of the brief.
+    pub brief: String,
+    /// Outcome.
+    pub outcome: Outcome,
+    /// Findings, worst first.
+    pub findings: Vec<Finding>,
+}
+
+/// All that a brief says of a frame.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Judgement {
+    /// Usable range at the brief's SNR limit and print scale, EV.
+    pub usable_ev: Option<f64>,
+    /// That SNR limit, ratio.
+    pub snr_limit: f64,
+    /// The frame on the paper.
+    pub print: PrintFit,
+    /// The verdict.
+    pub verdict: Verdict,
+}

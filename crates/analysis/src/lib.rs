@@ -1,0 +1,17 @@
+//! A [`Frame`](rawassay_decode::Frame) becomes [`Measures`]; measures and a brief become a [`Judgement`]; many
+//! records become series and sets.
+//!
+//! One direction: a measure knows nothing of briefs, a judgement reads no pixels.
+
+pub mod judge;
+pub mod measures;
+
+pub use judge::{Finding, FindingCode, Judgement, LargestPrint, Outcome, PrintFit, Severity, Verdict};
+pub use measures::{
+    Blur, BlurKind, Channel, ClippedArea, ClippingMap, Exposure, Likeness, Measures, Noise, RiseMap, SaturationFrom,
+    Sharpness, known,
+};
+
+/// Version of the measures. It rises whenever a measure may give another number for the same file, so that a record
+/// made by an older version is measured again.
+pub const MEASURES_VERSION: u32 = 1;

@@ -1,0 +1,252 @@
+//! What is measured of one frame: plain values with their units in the names.
+//!
+//! `None` means not measurable in this frame, never zero; the reason then stands in the notes. Every value passes
+//! [`known`], which refuses NaN and infinities.
+
+use rawassay_decode::BlackFrom;
+use serde::{Deserialize, Serialize};
+
+/// A reading: the value where it is finite, else unknown.
+#[must_use]
+pub fn known(value: f64) -> Option<f64> {
+    value.is_finite().then_some(value)
+}
+
+/// Where the saturation level comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum SaturationFrom {
+    /// A pile-up at the top of the plane's histogram.
+    Observed,
+    /// The white level that the file states.
+    Declared,
+}
+
+/// Levels, clipping and noise of one plane of the filter array.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Channel {
+    /// Plane name ("R", "G1", "G2", "B", or as the filter says).
+    pub name: String,
+    /// Black level, DN absolute.
+    pub black_dn: f64,
+    /// Where the black level comes from.
+    pub black_from: BlackFrom,
+    /// Declared white level, DN absolute.
+    pub white_declared_dn: f64,
+    /// Level at which this plane clips, DN absolute.
+    pub saturation_dn: f64,
+    /// Where the saturation level comes from.
+    pub saturation_from: SaturationFrom,
+    /// Samples at saturation, per cent of the plane's samples in the active area.
+    pub clipped_pct: f64,
+    /// Samples at or below black + one read noise, per cent. Unknown where read noise is.
+    pub floor_pct: Option<f64>,
+    /// log2(saturation / 99.9 percentile), both above black, EV.
+    pub headroom_ev: Option<f64>,
+    /// How far the median lies below saturation, log2(saturation / median), EV.
+    pub median_ev: Option<f64>,
+    /// Electrons per DN.
+    pub gain_e_per_dn: Option<f64>,
+    /// Read noise, DN.
+    pub read_noise_dn: Option<f64>,
+    /// Read noise, electrons.
+    pub read_noise_e: Option<f64>,
+    /// Electrons at saturation.
+    pub full_well_e: Option<f64>,
+    /// Signal-to-noise of one pixel at 12.7 % of saturation, dB.
+    pub snr_midtone_db: Option<f64>,
+}
+
+/// Clipping and tonal extent of the whole picture.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Exposure {
+    /// Pixels (2x2 cells of a Bayer array) where any plane is clipped, per cent of the active area.
+    pub clipped_any_pct: f64,
+    /// Pixels where all planes are clipped, per cent.
+    pub clipped_all_pct: f64,
+    /// Largest connected clipped area, per cent of the active area.
+    pub largest_clipped_area_pct: f64,
+    /// Connected clipped areas.
+    pub clipped_area_count: u64,
+    /// Samples at the floor, per cent over all planes.
+    pub floor_pct: Option<f64>,
+    /// Least headroom of the planes, EV.
+    pub headroom_ev: Option<f64>,
+    /// log2 of the 99.5 over the 0.5 percentile of the green (or only) plane above black, EV.
+    pub scene_range_ev: Option<f64>,
+    /// By how many EV the frame could have been exposed brighter before more than specular spots clip, the least of
+    /// the planes; negative where it is overexposed.
+    pub brighter_by_ev: Option<f64>,
+}
+
+/// Noise of the frame.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Noise {
+    /// Flat patches that the fit of variance against mean used.
+    pub flat_patches: u64,
+    /// Coefficient of determination of the fit (green), 0..1.
+    pub model_r2: Option<f64>,
+    /// Read noise of the green (or only) plane, DN.
+    pub read_noise_dn: Option<f64>,
+    /// Gain of the green (or only) plane, electrons per DN.
+    pub gain_e_per_dn: Option<f64>,
+    /// Read noise from the masked pixels, DN, where the frame has them.
+    pub masked_read_noise_dn: Option<f64>,
+    /// Standard deviation of row offsets, DN.
+    pub row_banding_dn: Option<f64>,
+    /// Standard deviation of column offsets, DN.
+    pub column_banding_dn: Option<f64>,
+    /// Pixels that stand alone above their neighbours by far more than noise.
+    pub hot_pixels: Option<u64>,
+    /// Signal-to-noise of one green pixel at 12.7 % of saturation, dB.
+    pub snr_midtone_db: Option<f64>,
+}
+
+/// Blur kind.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum BlurKind {
+    /// As sharp as lens and pixel allow.
+    None,
+    /// Focus missed.
+    Defocus,
+    /// Camera or subject moved.
+    Motion,
+    /// Both.
+    Mixed,
+    /// Cannot be told.
+    Undetermined,
+}
+
+/// Rise over the frame, by row of tiles from the top left of the active area.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct RiseMap {
+    /// Tiles across.
+    pub cols: usize,
+    /// Tiles down.
+    pub rows: usize,
+    /// 10-90 % rise in each tile, pixels; unknown where the tile has too few edges.
+    pub rise_px: Vec<Option<f64>>,
+}
+
+/// Sharpness of the frame, from its edges.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Sharpness {
+    /// Edges that passed every test.
+    pub edges: u64,
+    /// 10-90 % edge rise of the sharpest quarter, pixel included, pixels.
+    pub edge_rise_px: Option<f64>,
+    /// Spread (standard error) of that value, pixels.
+    pub edge_rise_spread_px: Option<f64>,
+    /// Spatial frequency at 50 % contrast, cycles per pixel.
+    pub mtf50_cy_px: Option<f64>,
+    /// Spatial frequency at 10 % contrast, cycles per pixel.
+    pub mtf10_cy_px: Option<f64>,
+    /// Line pairs per mm on the sensor at 50 % contrast, where the pixel pitch is known.
+    pub mtf50_lp_mm: Option<f64>,
+    /// Rise by direction of the edge normal, 12 bins of 15 degrees from 0, pixels.
+    pub rise_by_direction_px: [Option<f64>; 12],
+    /// Rise over the frame.
+    pub map: RiseMap,
+    /// True where noise, not blur, limits what can be told.
+    pub noise_limited: bool,
+    /// Where the sharpest measured edge lies (column, row of the full frame), for pictures at 100 %.
+    pub sharpest_at_px: Option<(u32, u32)>,
+    /// Where the least sharp measured edge lies.
+    pub softest_at_px: Option<(u32, u32)>,
+}
+
+/// What blurred the frame.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Blur {
+    /// Kind.
+    pub kind: BlurKind,
+    /// Length of the motion, pixels.
+    pub motion_px: Option<f64>,
+    /// Direction of the motion, degrees anticlockwise from the horizontal axis of the frame as stored, 0..180.
+    pub motion_deg: Option<f64>,
+    /// Radius of the defocus disc, pixels.
+    pub defocus_px: Option<f64>,
+    /// 10-90 % rise that diffraction alone would give at this f-number and pitch (0.55 um), pixels.
+    pub expected_diffraction_px: Option<f64>,
+    /// Confidence in the kind, 0..1.
+    pub confidence: f64,
+    /// Share of the tiles with edges that show the motion, per cent: near 100 for a shaken camera, few for one
+    /// moving subject.
+    pub motion_tiles_pct: Option<f64>,
+}
+
+impl Default for Blur {
+    fn default() -> Self {
+        Self {
+            kind: BlurKind::Undetermined,
+            motion_px: None,
+            motion_deg: None,
+            defocus_px: None,
+            expected_diffraction_px: None,
+            confidence: 0.0,
+            motion_tiles_pct: None,
+        }
+    }
+}
+
+/// One connected clipped area.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ClippedArea {
+    /// Bounding box: first column, first row, columns, rows, pixels of the full frame.
+    pub box_px: [usize; 4],
+    /// Its size, per cent of the active area.
+    pub area_pct: f64,
+}
+
+/// Where the frame is clipped or blocked, coarse enough for the record: kept so that a crop can be judged later.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct ClippingMap {
+    /// Tiles across the active area.
+    pub cols: usize,
+    /// Tiles down the active area.
+    pub rows: usize,
+    /// Pixels with any plane clipped in each tile, per cent of the tile, by row.
+    pub any_pct: Vec<f32>,
+    /// Samples at the floor in each tile, per cent, by row; empty where unknown.
+    pub floor_pct: Vec<f32>,
+    /// The largest areas, largest first, 16 at the most.
+    pub areas: Vec<ClippedArea>,
+}
+
+/// A small picture made from the raw, for telling near-duplicates.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Likeness {
+    /// Columns.
+    pub cols: usize,
+    /// Rows.
+    pub rows: usize,
+    /// Mean of the green (or only) plane in each cell, log2 of the share of saturation, in 1/16 EV below
+    /// saturation (0 = saturated, 255 = 16 EV below or less), by row.
+    pub below_saturation: Vec<u8>,
+}
+
+/// All that is measured of one frame.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Measures {
+    /// Active area within the full frame: first column, first row, columns, rows.
+    pub active_px: [usize; 4],
+    /// One per plane of the filter array.
+    pub channels: Vec<Channel>,
+    /// Clipping and tonal extent.
+    pub exposure: Exposure,
+    /// Noise.
+    pub noise: Noise,
+    /// log2(saturation / read noise) of the green (or only) plane, EV.
+    pub engineering_ev: Option<f64>,
+    /// Sharpness.
+    pub sharpness: Sharpness,
+    /// Blur.
+    pub blur: Blur,
+    /// Where it is clipped.
+    pub clipping: ClippingMap,
+    /// Small picture.
+    pub likeness: Likeness,
+    /// Reasons for what is unknown, and cautions.
+    pub notes: Vec<String>,
+}

@@ -1,0 +1,63 @@
+//! What the program says on stderr, and how it ends.
+
+#![allow(clippy::print_stderr, reason = "the one place that writes to stderr")]
+#![allow(dead_code, reason = "each is used once every command stands")]
+
+use std::fmt;
+use std::process::ExitCode;
+
+/// How a command ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Exit {
+    /// Every file measured.
+    Done = 0,
+    /// Nothing could be done.
+    Nothing = 1,
+    /// Wrong usage.
+    Usage = 2,
+    /// Finished, but some files could not be measured.
+    SomeUnmeasured = 3,
+    /// `--strict`: a frame has that outcome or worse.
+    Strict = 4,
+}
+
+impl From<Exit> for ExitCode {
+    fn from(exit: Exit) -> Self {
+        Self::from(exit as u8)
+    }
+}
+
+/// Why a command could not do its work: one line that names the file, what is wrong and what to do.
+#[derive(Debug)]
+pub struct Failure {
+    exit: Exit,
+    line: String,
+}
+
+impl Failure {
+    /// Nothing could be done.
+    pub fn nothing(line: impl Into<String>) -> Self {
+        Self { exit: Exit::Nothing, line: line.into() }
+    }
+
+    /// Wrong usage.
+    pub fn usage(line: impl Into<String>) -> Self {
+        Self { exit: Exit::Usage, line: line.into() }
+    }
+
+    /// The exit status it leads to.
+    pub fn exit(&self) -> Exit {
+        self.exit
+    }
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.line)
+    }
+}
+
+/// Prints an error line.
+pub fn error(line: &str) {
+    eprintln!("error: {line}");
+}

@@ -1,0 +1,9 @@
+//! Scorecards, the record they are made from, and what is written from them. Never computes, never opens raw files.
+
+pub mod error;
+pub mod record;
+pub mod scorecard;
+
+pub use error::ReportError;
+pub use record::{FileId, Record, Status};
+pub use scorecard::{Range, Scorecard};

@@ -1,0 +1,1 @@
+//! Simulated raw frames with known truth.
