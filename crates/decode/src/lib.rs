@@ -3,10 +3,27 @@
 //!
 //! Nothing is demosaiced, white balanced or gamma coded here, and no level is subtracted.
 
+mod backend;
+mod container;
+mod dng;
+mod error;
+mod exif;
 mod frame;
+mod levels;
+mod limits;
+mod names;
+mod open;
+mod panics;
+mod preview;
 mod shot;
+mod tiff;
+mod unpack;
 
+pub use error::DecodeError;
 pub use frame::{
     Area, BlackFrom, Colour, FilterArray, Frame, Integrity, NoiseProfile, Plane, PlaneLevels, Preview, Reader,
 };
+pub use names::is_raw_name;
+pub use open::{open, open_bytes, readers};
+pub use preview::preview;
 pub use shot::{Orientation, PitchFrom, Shot};

@@ -1,0 +1,164 @@
+//! rawler: everything but DNG (whose tags are read by our own code).
+
+use std::sync::Arc;
+
+use rawler::cfa::CFAColor;
+use rawler::decoders::{RawDecodeParams, RawMetadata};
+use rawler::formats::tiff::Rational;
+use rawler::imgop::Rect;
+use rawler::rawimage::RawPhotometricInterpretation;
+use rawler::rawsource::RawSource;
+use rawler::{RawImage, RawImageData, RawlerError};
+
+use super::{Backend, Decoded, Gaps};
+use crate::DecodeError;
+use crate::container::{Container, Kind};
+use crate::error::one_line;
+use crate::frame::{Area, FilterArray, Reader};
+use crate::limits::check_size;
+use crate::panics::guarded;
+
+pub(super) struct Rawler;
+
+impl Backend for Rawler {
+    fn reader(&self) -> Reader {
+        Reader { name: "rawler".into(), version: "0.8.0".into() }
+    }
+
+    fn takes(&self, container: &Container) -> bool {
+        container.kind != Kind::Dng
+    }
+
+    fn decode(&self, _container: &Container, bytes: &Arc<Vec<u8>>) -> Result<Decoded, DecodeError> {
+        let source = RawSource::new_from_shared_vec(Arc::clone(bytes));
+        let params = RawDecodeParams::default();
+        let (image, metadata) = guarded(|| {
+            let decoder = rawler::get_decoder(&source)?;
+            let image = decoder.raw_image(&source, &params, false)?;
+            // A failure here costs the gaps in the Exif, not the frame.
+            let metadata = guarded(|| decoder.raw_metadata(&source, &params).ok()).ok().flatten();
+            Ok((image, metadata))
+        })
+        .map_err(|panic| DecodeError::Decoder(format!("rawler stopped: {}", one_line(&panic))))?
+        .map_err(refusal)?;
+        assemble(image, metadata)
+    }
+}
+
+fn refusal(error: RawlerError) -> DecodeError {
+    match error {
+        RawlerError::Unsupported { what, make, model, mode } => {
+            let camera = [make.trim(), model.trim(), mode.trim()].join(" ");
+            DecodeError::Unsupported(one_line(&format!("rawler: {what} {camera}")))
+        }
+        RawlerError::DecoderFailed(what) => DecodeError::Decoder(one_line(&format!("rawler: {what}"))),
+    }
+}
+
+fn area(rect: &Rect) -> Area {
+    Area::new(rect.p.x, rect.p.y, rect.d.w, rect.d.h)
+}
+
+fn filter_of(image: &RawImage) -> Result<FilterArray, DecodeError> {
+    match (&image.photometric, image.cpp) {
+        (RawPhotometricInterpretation::LinearRaw, 3) => Ok(FilterArray::linear_rgb()),
+        (RawPhotometricInterpretation::BlackIsZero | RawPhotometricInterpretation::LinearRaw, 1) => {
+            Ok(FilterArray::monochrome())
+        }
+        (RawPhotometricInterpretation::Cfa(config), 1) => {
+            let cfa = &config.cfa;
+            if cfa.width == 0 || cfa.height == 0 || cfa.unique_colors() == 1 {
+                return Ok(FilterArray::monochrome());
+            }
+            let letter = |index: &u8| match CFAColor::try_from(*index) {
+                Ok(CFAColor::RED) => 'R',
+                Ok(CFAColor::GREEN | CFAColor::FUJI_GREEN) => 'G',
+                Ok(CFAColor::BLUE) => 'B',
+                Ok(CFAColor::CYAN) => 'C',
+                Ok(CFAColor::MAGENTA) => 'M',
+                Ok(CFAColor::YELLOW) => 'Y',
+                Ok(CFAColor::WHITE) => 'W',
+                _ => '?',
+            };
+            let letters: String = cfa.flat_pattern().iter().map(letter).collect();
+            FilterArray::mosaic(cfa.width, cfa.height, &letters)
+                .ok_or_else(|| DecodeError::Unsupported(format!("filter array {}", cfa.name)))
+        }
+        (_, cpp) => Err(DecodeError::Unsupported(format!("{cpp} samples per pixel"))),
+    }
+}
+
+fn assemble(image: RawImage, metadata: Option<RawMetadata>) -> Result<Decoded, DecodeError> {
+    let (width, height) = (image.width, image.height);
+    check_size(width as u64, height as u64, image.cpp as u64)?;
+    let filter = filter_of(&image)?;
+    let full = Area::new(0, 0, width, height);
+    let inside = |a: &Area| !a.is_empty() && a.right() <= width && a.bottom() <= height;
+    let stated = image.active_area.or(image.crop_area).map(|r| area(&r)).filter(inside);
+    let active = stated.unwrap_or(full);
+    let masked = image.blackareas.iter().map(area).filter(inside).collect();
+    let planes = filter.planes.len();
+
+    // Levels come by position of the filter array, or one for all.
+    let black_cells = &image.blacklevel;
+    let finite = |v: f64| if v.is_finite() { v } else { 0.0 };
+    let mut black = vec![0.0; planes];
+    let mut count = vec![0_u32; planes];
+    for y in 0..filter.rows.max(black_cells.height) {
+        for x in 0..filter.columns.max(black_cells.width) {
+            for s in 0..filter.samples_per_pixel {
+                let plane = if filter.is_linear() { s } else { filter.plane_at(x, y) };
+                let (bw, bh, cpp) = (black_cells.width.max(1), black_cells.height.max(1), black_cells.cpp.max(1));
+                let index = (y % bh * bw + x % bw) * cpp + s.min(cpp - 1);
+                let level: Option<&Rational> = black_cells.levels.get(index).or(black_cells.levels.first());
+                black[plane] += finite(level.map_or(0.0, |l| f64::from(l.as_f32())));
+                count[plane] += 1;
+            }
+        }
+    }
+    for (b, n) in black.iter_mut().zip(&count) {
+        *b /= f64::from((*n).max(1));
+    }
+    let whites = &image.whitelevel.0;
+    let white = (0..planes).map(|p| f64::from(*whites.get(p).or(whites.first()).unwrap_or(&65_535)).min(65_535.0));
+    let white = white.collect();
+    let gaps = gaps(&image, metadata);
+    let RawImageData::Integer(samples) = image.data else {
+        return Err(DecodeError::Unsupported("floating-point samples".into()));
+    };
+    if samples.len() != width * height * filter.samples_per_pixel {
+        return Err(DecodeError::Decoder(format!("rawler gave {} samples for {width} x {height}", samples.len())));
+    }
+    Ok(Decoded {
+        samples,
+        width,
+        height,
+        filter,
+        active,
+        masked,
+        black,
+        white,
+        dithered: false,
+        noise_profile: Vec::new(),
+        gaps,
+        notes: Vec::new(),
+    })
+}
+
+fn gaps(image: &RawImage, metadata: Option<RawMetadata>) -> Gaps {
+    let text = |s: &str| Some(s.trim().trim_end_matches('\0').to_string()).filter(|s| !s.is_empty());
+    let mut gaps = Gaps { make: text(&image.make), model: text(&image.model), ..Gaps::default() };
+    let Some(metadata) = metadata else { return gaps };
+    let exif = metadata.exif;
+    let ratio = |r: Option<Rational>| r.filter(|r| r.d != 0 && r.n != 0).map(|r| f64::from(r.n) / f64::from(r.d));
+    gaps.lens = exif.lens_model.as_deref().and_then(text);
+    gaps.serial = exif.serial_number.as_deref().and_then(text);
+    gaps.iso = exif.iso_speed_ratings.map(f64::from).filter(|&i| i > 0.0);
+    gaps.shutter_s = ratio(exif.exposure_time);
+    gaps.f_number = ratio(exif.fnumber);
+    gaps.focal_mm = ratio(exif.focal_length);
+    gaps.exposure_bias_ev = exif.exposure_bias.filter(|r| r.d != 0).map(|r| f64::from(r.n) / f64::from(r.d));
+    gaps.taken = exif.date_time_original.as_deref().and_then(text);
+    gaps.orientation = exif.orientation.map(u32::from);
+    gaps
+}

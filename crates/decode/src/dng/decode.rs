@@ -1,0 +1,96 @@
+//! Samples of a DNG.
+
+use std::sync::Arc;
+
+use rawler::bits::Endian;
+use rawler::decoders::{RawImageData, plain_image_from_ifd};
+use rawler::formats::tiff::{Entry, IFD, Value};
+use rawler::rawsource::RawSource;
+
+use super::DngRaw;
+use crate::error::one_line;
+use crate::panics::guarded;
+use crate::{DecodeError, unpack};
+
+/// Decodes the raw image into samples as stored (linearised where the file has a table).
+///
+/// # Errors
+/// Compressions no reader knows, a reader's own failure, strips shorter than their samples.
+pub(crate) fn decode(raw: &DngRaw, bytes: &Arc<Vec<u8>>) -> Result<Vec<u16>, DecodeError> {
+    let mut samples = match raw.compression {
+        1 if raw.interleave == (1, 1) => unpack::unpack(raw, bytes)?,
+        1 | 7 | 34_892 | 52_546 => by_rawler(raw, bytes)?,
+        other => return Err(DecodeError::Unsupported(format!("DNG compression {other}{}", compression_name(other)))),
+    };
+    if samples.len() != raw.width * raw.height * raw.samples_per_pixel {
+        return Err(DecodeError::Decoder(format!(
+            "{} samples came out of {} x {}",
+            samples.len(),
+            raw.width,
+            raw.height
+        )));
+    }
+    if let Some(table) = &raw.linearization {
+        linearise(&mut samples, table);
+    }
+    Ok(samples)
+}
+
+fn compression_name(number: u32) -> &'static str {
+    match number {
+        8 => " (deflate)",
+        9 => " (VC-5 wavelet)",
+        _ => "",
+    }
+}
+
+/// Applies a LinearizationTable exactly; a sample beyond its end takes the last entry (DNG 1.7.1, LinearizationTable).
+fn linearise(samples: &mut [u16], table: &[u16]) {
+    let last = table.last().copied().unwrap_or(0);
+    let mut full = vec![last; 65_536];
+    let known = table.len().min(full.len());
+    full[..known].copy_from_slice(&table[..known]);
+    for sample in samples {
+        *sample = full[usize::from(*sample)];
+    }
+}
+
+/// Hands rawler a directory of checked values only.
+fn by_rawler(raw: &DngRaw, bytes: &Arc<Vec<u8>>) -> Result<Vec<u16>, DecodeError> {
+    let mut ifd = IFD { endian: if raw.big { Endian::Big } else { Endian::Little }, ..IFD::default() };
+    let mut put = |tag: u16, values: Vec<u32>| {
+        ifd.entries.insert(tag, Entry { tag, value: Value::Long(values), embedded: None });
+    };
+    put(256, vec![raw.width as u32]);
+    put(257, vec![raw.height as u32]);
+    put(258, vec![raw.bits]);
+    put(277, vec![raw.samples_per_pixel as u32]);
+    let offsets = raw.chunks.iter().map(|c| c.0 as u32).collect();
+    let counts = raw.chunks.iter().map(|c| c.1 as u32).collect();
+    if raw.tiled {
+        put(322, vec![raw.chunk_width as u32]);
+        put(323, vec![raw.chunk_height as u32]);
+        put(324, offsets);
+        put(325, counts);
+    } else {
+        put(278, vec![raw.chunk_height as u32]);
+        put(273, offsets);
+        put(279, counts);
+    }
+    let mut short = |tag: u16, value: u32| {
+        ifd.entries.insert(tag, Entry { tag, value: Value::Short(vec![value as u16]), embedded: None });
+    };
+    short(259, raw.compression);
+    short(262, raw.photometric);
+    short(339, 1);
+    short(52_547, raw.interleave.0);
+    short(52_548, raw.interleave.1);
+    let source = RawSource::new_from_shared_vec(Arc::clone(bytes));
+    let data = guarded(|| plain_image_from_ifd(&ifd, &source))
+        .map_err(|panic| DecodeError::Decoder(format!("rawler stopped: {}", one_line(&panic))))?
+        .map_err(|error| DecodeError::Decoder(one_line(&error.to_string())))?;
+    match data {
+        RawImageData::Integer(samples) => Ok(samples),
+        RawImageData::Float(_) => Err(DecodeError::Unsupported("floating-point samples".into())),
+    }
+}

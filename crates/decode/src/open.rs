@@ -1,0 +1,55 @@
+//! From bytes to a frame.
+
+use std::path::Path;
+use std::sync::Arc;
+
+use crate::container::scan;
+use crate::frame::{Frame, Integrity, Reader};
+use crate::levels::levels;
+use crate::{DecodeError, backend, exif};
+
+/// Opens a raw file. The whole file is read into memory: a mapped file that is cut while in use would end the program.
+///
+/// # Errors
+/// See [`DecodeError`].
+pub fn open(path: &Path) -> Result<Frame, DecodeError> {
+    open_bytes(path, std::fs::read(path)?)
+}
+
+/// Opens a raw file that is in memory already. `name` is used for nothing but hints; the content decides.
+///
+/// # Errors
+/// See [`DecodeError`].
+pub fn open_bytes(_name: &Path, bytes: Vec<u8>) -> Result<Frame, DecodeError> {
+    let container = scan(&bytes)?;
+    let bytes = Arc::new(bytes);
+    let fields = exif::read(&container, &bytes);
+    let (decoded, reader) = backend::decode(&container, &bytes)?;
+    drop(bytes);
+    let mut notes = decoded.notes.clone();
+    let shot = exif::shot(&fields, &decoded, &mut notes);
+    let levels = levels(&decoded);
+    Ok(Frame {
+        width: decoded.width,
+        height: decoded.height,
+        active: decoded.active,
+        masked: decoded.masked,
+        levels,
+        shot,
+        reader,
+        dithered: decoded.dithered,
+        integrity: Integrity::Whole,
+        noise_profile: decoded.noise_profile,
+        notes,
+        filter: decoded.filter,
+        samples: decoded.samples,
+    })
+}
+
+/// The readers with their versions.
+#[must_use]
+pub fn readers() -> Vec<Reader> {
+    let mut readers: Vec<Reader> = backend::backends().iter().map(|b| b.reader()).collect();
+    readers.dedup();
+    readers
+}
