@@ -5,12 +5,16 @@
 
 pub mod judge;
 pub mod measures;
+pub mod series;
+pub mod sets;
+mod view;
 
 pub use judge::{Finding, FindingCode, Judgement, LargestPrint, Outcome, PrintFit, Severity, Verdict};
 pub use measures::{
     Blur, BlurKind, Channel, ClippedArea, ClippingMap, Exposure, Likeness, Measures, Noise, RiseMap, SaturationFrom,
     Sharpness, known,
 };
+pub use view::{Camera, FrameView};
 
 /// Version of the measures. It rises whenever a measure may give another number for the same file, so that a record
 /// made by an older version is measured again.

@@ -3,6 +3,7 @@
 pub mod error;
 pub mod record;
 pub mod scorecard;
+pub mod sidecar;
 
 pub use error::ReportError;
 pub use record::{FileId, Record, Status};

@@ -1,0 +1,281 @@
+//! Sharpness along the f-stop, per camera, lens and focal length.
+//!
+//! Answers: the sharpest f-stop and its interval, in the sharpest part, the centre and the corners; from which f-stop
+//! diffraction costs; which f-stops meet the brief. Method: docs/measures.md, "Series".
+
+use super::best_stop::{self, Point};
+use super::{Best, Estimate, Group, Key, Limit, Readings, Series, Setting, Step, estimate, group_by, outcome_of};
+use super::{mm_per_px, plural, scenes, short, steps_by};
+use crate::{BlurKind, FindingCode, FrameView, Outcome, RiseMap};
+
+/// f-numbers within this ratio are one setting (an eighth of a stop).
+const SAME_STOP: f64 = 1.045;
+/// Focal lengths within this ratio are one group.
+const SAME_FOCAL: f64 = 1.03;
+/// Tiles nearer to the middle than this share of the half diagonal are the centre.
+const CENTRE: f64 = 0.35;
+/// Tiles further out than this share are the corners.
+const CORNERS: f64 = 0.72;
+/// A frame of missed focus is left out where it is this much softer than the best of its step.
+const MISSED: f64 = 1.25;
+
+/// What the f-stop has a hand in.
+const CODES: [FindingCode; 2] = [FindingCode::Soft, FindingCode::Diffracted];
+
+/// The series.
+pub(super) fn series(frames: &[FrameView<'_>], brief: &str) -> Series {
+    let with_stop = |f: &&FrameView<'_>| f.shot.f_number.is_some_and(|n| n > 0.0);
+    let sound: Vec<&FrameView<'_>> = frames.iter().filter(|f| !f.damaged).collect();
+    let without = sound.iter().filter(|f| !with_stop(f)).count();
+    let mut warnings = Vec::new();
+    if without > 0 {
+        warnings.push(format!("{without} {} without an f-number left out.", plural(without, "frame")));
+    }
+    let mut groups = Vec::new();
+    let by_lens =
+        group_by(sound.into_iter().filter(with_stop), |f| Some((f.camera(), f.shot.lens.as_deref().map(str::trim))));
+    for ((camera, lens), members) in by_lens {
+        let mut focal = steps_by(&members, SAME_FOCAL, |f| f.shot.focal_mm);
+        let unstated: Vec<&FrameView<'_>> = members.iter().copied().filter(|f| f.shot.focal_mm.is_none()).collect();
+        let mut parts: Vec<(Option<f64>, Vec<&FrameView<'_>>)> =
+            focal.drain(..).map(|(mm, frames)| (Some(mm), frames)).collect();
+        if !unstated.is_empty() {
+            parts.push((None, unstated));
+        }
+        for (focal_mm, part) in parts {
+            let key = Key(vec![
+                ("make", camera.make.into()),
+                ("model", camera.model.into()),
+                ("serial", camera.serial.into()),
+                ("lens", lens.into()),
+                ("focal_mm", focal_mm.into()),
+            ]);
+            let name = match (lens, focal_mm) {
+                (Some(lens), Some(mm)) => format!("{lens} at {} mm on {}", short(mm), camera.name(false)),
+                (Some(lens), None) => format!("{lens} on {}", camera.name(false)),
+                (None, Some(mm)) => format!("{} at {} mm", camera.name(false), short(mm)),
+                (None, None) => camera.name(false),
+            };
+            groups.push(group(key, &name, &part, brief));
+        }
+    }
+    Series { by: super::By::Aperture, brief: brief.to_string(), groups, warnings }
+}
+
+/// Median rise of the tiles whose distance from the middle, in half diagonals, passes `wanted`.
+fn zone_rise_px(map: &RiseMap, wanted: impl Fn(f64) -> bool) -> Option<f64> {
+    if map.rise_px.len() != map.cols * map.rows {
+        return None;
+    }
+    let (width, height) = (map.cols as f64, map.rows as f64);
+    let rises = map.rise_px.iter().enumerate().filter_map(|(i, rise)| {
+        let x = (i % map.cols) as f64 + 0.5 - width / 2.0;
+        let y = (i / map.cols) as f64 + 0.5 - height / 2.0;
+        // The half diagonal reaches to the middle of the corner tile.
+        let reach = (width - 1.0).hypot(height - 1.0) / 2.0;
+        (reach > 0.0 && wanted(x.hypot(y) / reach)).then_some(*rise).flatten()
+    });
+    super::stats::median_of(rises)
+}
+
+/// Frames of one f-stop that tell of the lens: neither shaken nor out of focus, as far as their neighbours show it.
+fn telling<'f, 'a>(all: &[&'f FrameView<'a>]) -> Vec<&'f FrameView<'a>> {
+    let still: Vec<&FrameView<'_>> = all
+        .iter()
+        .copied()
+        .filter(|f| !matches!(f.measures.blur.kind, BlurKind::Motion | BlurKind::Mixed))
+        .filter(|f| f.measures.sharpness.edge_rise_px.is_some())
+        .collect();
+    let sharpest = still.iter().filter_map(|f| f.measures.sharpness.edge_rise_px).fold(f64::INFINITY, f64::min);
+    still
+        .into_iter()
+        .filter(|f| {
+            f.measures.blur.kind != BlurKind::Defocus
+                || f.measures.sharpness.edge_rise_px.is_some_and(|rise| rise <= MISSED * sharpest)
+        })
+        .collect()
+}
+
+fn group(key: Key, name: &str, members: &[&FrameView<'_>], brief: &str) -> Group {
+    let (mut left_out, mut defocused) = (0, 0);
+    let steps: Vec<Step> = steps_by(members, SAME_STOP, |f| f.shot.f_number)
+        .into_iter()
+        .map(|(f_number, all)| {
+            let good = telling(&all);
+            left_out += all.len() - good.len();
+            defocused += good.iter().filter(|f| f.measures.blur.kind == BlurKind::Defocus).count();
+            let of = |value: &dyn Fn(&FrameView<'_>) -> Option<f64>| estimate(good.iter().map(|f| value(f)));
+            Step {
+                setting: Setting::Number(f_number),
+                frames: good.len(),
+                left_out: all.len() - good.len(),
+                readings: Readings(vec![
+                    ("edge_rise_px", of(&|f| f.measures.sharpness.edge_rise_px)),
+                    ("centre_rise_px", of(&|f| zone_rise_px(&f.measures.sharpness.map, |r| r < CENTRE))),
+                    ("corners_rise_px", of(&|f| zone_rise_px(&f.measures.sharpness.map, |r| r > CORNERS))),
+                    ("expected_diffraction_px", of(&|f| f.measures.blur.expected_diffraction_px)),
+                    ("mtf50_cy_px", of(&|f| f.measures.sharpness.mtf50_cy_px)),
+                    ("mtf50_lp_mm", of(&|f| f.measures.sharpness.mtf50_lp_mm)),
+                    ("print_rise_mm", of(&|f| f.judgement.print.rise_mm)),
+                    (
+                        "print_corners_rise_mm",
+                        of(&|f| Some(zone_rise_px(&f.measures.sharpness.map, |r| r > CORNERS)? * mm_per_px(f)?)),
+                    ),
+                ]),
+                meets_brief: if good.is_empty() { None } else { outcome_of(&good, &CODES) },
+            }
+        })
+        .collect();
+    let mut warnings = scenes::cautions(
+        members,
+        "edges of another scene have another sharpness of their own; compare f-stops on one scene, from a tripod.",
+    );
+    if left_out > 0 {
+        warnings.push(format!(
+            "{left_out} {} left out: shaken, out of focus, or with too few edges.",
+            plural(left_out, "frame")
+        ));
+    }
+    if defocused > 0 {
+        warnings.push(format!(
+            "{defocused} {} may be out of focus rather than limited by the lens: focus anew and repeat.",
+            plural(defocused, "frame")
+        ));
+    }
+    let fitted = |reading: &str| best_stop::fit(&points(&steps, reading), diffraction_px_per_f(&steps));
+    let whole = fitted("edge_rise_px");
+    let best = best(&steps, whole.as_ref());
+    let limit = limit(&steps, brief);
+    let answer = answer(name, best.as_ref(), whole.as_ref(), limit.as_ref());
+    let estimates = |range: Option<[f64; 3]>| match range {
+        Some([low, value, high]) => {
+            Estimate { value: Some(value), low: Some(low), high: Some(high), frames: members.len() }
+        }
+        None => Estimate::default(),
+    };
+    Group {
+        key,
+        frames: members.len(),
+        readings: Readings(vec![
+            ("sharpest_f_number", estimates(whole.map(|b| b.f_number))),
+            ("sharpest_f_number_centre", estimates(fitted("centre_rise_px").map(|b| b.f_number))),
+            ("sharpest_f_number_corners", estimates(fitted("corners_rise_px").map(|b| b.f_number))),
+            ("diffraction_costs_from_f_number", estimates(whole.and_then(|b| b.costs_from))),
+        ]),
+        steps,
+        best,
+        limit_for_brief: limit,
+        answer,
+        warnings,
+    }
+}
+
+/// The steps as points of the fit.
+fn points(steps: &[Step], reading: &str) -> Vec<Point> {
+    steps
+        .iter()
+        .filter_map(|step| {
+            let rise = step.readings.get(reading);
+            Some(Point { f_number: step.setting.number()?, rise_px: rise.value?, frames: rise.frames })
+        })
+        .collect()
+}
+
+/// Rise that diffraction gives per unit of the f-number, pixels, where the pixel pitch is known.
+fn diffraction_px_per_f(steps: &[Step]) -> Option<f64> {
+    let ratios = steps.iter().filter_map(|s| Some(s.readings.value("expected_diffraction_px")? / s.setting.number()?));
+    super::stats::median_of(ratios)
+}
+
+/// The optimum of the fit; without a fit the sharpest of the tested f-stops.
+fn best(steps: &[Step], fitted: Option<&best_stop::BestStop>) -> Option<Best> {
+    let rise = |s: &Step| s.readings.value("edge_rise_px");
+    let sharpest = steps
+        .iter()
+        .filter(|s| rise(s).is_some())
+        .min_by(|a, b| rise(a).unwrap_or(f64::MAX).total_cmp(&rise(b).unwrap_or(f64::MAX)))?;
+    let tested = |n: f64| {
+        let numbers = steps.iter().filter_map(|s| s.setting.number());
+        numbers.clone().any(|m| m >= n / SAME_STOP) && numbers.into_iter().any(|m| m <= n * SAME_STOP)
+    };
+    Some(match fitted {
+        Some(fit) if tested(fit.f_number[1]) => Best {
+            setting: Setting::Number(fit.f_number[1]),
+            low: Some(fit.f_number[0]),
+            high: Some(fit.f_number[2]),
+            reason: format!(
+                "Least of the curve of aberration and diffraction through the tested f-stops: {:.2} px.",
+                fit.rise_px
+            ),
+        },
+        _ => Best {
+            setting: sharpest.setting.clone(),
+            low: None,
+            high: None,
+            reason: format!(
+                "Sharpest of the tested f-stops ({:.2} px); the frames do not place the optimum between them.",
+                rise(sharpest)?
+            ),
+        },
+    })
+}
+
+/// The smallest opening that meets the brief, and the widest.
+fn limit(steps: &[Step], brief: &str) -> Option<Limit> {
+    let tested: Vec<(f64, Outcome)> =
+        steps.iter().filter_map(|s| Some((s.setting.number()?, s.meets_brief?))).collect();
+    let last = tested.last()?.0;
+    let within = |worst: Outcome| -> Vec<f64> { tested.iter().filter(|t| t.1 <= worst).map(|t| t.0).collect() };
+    let (clean, passable) = (within(Outcome::Prints), within(Outcome::Borderline));
+    let beyond = |n: f64| tested.iter().map(|t| t.0).find(|m| *m > n);
+    let reason = match (clean.first(), clean.last()) {
+        (Some(from), Some(to)) if clean.len() == tested.len() => {
+            format!("Every tested f-stop from f/{} to f/{} is sharp enough for {brief}.", short(*from), short(*to))
+        }
+        (Some(from), Some(to)) if from == to => format!("Only f/{} is sharp enough for {brief}.", short(*to)),
+        (Some(from), Some(to)) => format!("Sharp enough for {brief} from f/{} to f/{}.", short(*from), short(*to)),
+        _ if !passable.is_empty() => format!(
+            "No tested f-stop is clearly sharp enough for {brief}; f/{} to f/{} are borderline: make a proof print.",
+            short(passable[0]),
+            short(passable[passable.len() - 1])
+        ),
+        _ => format!("No tested f-stop is sharp enough for {brief}."),
+    };
+    let furthest = clean.last().copied();
+    Some(Limit {
+        setting: furthest.into(),
+        borderline_to: passable.last().copied().into(),
+        between: furthest.filter(|n| *n < last).and_then(|n| Some([n, beyond(n)?])),
+        reason,
+    })
+}
+
+fn answer(name: &str, best: Option<&Best>, fitted: Option<&best_stop::BestStop>, limit: Option<&Limit>) -> String {
+    let Some(best) = best else { return format!("{name}: no frame's edges could be measured.") };
+    let mut text = match (best.setting.number(), best.low, best.high) {
+        (Some(n), Some(low), Some(high)) => {
+            format!("{name}: sharpest at f/{} (f/{} to f/{}).", stop(n), stop(low), stop(high))
+        }
+        (Some(n), ..) => format!("{name}: sharpest of the tested f-stops f/{}.", stop(n)),
+        _ => format!("{name}:"),
+    };
+    match fitted.and_then(|f| f.costs_from) {
+        Some(costs) => text.push_str(&format!(
+            " Diffraction costs more than {:.0} % from f/{} on.",
+            (best_stop::COST - 1.0) * 100.0,
+            stop(costs[1])
+        )),
+        None if fitted.is_some() => text.push_str(" Diffraction costs little at the f-stops tested."),
+        None => {}
+    }
+    if let Some(limit) = limit {
+        text.push(' ');
+        text.push_str(&limit.reason);
+    }
+    text
+}
+
+/// An f-number with one decimal below 10.
+fn stop(n: f64) -> String {
+    if n < 9.95 { short((n * 10.0).round() / 10.0) } else { format!("{n:.0}") }
+}

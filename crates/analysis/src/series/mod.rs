@@ -1,0 +1,295 @@
+//! What changes along a test series, and what the gear's limit is for the brief.
+//!
+//! Takes frames as measured and judged; reads no pixels. Each way of ordering the frames has its own file.
+
+mod aperture;
+mod best_stop;
+mod camera;
+mod iso;
+mod scenes;
+mod shutter;
+mod shutter_fit;
+mod stats;
+
+use serde::ser::SerializeMap;
+use serde::{Deserialize, Serialize, Serializer};
+
+use crate::{FindingCode, FrameView, Outcome, Severity};
+
+pub use shutter::ShutterOptions;
+pub use stats::{Estimate, estimate, share_interval};
+
+/// What a series is ordered by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum By {
+    /// Sensitivity.
+    Iso,
+    /// f-number.
+    Aperture,
+    /// Exposure time.
+    Shutter,
+    /// Camera body.
+    Camera,
+}
+
+/// A named text or number; `null` where the file does not tell.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(untagged)]
+pub enum Setting {
+    /// A number.
+    Number(f64),
+    /// A name.
+    Text(String),
+    /// Not known.
+    Unknown,
+}
+
+impl Setting {
+    /// The number, where it is one.
+    #[must_use]
+    pub fn number(&self) -> Option<f64> {
+        match self {
+            Self::Number(value) => Some(*value),
+            _ => None,
+        }
+    }
+}
+
+impl From<Option<&str>> for Setting {
+    fn from(text: Option<&str>) -> Self {
+        text.map_or(Self::Unknown, |t| Self::Text(t.to_string()))
+    }
+}
+
+impl From<Option<f64>> for Setting {
+    fn from(value: Option<f64>) -> Self {
+        value.filter(|v| v.is_finite()).map_or(Self::Unknown, Self::Number)
+    }
+}
+
+/// Named settings, kept in order: what the frames of a group have in common.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Key(pub Vec<(&'static str, Setting)>);
+
+impl Serialize for Key {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_map(self.0.iter().map(|(name, value)| (name, value)))
+    }
+}
+
+/// Named medians with their 90 % intervals, kept in order. Written as `name`, `name_low` and `name_high`.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Readings(pub Vec<(&'static str, Estimate)>);
+
+impl Readings {
+    /// The estimate of that name; an empty one where there is none.
+    #[must_use]
+    pub fn get(&self, name: &str) -> Estimate {
+        self.0.iter().find(|r| r.0 == name).map(|r| r.1).unwrap_or_default()
+    }
+
+    /// The median of that name.
+    #[must_use]
+    pub fn value(&self, name: &str) -> Option<f64> {
+        self.get(name).value
+    }
+}
+
+impl Serialize for Readings {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(Some(3 * self.0.len()))?;
+        for (name, estimate) in &self.0 {
+            map.serialize_entry(name, &estimate.value)?;
+            map.serialize_entry(&format!("{name}_low"), &estimate.low)?;
+            map.serialize_entry(&format!("{name}_high"), &estimate.high)?;
+        }
+        map.end()
+    }
+}
+
+/// The frames of one setting.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Step {
+    /// ISO, f-number, exposure time in seconds, or camera.
+    pub setting: Setting,
+    /// Frames that count.
+    pub frames: usize,
+    /// Frames of this setting that were left out because something else spoiled them.
+    pub left_out: usize,
+    /// Medians.
+    #[serde(flatten)]
+    pub readings: Readings,
+    /// Whether the step meets the brief in what this series tests; `None` where it cannot be told.
+    pub meets_brief: Option<Outcome>,
+}
+
+/// The best setting.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Best {
+    /// The setting: a tested one, or the optimum of a fit.
+    pub setting: Setting,
+    /// Lower end of its 90 % interval.
+    pub low: Option<f64>,
+    /// Upper end.
+    pub high: Option<f64>,
+    /// One sentence.
+    pub reason: String,
+}
+
+/// The furthest tested setting that meets the brief.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Limit {
+    /// That setting; `Unknown` where none meets it.
+    pub setting: Setting,
+    /// The furthest setting that is borderline at the worst.
+    pub borderline_to: Setting,
+    /// The tested settings between which the limit falls; `None` where the limit lies outside what was tested.
+    pub between: Option<[f64; 2]>,
+    /// One sentence.
+    pub reason: String,
+}
+
+/// Frames that can be compared with each other.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Group {
+    /// What they have in common.
+    pub key: Key,
+    /// Frames.
+    pub frames: usize,
+    /// One per setting.
+    pub steps: Vec<Step>,
+    /// The best setting.
+    pub best: Option<Best>,
+    /// The limit for the brief.
+    pub limit_for_brief: Option<Limit>,
+    /// What is told of the group as a whole.
+    #[serde(flatten)]
+    pub readings: Readings,
+    /// The answer in one plain sentence.
+    pub answer: String,
+    /// What else the data show, and what to be careful of.
+    pub warnings: Vec<String>,
+}
+
+/// A series.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Series {
+    /// What it is ordered by.
+    pub by: By,
+    /// The brief it is held against, with its output.
+    pub brief: String,
+    /// The groups.
+    pub groups: Vec<Group>,
+    /// Frames that could be placed in no group, and other cautions.
+    pub warnings: Vec<String>,
+}
+
+/// Makes the series. `brief` names the brief and its output, as in "exhibition (30 x 40 in)".
+#[must_use]
+pub fn series(by: By, frames: &[FrameView<'_>], brief: &str, shutter: &ShutterOptions) -> Series {
+    let mut series = match by {
+        By::Iso => iso::series(frames, brief),
+        By::Aperture => aperture::series(frames, brief),
+        By::Shutter => shutter::series(frames, brief, shutter),
+        By::Camera => camera::series(frames, brief),
+    };
+    let damaged = frames.iter().filter(|f| f.damaged).count();
+    if damaged > 0 {
+        series.warnings.push(format!("{damaged} damaged {} left out.", plural(damaged, "frame")));
+    }
+    series
+}
+
+/// Splits frames into groups with equal keys, in the order of the keys.
+fn group_by<'f, 'a, K: Ord>(
+    frames: impl IntoIterator<Item = &'f FrameView<'a>>,
+    key: impl Fn(&FrameView<'a>) -> Option<K>,
+) -> Vec<(K, Vec<&'f FrameView<'a>>)>
+where
+    'a: 'f,
+{
+    let mut groups: std::collections::BTreeMap<K, Vec<&'f FrameView<'a>>> = std::collections::BTreeMap::new();
+    for frame in frames {
+        if let Some(key) = key(frame) {
+            groups.entry(key).or_default().push(frame);
+        }
+    }
+    groups.into_iter().collect()
+}
+
+/// Splits frames by a number: values within `tolerance` (a ratio) of the first of a step share it. Steps ascend and
+/// bear the median of their values.
+fn steps_by<'f, 'a>(
+    frames: &[&'f FrameView<'a>],
+    tolerance: f64,
+    value: impl Fn(&FrameView<'a>) -> Option<f64>,
+) -> Vec<(f64, Vec<&'f FrameView<'a>>)> {
+    let mut valued: Vec<(f64, &'f FrameView<'a>)> =
+        frames.iter().filter_map(|f| value(f).filter(|v| v.is_finite() && *v > 0.0).map(|v| (v, *f))).collect();
+    valued.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut steps: Vec<(f64, Vec<(f64, &'f FrameView<'a>)>)> = Vec::new();
+    for (value, frame) in valued {
+        match steps.last_mut() {
+            Some((first, members)) if value <= *first * tolerance => members.push((value, frame)),
+            _ => steps.push((value, vec![(value, frame)])),
+        }
+    }
+    steps
+        .into_iter()
+        .map(|(_, members)| (members[members.len() / 2].0, members.into_iter().map(|m| m.1).collect()))
+        .collect()
+}
+
+/// How a step stands with regard to some findings: the outcome that the middle frame has (the worse of two).
+fn outcome_of(frames: &[&FrameView<'_>], codes: &[FindingCode]) -> Option<Outcome> {
+    let mut outcomes: Vec<Outcome> = frames
+        .iter()
+        .map(|frame| {
+            let worst = frame
+                .judgement
+                .verdict
+                .findings
+                .iter()
+                .filter(|finding| codes.contains(&finding.code))
+                .map(|finding| finding.severity)
+                .max();
+            match worst {
+                Some(Severity::Fails) => Outcome::Fails,
+                Some(Severity::Borderline) => Outcome::Borderline,
+                Some(Severity::Note) | None => Outcome::Prints,
+            }
+        })
+        .collect();
+    outcomes.sort();
+    outcomes.get(outcomes.len() / 2).copied()
+}
+
+/// Millimetres on the paper per pixel of the frame.
+fn mm_per_px(frame: &FrameView<'_>) -> Option<f64> {
+    frame.judgement.print.ppi.filter(|ppi| *ppi > 0.0).map(|ppi| 25.4 / ppi)
+}
+
+/// "frame" or "frames".
+fn plural(count: usize, word: &str) -> String {
+    if count == 1 { word.to_string() } else { format!("{word}s") }
+}
+
+/// A number as a photographer writes it: no needless digits.
+#[must_use]
+pub fn short(value: f64) -> String {
+    let digits = match value.abs() {
+        v if v >= 100.0 || v == 0.0 => 0,
+        v if v >= 10.0 => 1,
+        v if v >= 0.1 => 2,
+        _ => 4,
+    };
+    let text = format!("{value:.digits$}");
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_string() } else { text }
+}
+
+/// An exposure time as cameras show it: "1/60 s", "2 s".
+#[must_use]
+pub fn shutter_text(seconds: f64) -> String {
+    if seconds >= 0.3 { format!("{} s", short(seconds)) } else { format!("1/{:.0} s", 1.0 / seconds) }
+}

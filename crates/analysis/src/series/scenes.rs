@@ -1,0 +1,54 @@
+//! Cautions where the frames of a series do not show the same scene.
+
+use super::{plural, stats};
+use crate::FrameView;
+use crate::sets::likeness;
+
+/// Frames compared at the most: enough to tell, and quick for large records.
+const COMPARED: usize = 400;
+
+/// Correlation of the small pictures from which two frames count as the same scene.
+const SAME_SCENE: f64 = 0.8;
+
+/// Spread of the scene range between frames from which it is worth a caution, EV.
+const RANGE_SPREAD_EV: f64 = 2.0;
+
+/// Cautions, none where the frames show one scene. `matters` says what differing scenes do to this series.
+pub(super) fn cautions(frames: &[&FrameView<'_>], matters: &str) -> Vec<String> {
+    let mut cautions = Vec::new();
+    if frames.len() < 2 {
+        return cautions;
+    }
+    let stride = frames.len().div_ceil(COMPARED);
+    let sample: Vec<&&FrameView<'_>> = frames.iter().step_by(stride).collect();
+    let reference = sample[sample.len() / 2];
+    let compared: Vec<bool> = sample
+        .iter()
+        .filter_map(|frame| likeness::compare(&reference.measures.likeness, &frame.measures.likeness, 2))
+        .map(|alike| alike.correlation >= SAME_SCENE)
+        .collect();
+    let others = compared.iter().filter(|same| !**same).count();
+    if others > 0 {
+        cautions.push(format!(
+            "{others} of {} frames {} another scene or framing than {}: {matters}",
+            compared.len(),
+            if others == 1 { "shows" } else { "show" },
+            reference.file
+        ));
+    } else if compared.len() < 2 {
+        cautions.push(format!("Whether the {} show one scene could not be told.", plural(frames.len(), "frame")));
+    }
+    let mut ranges: Vec<f64> = frames.iter().filter_map(|f| f.measures.exposure.scene_range_ev).collect();
+    ranges.sort_by(f64::total_cmp);
+    if let (Some(low), Some(high), Some(middle)) =
+        (ranges.get(ranges.len() / 10), ranges.get(ranges.len() - 1 - ranges.len() / 10), stats::median(&ranges))
+    {
+        if others == 0 && high - low > RANGE_SPREAD_EV {
+            cautions.push(format!(
+                "The scene's range differs by {:.1} EV between frames (median {middle:.1} EV): was the light the same?",
+                high - low
+            ));
+        }
+    }
+    cautions
+}

@@ -1,0 +1,357 @@
+//! Camera shake along the exposure time, per camera and focal length, and over all focal lengths together.
+//!
+//! Answers: the slowest exposure time at which the photographer keeps a wanted share of hand-held frames free of shake,
+//! as a time per focal length and as k in 1/(k f35); and a band of exposure times in which vibration marks frames on a
+//! tripod, where longer ones recover. Method: docs/measures.md, "Series".
+
+use std::collections::HashMap;
+
+use super::shutter_fit::{self, Ending};
+use super::{Best, Estimate, Group, Key, Limit, Readings, Series, Setting, Step, estimate, group_by, steps_by};
+use super::{plural, share_interval, short, shutter_text};
+use crate::{BlurKind, FindingCode, FrameView, Outcome, Severity};
+
+/// Focal lengths within this ratio are one group.
+const SAME_FOCAL: f64 = 1.1;
+/// Exposure times within this ratio are one setting (a quarter of a stop).
+const SAME_TIME: f64 = 1.19;
+/// Motion in fewer tiles than this is a moving subject, not a shaken camera, per cent.
+const SUBJECT_TILES_PCT: f64 = 50.0;
+/// Exposure times in which vibration of shutter and mirror marks tripod frames, seconds (common practice, no source,
+/// puts it around 1/15 to 1/2 s; the search is wider).
+const BAND_S: [f64; 2] = [1.0 / 60.0, 1.5];
+
+/// What `--by shutter` may be told.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ShutterOptions {
+    /// Share of frames that should be free of shake, 0.5 to 0.99.
+    pub keeper_share: f64,
+    /// Motion on the paper from which a frame counts as shaken, mm: the brief's borderline limit. Without it the
+    /// finding `shaken` alone decides, and the lengths do not help the fit.
+    pub shake_limit_mm: Option<f64>,
+}
+
+impl Default for ShutterOptions {
+    fn default() -> Self {
+        Self { keeper_share: 0.9, shake_limit_mm: None }
+    }
+}
+
+/// A frame that tells of shake.
+struct Told<'f, 'a> {
+    frame: &'f FrameView<'a>,
+    ending: Ending,
+    /// log2(exposure time x 35 mm focal length).
+    x: Option<f64>,
+}
+
+/// The series.
+pub(super) fn series(frames: &[FrameView<'_>], brief: &str, options: &ShutterOptions) -> Series {
+    let sound = frames.iter().filter(|f| !f.damaged && f.shot.shutter_s.is_some_and(|t| t > 0.0));
+    let mut warnings = Vec::new();
+    let without = frames.iter().filter(|f| !f.damaged && f.shot.shutter_s.is_none_or(|t| t <= 0.0)).count();
+    if without > 0 {
+        warnings.push(format!("{without} {} without an exposure time left out.", plural(without, "frame")));
+    }
+    let mut groups = Vec::new();
+    for (camera, members) in group_by(sound, |f| Some(f.camera())) {
+        let key = |focal35: Setting| {
+            Key(vec![
+                ("make", camera.make.into()),
+                ("model", camera.model.into()),
+                ("serial", camera.serial.into()),
+                ("focal35_mm", focal35),
+            ])
+        };
+        let name = camera.name(false);
+        let by_focal = steps_by(&members, SAME_FOCAL, |f| f.shot.focal35_mm);
+        if by_focal.len() != 1 {
+            groups.push(group(key(Setting::Text("all".into())), &name, None, &members, brief, options));
+        }
+        for (focal35, part) in by_focal {
+            groups.push(group(key(Setting::Number(focal35)), &name, Some(focal35), &part, brief, options));
+        }
+    }
+    Series { by: super::By::Shutter, brief: brief.to_string(), groups, warnings }
+}
+
+/// How the frame ended; `None` where it does not tell of the photographer's hand.
+fn ending(frame: &FrameView<'_>, options: &ShutterOptions) -> Option<Ending> {
+    let blur = &frame.measures.blur;
+    let moved = matches!(blur.kind, BlurKind::Motion | BlurKind::Mixed);
+    if moved && blur.motion_tiles_pct.is_some_and(|pct| pct < SUBJECT_TILES_PCT) {
+        return None;
+    }
+    if blur.kind == BlurKind::Undetermined {
+        return None;
+    }
+    let motion_mm = frame.judgement.print.motion_mm.filter(|_| moved);
+    if let (Some(limit), Some(motion)) = (options.shake_limit_mm.filter(|l| *l > 0.0), motion_mm) {
+        return Some(if motion > limit { Ending::Shaken(Some(motion / limit)) } else { Ending::Free });
+    }
+    let found = frame
+        .judgement
+        .verdict
+        .findings
+        .iter()
+        .any(|f| f.code == FindingCode::Shaken && f.severity >= Severity::Borderline);
+    Some(if found { Ending::Shaken(None) } else { Ending::Free })
+}
+
+fn group(
+    key: Key,
+    name: &str,
+    focal35: Option<f64>,
+    members: &[&FrameView<'_>],
+    brief: &str,
+    options: &ShutterOptions,
+) -> Group {
+    let told: Vec<Told<'_, '_>> = members
+        .iter()
+        .filter_map(|frame| {
+            let x = frame.shot.shutter_s.zip(frame.shot.focal35_mm).map(|(t, f)| (t * f).log2());
+            Some(Told { frame, ending: ending(frame, options)?, x: x.filter(|x| x.is_finite()) })
+        })
+        .collect();
+    let mut warnings = Vec::new();
+    if told.len() < members.len() {
+        let left = members.len() - told.len();
+        warnings.push(format!(
+            "{left} {} left out: the cause of the blur could not be told, or only the subject moved.",
+            plural(left, "frame")
+        ));
+    }
+    if focal35.is_none() && told.iter().any(|t| t.x.is_none()) {
+        warnings.push("Frames without a 35 mm equivalent focal length count by their exposure time only.".to_string());
+    }
+    let band = vibration_band(&told);
+    let hand_held: Vec<(f64, Ending)> = told
+        .iter()
+        .filter(|t| band.is_none_or(|b| t.frame.shot.shutter_s.is_some_and(|s| s < b[0] / 1.1)))
+        .filter_map(|t| Some((t.x?, t.ending)))
+        .collect();
+    if let Some([from, to]) = band {
+        warnings.push(format!(
+            "Vibration band: fewer frames are free of shake from {} to {} than at longer times, as on a tripod with a \
+             moving mirror or shutter; these and longer times were left out of the hand-held fit. Use an electronic or \
+             leaf shutter, lock the mirror up, or stay clear of these times.",
+            shutter_text(from),
+            shutter_text(to)
+        ));
+    }
+    let steps = steps(&told, members, focal35, options);
+    let free = hand_held.iter().filter(|f| f.1 == Ending::Free).count();
+    let fit = shutter_fit::fit(&hand_held, options.keeper_share).filter(|fit| within_tested(fit, &hand_held));
+    let limit = fit.as_ref().map(|f| f.limit_x);
+    let k = limit.map_or(Estimate::default(), |x| Estimate {
+        value: Some((-x[1]).exp2()),
+        low: Some((-x[2]).exp2()),
+        high: Some((-x[0]).exp2()),
+        frames: hand_held.len(),
+    });
+    let slowest = match (limit, focal35) {
+        (Some(x), Some(f)) => {
+            let [low, value, high] = x.map(|x| x.exp2() / f);
+            Estimate { value: Some(value), low: Some(low), high: Some(high), frames: hand_held.len() }
+        }
+        _ => Estimate::default(),
+    };
+    let answer = answer(name, focal35, &hand_held, free, k, slowest, options, brief);
+    let [band_from, band_to] = band.map_or([None, None], |b| b.map(Some));
+    Group {
+        key,
+        frames: members.len(),
+        best: best(&steps),
+        limit_for_brief: limit_for_brief(&steps, options),
+        readings: Readings(vec![
+            ("k", k),
+            ("slowest_hand_held_s", slowest),
+            ("keeper_share_pct", Estimate::plain(Some(100.0 * options.keeper_share), hand_held.len())),
+            ("vibration_band_from_s", Estimate::plain(band_from, told.len())),
+            ("vibration_band_to_s", Estimate::plain(band_to, told.len())),
+        ]),
+        steps: with_fit(steps, fit.as_ref(), focal35),
+        answer,
+        warnings,
+    }
+}
+
+/// A limit far outside the tested times would be the prior speaking.
+fn within_tested(fit: &shutter_fit::Fit, frames: &[(f64, Ending)]) -> bool {
+    let least = frames.iter().map(|f| f.0).fold(f64::INFINITY, f64::min);
+    let most = frames.iter().map(|f| f.0).fold(f64::NEG_INFINITY, f64::max);
+    (least - 1.0..=most + 0.5).contains(&fit.limit_x[1])
+}
+
+/// One step per exposure time; over all focal lengths one per stop of exposure time x focal length.
+fn steps(
+    told: &[Told<'_, '_>],
+    members: &[&FrameView<'_>],
+    focal35: Option<f64>,
+    options: &ShutterOptions,
+) -> Vec<Step> {
+    let value = |f: &FrameView<'_>| match focal35 {
+        Some(_) => f.shot.shutter_s,
+        None => {
+            let x = (f.shot.shutter_s? * f.shot.focal35_mm?).log2();
+            Some(x.round().exp2())
+        }
+    };
+    let by_frame: HashMap<*const FrameView<'_>, &Told<'_, '_>> =
+        told.iter().map(|t| (std::ptr::from_ref(t.frame), t)).collect();
+    steps_by(members, SAME_TIME, value)
+        .into_iter()
+        .map(|(setting, all)| {
+            let here: Vec<&Told<'_, '_>> =
+                all.iter().filter_map(|f| by_frame.get(&std::ptr::from_ref(*f)).copied()).collect();
+            let free = here.iter().filter(|t| t.ending == Ending::Free).count();
+            let share = (!here.is_empty()).then(|| 100.0 * free as f64 / here.len() as f64);
+            let (low, high) = share_interval(free, here.len());
+            let enough = share.map(|s| {
+                if s >= 100.0 * options.keeper_share {
+                    Outcome::Prints
+                } else if 100.0 * high >= 100.0 * options.keeper_share {
+                    Outcome::Borderline
+                } else {
+                    Outcome::Fails
+                }
+            });
+            let free_share = Estimate {
+                value: share,
+                low: share.map(|_| 100.0 * low),
+                high: share.map(|_| 100.0 * high),
+                frames: here.len(),
+            };
+            let motion = here.iter().filter(|t| t.ending != Ending::Free);
+            Step {
+                setting: Setting::Number(setting),
+                frames: here.len(),
+                left_out: all.len() - here.len(),
+                readings: Readings(vec![
+                    ("free_of_shake_pct", free_share),
+                    ("motion_px", estimate(motion.clone().map(|t| t.frame.measures.blur.motion_px))),
+                    ("print_motion_mm", estimate(motion.map(|t| t.frame.judgement.print.motion_mm))),
+                ]),
+                meets_brief: enough,
+            }
+        })
+        .collect()
+}
+
+/// Adds the fitted share to each step.
+fn with_fit(mut steps: Vec<Step>, fit: Option<&shutter_fit::Fit>, focal35: Option<f64>) -> Vec<Step> {
+    for step in &mut steps {
+        let x = step.setting.number().map(|s| (s * focal35.unwrap_or(1.0)).log2());
+        let share = fit.zip(x).and_then(|(fit, x)| {
+            let near = fit.curve.iter().min_by(|a, b| (a.0 - x).abs().total_cmp(&(b.0 - x).abs()))?;
+            ((near.0 - x).abs() < 0.2).then_some(100.0 * near.1)
+        });
+        step.readings.0.insert(1, ("fitted_free_pct", Estimate::plain(share, step.frames)));
+    }
+    steps
+}
+
+/// The longest time at which every frame was free of shake, all shorter ones too.
+fn best(steps: &[Step]) -> Option<Best> {
+    let free = |s: &&Step| s.readings.value("free_of_shake_pct").is_none_or(|p| p >= 100.0);
+    let step = steps.iter().take_while(free).filter(|s| s.frames > 0).last()?;
+    Some(Best {
+        setting: step.setting.clone(),
+        low: None,
+        high: None,
+        reason: format!("Longest up to which all frames were free of shake ({} here).", step.frames),
+    })
+}
+
+/// The longest tested time up to which the wanted share was kept.
+fn limit_for_brief(steps: &[Step], options: &ShutterOptions) -> Option<Limit> {
+    let tested: Vec<(f64, Outcome)> =
+        steps.iter().filter_map(|s| Some((s.setting.number()?, s.meets_brief?))).collect();
+    tested.first()?;
+    let kept = tested.iter().take_while(|t| t.1 == Outcome::Prints).count();
+    let passable = tested.iter().take_while(|t| t.1 <= Outcome::Borderline).count();
+    let setting = |count: usize| count.checked_sub(1).map(|i| tested[i].0);
+    Some(Limit {
+        setting: setting(kept).into(),
+        borderline_to: setting(passable).into(),
+        between: (kept > 0 && kept < tested.len()).then(|| [tested[kept - 1].0, tested[kept].0]),
+        reason: format!("Share of {:.0} % free of shake, as counted at each step.", 100.0 * options.keeper_share),
+    })
+}
+
+#[allow(clippy::too_many_arguments, reason = "one sentence from all that is known of a group")]
+fn answer(
+    name: &str,
+    focal35: Option<f64>,
+    frames: &[(f64, Ending)],
+    free: usize,
+    k: Estimate,
+    slowest: Estimate,
+    options: &ShutterOptions,
+    brief: &str,
+) -> String {
+    let at = focal35.map_or_else(|| "over all focal lengths".to_string(), |f| format!("at {} mm", short(f)));
+    let total = frames.len();
+    let share = 100.0 * options.keeper_share;
+    let range = |e: Estimate| format!("{} to {}", short(e.low.unwrap_or(f64::NAN)), short(e.high.unwrap_or(f64::NAN)));
+    match (k.value, slowest.value) {
+        (Some(value), Some(time)) => format!(
+            "{name} {at}: {share:.0} % free of shake for {brief} down to {} hand-held (k {}, 90 % interval {}; {total} frames).",
+            shutter_text(time),
+            short(value),
+            range(k)
+        ),
+        (Some(value), None) => format!(
+            "{name} {at}: {share:.0} % free of shake for {brief} down to 1/({} f) hand-held (k, 90 % interval {}; {total} frames).",
+            short(value),
+            range(k)
+        ),
+        _ if total == 0 => format!("{name} {at}: no frame tells of shake (focal length or cause of blur unknown)."),
+        _ => format!(
+            "{name} {at}: no limit can be told: {free} of {total} {} free of shake; it takes frames of both kinds, \
+             near the limit.",
+            plural(total, "frame")
+        ),
+    }
+}
+
+/// A run of exposure times, shortest and longest, in which fewer frames are free than at both shorter and longer times.
+fn vibration_band(told: &[Told<'_, '_>]) -> Option<[f64; 2]> {
+    let stop = |t: &Told<'_, '_>| t.frame.shot.shutter_s.map(|s| s.log2().round() as i32);
+    let (first, last) = (BAND_S[0].log2().round() as i32, BAND_S[1].log2().round() as i32);
+    let counts = |wanted: &dyn Fn(&Told<'_, '_>) -> bool| {
+        let chosen: Vec<&Told<'_, '_>> = told.iter().filter(|t| wanted(t)).collect();
+        let free = chosen.iter().filter(|t| t.ending == Ending::Free).count();
+        (free as f64, chosen.len() as f64)
+    };
+    let mut best: Option<(f64, [i32; 2])> = None;
+    for from in first..=last {
+        for to in from..=last {
+            let inside = |t: &Told<'_, '_>| stop(t).is_some_and(|s| s >= from && s <= to);
+            let focal = super::stats::median_of(told.iter().filter(|t| inside(t)).filter_map(|t| t.x));
+            // Longer frames count only where the focal length makes them no easier to hold.
+            let longer = |t: &Told<'_, '_>| {
+                stop(t).is_some_and(|s| s > to) && t.x.zip(focal).is_none_or(|(x, middle)| x >= middle - 0.5)
+            };
+            let shorter = |t: &Told<'_, '_>| stop(t).is_some_and(|s| s < from);
+            let (free_in, all_in) = counts(&inside);
+            let (free_longer, all_longer) = counts(&longer);
+            let (free_shorter, all_shorter) = counts(&shorter);
+            if all_in < 4.0 || all_longer < 4.0 || all_shorter < 4.0 {
+                continue;
+            }
+            let (p_in, p_longer, p_shorter) = (free_in / all_in, free_longer / all_longer, free_shorter / all_shorter);
+            let pooled = (free_in + free_longer) / (all_in + all_longer);
+            let error = (pooled * (1.0 - pooled) * (1.0 / all_in + 1.0 / all_longer)).sqrt();
+            let z = (p_longer - p_in) / error.max(1e-9);
+            // 2.6 rather than 1.64: several windows are tried.
+            if p_longer - p_in > 0.25 && p_shorter - p_in > 0.25 && z > 2.6 && best.is_none_or(|b| z > b.0) {
+                best = Some((z, [from, to]));
+            }
+        }
+    }
+    let [from, to] = best?.1;
+    let times = told.iter().filter(|t| stop(t).is_some_and(|s| s >= from && s <= to));
+    let times: Vec<f64> = times.filter_map(|t| t.frame.shot.shutter_s).collect();
+    Some([times.iter().copied().fold(f64::INFINITY, f64::min), times.iter().copied().fold(0.0, f64::max)])
+}

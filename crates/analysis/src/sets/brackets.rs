@@ -1,0 +1,222 @@
+//! Brackets: one framing at several exposures, which frames hold the ends, and how few are worth merging.
+
+use serde::Serialize;
+
+use super::{Exposed, Placed, likeness};
+use crate::{FindingCode, Severity};
+
+/// Exposures nearer than this are one exposure, EV.
+const DISTINCT_EV: f64 = 0.25;
+/// Least spread of a bracket, EV: less is the drift of automatic exposure, unless the exposure bias says otherwise.
+const LEAST_SPREAD_EV: f64 = 0.9;
+/// The same where the camera wrote differing exposure bias.
+const LEAST_BIASED_SPREAD_EV: f64 = 0.55;
+/// Frames of a bracket at the most.
+const MOST: usize = 15;
+/// From this many frames on, steps of ISO alone, or of the f-stop alone, are a test series and no bracket.
+const TEST_SERIES: usize = 4;
+/// Ranges of frames to be merged must overlap by this much for a clean join, EV (common practice, no source).
+const OVERLAP_EV: f64 = 2.0;
+/// The raws should differ by what the settings say to within this, EV.
+const AGREES_EV: f64 = 0.7;
+
+/// One framing at several exposures.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Bracket {
+    /// Files in the order taken.
+    pub files: Vec<String>,
+    /// Exposure of each against the middle one, EV; above zero is brighter.
+    pub ev_steps: Vec<f64>,
+    /// By how much each raw is really brighter than the middle one, EV; `None` where too little tone is shared.
+    pub measured_ev_steps: Vec<Option<f64>>,
+    /// The frame with most exposure that holds the highlights; `None` where none does.
+    pub highlights_held_by: Option<String>,
+    /// The frame with least exposure that holds the shadows; `None` where none does.
+    pub shadows_held_by: Option<String>,
+    /// Whether both ends are held.
+    pub covered: bool,
+    /// The fewest frames that hold the whole scene when merged, darkest first; empty where none do.
+    pub fewest_to_merge: Vec<String>,
+    /// From saturation in the darkest of the merged frames to the usable floor of the brightest, EV.
+    pub merged_range_ev: Option<f64>,
+    /// One plain sentence.
+    pub answer: String,
+    /// Cautions.
+    pub warnings: Vec<String>,
+}
+
+/// Brightness of a frame by its settings; the exposure bias where the settings are not told.
+fn brightness_ev(placed: &Placed<'_, '_>) -> Option<f64> {
+    placed.exposed().map(Exposed::brightness_ev).or(placed.frame.shot.exposure_bias_ev)
+}
+
+/// How many frames from the start of a run form a bracket; 0 where none starts here.
+pub(super) fn starts(run: &[Placed<'_, '_>]) -> usize {
+    // All by their settings, or all by their bias: the two do not share a zero.
+    let by_settings = run.first().is_some_and(|p| p.exposed().is_some());
+    let mut steps: Vec<f64> = Vec::new();
+    for placed in run.iter().take(MOST) {
+        if placed.exposed().is_some() != by_settings {
+            break;
+        }
+        let Some(ev) = brightness_ev(placed) else { break };
+        if steps.iter().any(|s| (s - ev).abs() < DISTINCT_EV) {
+            break;
+        }
+        steps.push(ev);
+    }
+    // The longest start that is a bracket: frames after it may belong to the next picture.
+    (2..=steps.len()).rev().find(|&length| is_bracket(&run[..length], &steps[..length])).unwrap_or(0)
+}
+
+fn is_bracket(frames: &[Placed<'_, '_>], steps: &[f64]) -> bool {
+    let mut sorted = steps.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let spread = sorted[sorted.len() - 1] - sorted[0];
+    let bias: Vec<Option<f64>> = frames.iter().map(|p| p.frame.shot.exposure_bias_ev).collect();
+    let biased = bias.iter().all(Option::is_some)
+        && bias.iter().enumerate().all(|(i, b)| bias[..i].iter().all(|other| other != b));
+    if spread < if biased { LEAST_BIASED_SPREAD_EV } else { LEAST_SPREAD_EV } {
+        return false;
+    }
+    if frames.len() >= TEST_SERIES && (changes_only_iso(frames) || changes_only_stop(frames)) {
+        return false;
+    }
+    // Exposures set as a bracket are evenly spaced; changing light is not. A clear step between any two also counts.
+    let gaps: Vec<f64> = sorted.windows(2).map(|w| w[1] - w[0]).collect();
+    let least = gaps.iter().copied().fold(f64::INFINITY, f64::min);
+    let most = gaps.iter().copied().fold(0.0, f64::max);
+    most - least < 0.2 + 0.1 * most || least >= 0.6
+}
+
+/// Spread of one part of the exposure over the frames, EV.
+fn spread(frames: &[Placed<'_, '_>], part: impl Fn(Exposed) -> f64) -> Option<f64> {
+    let mut values = Vec::with_capacity(frames.len());
+    for placed in frames {
+        values.push(part(placed.exposed()?));
+    }
+    let most = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    Some(most - values.iter().copied().fold(f64::INFINITY, f64::min))
+}
+
+fn changes_only_iso(frames: &[Placed<'_, '_>]) -> bool {
+    spread(frames, |e| e.light_ev).is_some_and(|s| s < DISTINCT_EV)
+}
+
+fn changes_only_stop(frames: &[Placed<'_, '_>]) -> bool {
+    spread(frames, |e| e.light_ev + e.stop_ev).is_some_and(|s| s < DISTINCT_EV)
+        && spread(frames, |e| e.gain_ev).is_some_and(|s| s < DISTINCT_EV)
+}
+
+/// Whether the frame is free of a finding at the brief's limits.
+fn holds(placed: &Placed<'_, '_>, code: FindingCode) -> bool {
+    let findings = &placed.frame.judgement.verdict.findings;
+    !findings.iter().any(|f| f.code == code && f.severity >= Severity::Borderline)
+}
+
+/// Reads a bracket.
+pub(super) fn read(frames: &[Placed<'_, '_>]) -> Bracket {
+    let brightness: Vec<f64> = frames.iter().map(|p| brightness_ev(p).unwrap_or(0.0)).collect();
+    let mut by_exposure: Vec<usize> = (0..frames.len()).collect();
+    by_exposure.sort_by(|&a, &b| brightness[a].total_cmp(&brightness[b]));
+    let middle = by_exposure[(frames.len() - 1) / 2];
+    let step = |i: usize| brightness[i] - brightness[middle];
+    let measured: Vec<Option<f64>> = (0..frames.len())
+        .map(|i| {
+            let of = |i: usize| &frames[i].frame.measures.likeness;
+            likeness::compare(of(middle), of(i), super::REACH).map(|alike| alike.brighter_ev)
+        })
+        .collect();
+    let highlights = by_exposure.iter().rev().copied().find(|&i| holds(&frames[i], FindingCode::Blown));
+    let shadows = by_exposure.iter().copied().find(|&i| holds(&frames[i], FindingCode::Blocked));
+    let only_iso = changes_only_iso(frames);
+    let usable = |i: usize| frames[i].frame.judgement.usable_ev.or(frames[i].frame.measures.engineering_ev);
+    let mut warnings = cautions(frames, &brightness, middle, &measured);
+    let merged = highlights.zip(shadows).and_then(|(h, s)| fewest(&by_exposure, &brightness, h, s, &usable));
+    if highlights.is_some() && shadows.is_some() && merged.is_none() {
+        warnings.push("The steps are too wide for the frames' usable ranges to overlap; add frames between.".into());
+    }
+    let ends = match &merged {
+        Some(chosen) => (chosen[0], chosen[chosen.len() - 1]),
+        None => (by_exposure[0], by_exposure[by_exposure.len() - 1]),
+    };
+    let merged_range_ev =
+        if only_iso { None } else { usable(ends.1).map(|range| range + brightness[ends.1] - brightness[ends.0]) };
+    let name = |i: usize| frames[i].frame.file.to_string();
+    let chosen: Vec<String> = merged.iter().flatten().map(|&i| name(i)).collect();
+    let answer = answer(highlights.is_some(), shadows.is_some(), &chosen, merged_range_ev);
+    Bracket {
+        files: frames.iter().map(|p| p.frame.file.to_string()).collect(),
+        ev_steps: (0..frames.len()).map(|i| (step(i) * 100.0).round() / 100.0).collect(),
+        measured_ev_steps: measured,
+        highlights_held_by: highlights.map(name),
+        shadows_held_by: shadows.map(name),
+        covered: highlights.is_some() && shadows.is_some(),
+        fewest_to_merge: chosen,
+        merged_range_ev,
+        answer,
+        warnings,
+    }
+}
+
+/// The fewest frames from the one that holds the highlights to the one that holds the shadows whose usable ranges
+/// overlap; darkest first. `None` where a step is too wide, or the ranges are not known.
+fn fewest(
+    by_exposure: &[usize],
+    brightness: &[f64],
+    highlights: usize,
+    shadows: usize,
+    usable: &dyn Fn(usize) -> Option<f64>,
+) -> Option<Vec<usize>> {
+    let mut chosen = vec![highlights];
+    let mut at = highlights;
+    while brightness[at] < brightness[shadows] - 1e-9 {
+        let reach = usable(at)? - OVERLAP_EV;
+        // As far towards the frame for the shadows as the ranges overlap, and no further than it.
+        let next = by_exposure.iter().copied().rev().find(|&i| {
+            brightness[i] > brightness[at] + 1e-9
+                && brightness[i] <= brightness[shadows] + 1e-9
+                && brightness[i] - brightness[at] <= reach
+        })?;
+        chosen.push(next);
+        at = next;
+    }
+    Some(chosen)
+}
+
+fn cautions(frames: &[Placed<'_, '_>], brightness: &[f64], middle: usize, measured: &[Option<f64>]) -> Vec<String> {
+    let mut warnings = Vec::new();
+    if changes_only_iso(frames) {
+        warnings.push(
+            "Only the ISO changes: the sensor got the same light in each frame, so merging gains little in the raw."
+                .to_string(),
+        );
+    } else if spread(frames, |e| e.stop_ev).is_some_and(|s| s > DISTINCT_EV) {
+        warnings.push("The f-stop changes between frames: depth of field and sharpness differ.".to_string());
+    }
+    let worst = (0..frames.len())
+        .filter_map(|i| measured[i].map(|m| (i, m, m - (brightness[i] - brightness[middle]))))
+        .max_by(|a, b| a.2.abs().total_cmp(&b.2.abs()));
+    if let Some((i, found, _)) = worst.filter(|w| w.2.abs() > AGREES_EV) {
+        warnings.push(format!(
+            "{} is {found:+.1} EV against the middle frame where its settings say {:+.1} EV: did the light change?",
+            frames[i].frame.file,
+            brightness[i] - brightness[middle]
+        ));
+    }
+    warnings
+}
+
+fn answer(highlights: bool, shadows: bool, chosen: &[String], range: Option<f64>) -> String {
+    let range = range.map_or(String::new(), |r| format!(" ({r:.1} EV)"));
+    match (highlights, shadows, chosen) {
+        (true, true, [one]) => format!("One frame holds the whole scene{range}: {one}; no merging is needed."),
+        (true, true, [_, _, ..]) => {
+            format!("The bracket covers the scene{range}: merge {} frames ({}).", chosen.len(), chosen.join(", "))
+        }
+        (true, true, []) => "Both ends are held, but not by frames that can be joined.".to_string(),
+        (false, true, _) => "The highlights are clipped even in the darkest frame: add darker ones.".to_string(),
+        (true, false, _) => "The shadows are blocked even in the brightest frame: add brighter ones.".to_string(),
+        (false, false, _) => "Neither end of the scene is held: bracket wider on both sides.".to_string(),
+    }
+}

@@ -1,0 +1,179 @@
+//! Which frames belong together: bursts of near-duplicates, and brackets of exposures.
+//!
+//! Frames are put in the order of each camera's own clock and cut into runs of one framing; a run is then read as
+//! brackets (exposure changes and the scene does not), bursts (exposure and framing stay) or neither (a test series, in
+//! which settings change but not the exposure). Method: docs/measures.md, "Sets".
+
+mod brackets;
+mod bursts;
+mod clock;
+pub mod likeness;
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use crate::FrameView;
+use clock::Clock;
+
+pub use brackets::Bracket;
+pub use bursts::{Burst, Ranked};
+
+/// Longest pause within one framing, from the end of an exposure to the start of the next, seconds: brackets set by hand
+/// on a tripod take their time.
+const RUN_GAP_S: f64 = 30.0;
+/// Correlation of the small pictures within one framing.
+const SAME_FRAMING: f64 = 0.9;
+/// The same where the files do not tell the time: only the framing and the names are left to go by.
+const SAME_FRAMING_UNTIMED: f64 = 0.97;
+/// A frame is compared with this many before it in its run: exposures far apart share few cells.
+const LOOK_BACK: usize = 5;
+/// Shift allowed between two frames of one framing, cells of the small picture.
+const REACH: i32 = 2;
+
+/// What belongs together.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Sets {
+    /// Near-duplicates, in the order taken.
+    pub bursts: Vec<Burst>,
+    /// Exposure brackets, in the order taken.
+    pub brackets: Vec<Bracket>,
+    /// What could not be placed, and cautions.
+    pub warnings: Vec<String>,
+}
+
+/// One frame in the order of its camera's clock.
+#[derive(Debug, Clone, Copy)]
+struct Placed<'f, 'a> {
+    frame: &'f FrameView<'a>,
+    clock: Option<Clock>,
+}
+
+/// How a frame was exposed; relative terms only, so that a manual lens without an f-number does no harm.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Exposed {
+    /// log2 of time over f-number squared: light on the sensor, EV.
+    light_ev: f64,
+    /// log2(ISO / 100), EV.
+    gain_ev: f64,
+    /// log2 of the f-number squared, EV.
+    stop_ev: f64,
+}
+
+impl Exposed {
+    /// How bright the raw is for one scene, EV.
+    fn brightness_ev(self) -> f64 {
+        self.light_ev + self.gain_ev
+    }
+}
+
+impl Placed<'_, '_> {
+    fn exposed(&self) -> Option<Exposed> {
+        let shot = self.frame.shot;
+        let time = shot.shutter_s.filter(|t| *t > 0.0)?;
+        let stop_ev = shot.f_number.filter(|n| *n > 0.0).map_or(0.0, |n| 2.0 * n.log2());
+        let gain_ev = shot.iso.filter(|i| *i > 0.0).map_or(0.0, |i| (i / 100.0).log2());
+        Some(Exposed { light_ev: time.log2() - stop_ev, gain_ev, stop_ev })
+    }
+
+    /// Pause between the end of `self` and the start of `next`, seconds, with the clock's coarseness taken off.
+    fn pause_s(&self, next: &Self) -> Option<f64> {
+        let (from, to) = (self.clock?, next.clock?);
+        let coarse = if from.precise && to.precise { 0.0 } else { 1.0 };
+        Some(to.seconds - from.seconds - self.frame.shot.shutter_s.unwrap_or(0.0) - coarse)
+    }
+}
+
+/// Finds bursts and brackets.
+#[must_use]
+pub fn sets(frames: &[FrameView<'_>]) -> Sets {
+    let mut sets = Sets { bursts: Vec::new(), brackets: Vec::new(), warnings: Vec::new() };
+    let mut bodies: BTreeMap<_, Vec<Placed<'_, '_>>> = BTreeMap::new();
+    let (mut untimed, mut damaged, mut faceless) = (0, 0, 0);
+    for frame in frames {
+        if frame.damaged {
+            damaged += 1;
+            continue;
+        }
+        let clock = Clock::of(frame.shot);
+        untimed += usize::from(clock.is_none());
+        faceless += usize::from(frame.measures.likeness.below_saturation.is_empty());
+        bodies.entry((frame.camera(), clock.is_none())).or_default().push(Placed { frame, clock });
+    }
+    for ((_, timeless), mut body) in bodies {
+        body.sort_by(|a, b| {
+            let seconds = |p: &Placed<'_, '_>| p.clock.map_or(0.0, |c| c.seconds);
+            seconds(a).total_cmp(&seconds(b)).then_with(|| clock::name_order(a.frame.file, b.frame.file))
+        });
+        for run in runs(&body, timeless) {
+            read_run(&run, &mut sets);
+        }
+    }
+    if untimed > 0 {
+        sets.warnings.push(format!(
+            "{untimed} frames without a time: taken in the order of their names, and held together by framing alone."
+        ));
+    }
+    if faceless > 0 {
+        sets.warnings.push(format!("{faceless} frames without a small picture in the record: measure them again."));
+    }
+    if damaged > 0 {
+        sets.warnings.push(format!("{damaged} damaged frames left out."));
+    }
+    sets
+}
+
+/// Cuts a camera's frames into runs of one framing.
+fn runs<'f, 'a>(body: &[Placed<'f, 'a>], timeless: bool) -> Vec<Vec<Placed<'f, 'a>>> {
+    let mut runs: Vec<Vec<Placed<'f, 'a>>> = Vec::new();
+    for placed in body {
+        match runs.last_mut() {
+            Some(run) if joins(run, placed, timeless) => run.push(*placed),
+            _ => runs.push(vec![*placed]),
+        }
+    }
+    runs
+}
+
+/// Whether a frame goes on with a run.
+fn joins(run: &[Placed<'_, '_>], next: &Placed<'_, '_>, timeless: bool) -> bool {
+    let Some(last) = run.last() else { return false };
+    let (a, b) = (last.frame.shot, next.frame.shot);
+    let near = |x: Option<f64>, y: Option<f64>| match (x, y) {
+        (Some(x), Some(y)) => (x / y - 1.0).abs() < 0.02 || (x == 0.0 && y == 0.0),
+        (None, None) => true,
+        _ => false,
+    };
+    let one_setup = a.lens == b.lens
+        && near(a.focal_mm, b.focal_mm)
+        && (a.width_px, a.height_px, a.orientation) == (b.width_px, b.height_px, b.orientation);
+    if !one_setup || (!timeless && last.pause_s(next).is_none_or(|pause| pause > RUN_GAP_S)) {
+        return false;
+    }
+    let wanted = if timeless { SAME_FRAMING_UNTIMED } else { SAME_FRAMING };
+    run.iter().rev().take(LOOK_BACK).any(|before| framing(before, next).is_some_and(|c| c >= wanted))
+}
+
+/// Correlation of the framing of two frames.
+fn framing(a: &Placed<'_, '_>, b: &Placed<'_, '_>) -> Option<f64> {
+    likeness::compare(&a.frame.measures.likeness, &b.frame.measures.likeness, REACH).map(|alike| alike.correlation)
+}
+
+/// Reads a run: brackets first, then what is left between them as bursts.
+fn read_run<'f, 'a>(run: &[Placed<'f, 'a>], sets: &mut Sets) {
+    let mut rest: Vec<Placed<'f, 'a>> = Vec::new();
+    let mut at = 0;
+    while at < run.len() {
+        let length = brackets::starts(&run[at..]);
+        if length > 0 {
+            bursts::find(&rest, &mut sets.bursts);
+            rest.clear();
+            sets.brackets.push(brackets::read(&run[at..at + length]));
+            at += length;
+        } else {
+            rest.push(run[at]);
+            at += 1;
+        }
+    }
+    bursts::find(&rest, &mut sets.bursts);
+}
