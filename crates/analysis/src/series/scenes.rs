@@ -40,15 +40,12 @@ pub(super) fn cautions(frames: &[&FrameView<'_>], matters: &str) -> Vec<String> 
     }
     let mut ranges: Vec<f64> = frames.iter().filter_map(|f| f.measures.exposure.scene_range_ev).collect();
     ranges.sort_by(f64::total_cmp);
-    if let (Some(low), Some(high), Some(middle)) =
-        (ranges.get(ranges.len() / 10), ranges.get(ranges.len() - 1 - ranges.len() / 10), stats::median(&ranges))
-    {
-        if others == 0 && high - low > RANGE_SPREAD_EV {
-            cautions.push(format!(
-                "The scene's range differs by {:.1} EV between frames (median {middle:.1} EV): was the light the same?",
-                high - low
-            ));
-        }
+    let spread = ranges.get(ranges.len() / 10).zip(ranges.get(ranges.len().wrapping_sub(1 + ranges.len() / 10)));
+    let spread = spread.map_or(0.0, |(low, high)| high - low);
+    if let Some(middle) = stats::median(&ranges).filter(|_| others == 0 && spread > RANGE_SPREAD_EV) {
+        cautions.push(format!(
+            "The scene's range differs by {spread:.1} EV between frames (median {middle:.1} EV): was the light the same?"
+        ));
     }
     cautions
 }

@@ -248,7 +248,6 @@ mod tests {
                 close += u32::from((0.8..=1.2).contains(&ratio));
                 held += u32::from(low <= truth && truth <= high);
             }
-            println!("rayleigh {rayleigh}, lengths {lengths}, growth {growth}: {close} of 40 close, {held} held");
             assert!(close >= least, "rayleigh {rayleigh} lengths {lengths}: {close} of 40 within 20 %");
             assert!(held >= 32, "rayleigh {rayleigh} lengths {lengths}: {held} of 40 intervals hold the truth");
         }

@@ -53,10 +53,9 @@ pub fn compare(first: &Likeness, second: &Likeness, reach: i32) -> Option<Alike>
             if (dx, dy) == (0, 0) {
                 continue;
             }
-            if let Some(alike) = at_shift(first, second, dx, dy) {
-                if best.is_none_or(|b| alike.correlation > b.correlation) {
-                    best = Some(alike);
-                }
+            let alike = at_shift(first, second, dx, dy);
+            if alike.is_some_and(|a| best.is_none_or(|b| a.correlation > b.correlation)) {
+                best = alike;
             }
         }
     }
