@@ -3,13 +3,21 @@
 //!
 //! One direction: a measure knows nothing of briefs, a judgement reads no pixels.
 
+pub mod brief;
+pub mod crop;
+pub mod enlarge;
+pub mod explain;
 pub mod judge;
 pub mod measures;
+pub mod optics;
+pub mod print;
+pub mod range;
 pub mod series;
 pub mod sets;
 mod view;
 
-pub use judge::{Finding, FindingCode, Judgement, LargestPrint, Outcome, PrintFit, Severity, Verdict};
+pub use brief::{Brief, BriefError};
+pub use judge::{Finding, FindingCode, Judgement, LargestPrint, Outcome, PrintFit, Severity, Subject, Verdict};
 pub use measures::{
     Blur, BlurKind, Channel, ClippedArea, ClippingMap, Exposure, Likeness, Measures, Noise, RiseMap, SaturationFrom,
     Sharpness, known,

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 use std::io::BufRead;
 use std::path::Path;
 
-use rawassay_analysis::Measures;
+use rawassay_analysis::{Measures, Subject};
 use rawassay_decode::{Reader, Shot};
 use serde::{Deserialize, Serialize};
 
@@ -60,6 +60,15 @@ pub struct Record {
     pub shot: Option<Shot>,
     /// Measures; `None` for an unreadable file.
     pub measures: Option<Measures>,
+}
+
+impl Record {
+    /// What is judged of it.
+    #[must_use]
+    pub fn subject(&self) -> Subject<'_> {
+        let damaged = (self.status == Status::Damaged).then(|| self.error.as_deref().unwrap_or("no reason kept"));
+        Subject { shot: self.shot.as_ref(), measures: self.measures.as_ref(), damaged }
+    }
 }
 
 /// Reads a record: the last line of each file wins, in the order in which files first appear. A torn last line is

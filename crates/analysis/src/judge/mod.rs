@@ -1,8 +1,17 @@
 //! Measures and a brief become a verdict. Reads no pixels.
 
+mod case;
+mod rules;
+
 use std::fmt;
 
+use rawassay_decode::{Area, Shot};
 use serde::{Deserialize, Serialize};
+
+use crate::Measures;
+use crate::brief::Brief;
+
+pub(crate) use case::Case;
 
 /// Outcome of a frame for a brief, best first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -145,8 +154,16 @@ pub struct PrintFit {
     pub snr_midtone: Option<f64>,
     /// What the eye resolves at the brief's distance (one minute of arc), mm.
     pub eye_limit_mm: Option<f64>,
-    /// The largest honest print.
+    /// The finest that is seen, mm: the eye's limit, or the screen's pixel where that is larger. Blur is held against
+    /// this.
+    #[serde(default)]
+    pub finest_mm: Option<f64>,
+    /// The largest honest print: the largest that `prints` at the brief's distance, as to pixels, sharpness, motion
+    /// and noise.
     pub largest: Option<LargestPrint>,
+    /// The largest that does not fail; between the two, make a proof print.
+    #[serde(default)]
+    pub largest_with_proof: Option<LargestPrint>,
 }
 
 /// The verdict.
@@ -158,6 +175,9 @@ pub struct Verdict {
     pub outcome: Outcome,
     /// Findings, worst first.
     pub findings: Vec<Finding>,
+    /// What could not be measured, one line each.
+    #[serde(default)]
+    pub not_measured: Vec<String>,
 }
 
 /// All that a brief says of a frame.
@@ -172,3 +192,48 @@ pub struct Judgement {
     /// The verdict.
     pub verdict: Verdict,
 }
+
+/// What is judged: the record of one frame without its file.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Subject<'a> {
+    /// Shot data; `None` for an unreadable file.
+    pub shot: Option<&'a Shot>,
+    /// Measures; `None` for an unreadable file.
+    pub measures: Option<&'a Measures>,
+    /// The reason where part of the sensor data is missing.
+    pub damaged: Option<&'a str>,
+}
+
+/// Judges a frame by a brief, whole or cropped (see [`crate::crop`] for its coordinates).
+///
+/// The outcome follows from the findings and from what is unknown: one finding that fails makes the frame fail; else
+/// it is unmeasured where something that the brief needs is unknown; else borderline where a finding is; else it
+/// prints. A crop outside the picture is unmeasured, never judged as something else.
+#[must_use]
+pub fn judge(subject: &Subject<'_>, brief: &Brief, crop: Option<Area>) -> Judgement {
+    let case = Case::new(subject, brief, crop);
+    let mut findings: Vec<Finding> = rules::RULES.iter().filter_map(|rule| rule(&case)).collect();
+    findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
+    let outcome = if case.unreadable() {
+        Outcome::Unmeasured
+    } else if findings.iter().any(|f| f.severity == Severity::Fails) {
+        Outcome::Fails
+    } else if case.lacks_what_is_needed() {
+        Outcome::Unmeasured
+    } else if findings.iter().any(|f| f.severity == Severity::Borderline) {
+        Outcome::Borderline
+    } else {
+        Outcome::Prints
+    };
+    Judgement {
+        usable_ev: case.usable_ev(),
+        snr_limit: brief.limits.shadow_snr,
+        print: case.print_fit(),
+        verdict: Verdict { brief: brief.name.clone(), outcome, findings, not_measured: case.not_measured() },
+    }
+}
+
+#[cfg(test)]
+pub(crate) mod fixture;
+#[cfg(test)]
+mod tests;

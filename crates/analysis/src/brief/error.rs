@@ -1,0 +1,42 @@
+//! What can be wrong with a brief: one line that names the file, what is wrong and what to do.
+
+/// Errors of briefs.
+#[derive(Debug, thiserror::Error)]
+pub enum BriefError {
+    /// Neither a built-in brief nor a file.
+    #[error("{name}: no such brief or file; {hint}built in are {known}, or give the path of a TOML file")]
+    Unknown {
+        /// As asked for.
+        name: String,
+        /// Nearest name, with a trailing blank, or empty.
+        hint: String,
+        /// Names of the built-in briefs.
+        known: String,
+    },
+    /// The file cannot be read.
+    #[error("{file}: cannot be read: {source}")]
+    Io {
+        /// The file.
+        file: String,
+        /// The cause.
+        source: std::io::Error,
+    },
+    /// The file is no brief at all.
+    #[error("{file}: {what}")]
+    NotBrief {
+        /// The file.
+        file: String,
+        /// What is wrong and what to do.
+        what: String,
+    },
+    /// A line of it is wrong.
+    #[error("{file}: line {line}: {what}")]
+    Line {
+        /// The file.
+        file: String,
+        /// Line, from 1.
+        line: usize,
+        /// What is wrong and what to do.
+        what: String,
+    },
+}

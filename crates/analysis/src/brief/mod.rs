@@ -1,0 +1,331 @@
+//! What a picture is for: size, viewing distance, limits and handling. Frames are judged by it, on the paper or the
+//! screen, at the distance from which it is seen.
+//!
+//! A brief is a TOML text (docs/briefs.md); four are built in. Lengths are kept in millimetres; the unit that the
+//! author used is remembered for what is said to them.
+
+mod error;
+pub mod keys;
+pub mod length;
+mod parse;
+mod write;
+
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+pub use error::BriefError;
+pub use keys::{LimitKey, Worse};
+pub use length::{LengthUnit, MM_PER_INCH};
+
+/// Kind of output.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum OutputKind {
+    /// Ink or silver on paper; the paper is turned to suit the picture.
+    Print,
+    /// A screen, which is not turned.
+    Screen,
+}
+
+/// The screen of a brief for screens.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Screen {
+    /// Pixels across.
+    pub width_px: f64,
+    /// Pixels down.
+    pub height_px: f64,
+    /// Its own pixels per inch.
+    pub ppi: f64,
+}
+
+/// Size, distance and resolution asked of the output.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Output {
+    /// Print or screen.
+    pub kind: OutputKind,
+    /// Width of the picture area, mm. For a screen: of its pixels.
+    pub width_mm: f64,
+    /// Height of the picture area, mm.
+    pub height_mm: f64,
+    /// The screen, where the brief is for one.
+    pub screen: Option<Screen>,
+    /// Viewing distance, mm.
+    pub distance_mm: f64,
+    /// Picture pixels per inch that are wanted: below, the frame is borderline.
+    pub ppi_wanted: f64,
+    /// Picture pixels per inch at the least: below, the frame fails.
+    pub ppi_least: f64,
+    /// The unit in which lengths are told.
+    pub unit: LengthUnit,
+}
+
+/// A limit with its two values. Which side of them is worse stands in [`keys::LIMITS`].
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Limit {
+    /// Beyond this the frame is borderline: make a proof print.
+    pub borderline: f64,
+    /// Beyond this it fails.
+    pub fails: f64,
+}
+
+impl Limit {
+    /// A limit from its two values.
+    #[must_use]
+    pub const fn new(borderline: f64, fails: f64) -> Self {
+        Self { borderline, fails }
+    }
+}
+
+/// The limits of a brief; each default and its reason is in docs/briefs.md.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Limits {
+    /// Blown area without specular spots, per cent of the picture.
+    pub blown_area_pct: Limit,
+    /// Largest single blown patch on the paper, cm2.
+    pub blown_patch_cm2: Limit,
+    /// A blown spot up to this diameter on the paper counts as a specular highlight, mm.
+    pub specular_spot_mm: f64,
+    /// Samples without shadow detail, per cent of the picture.
+    pub blocked_area_pct: Limit,
+    /// Mid-tone signal-to-noise on the paper, averaged over what the eye resolves, ratio.
+    pub snr_midtone: Limit,
+    /// Signal-to-noise at which the darkest usable tone lies (range.usable_ev), ratio.
+    pub shadow_snr: f64,
+    /// Banding over noise on the paper, in the frame's darkest tones, ratio.
+    pub banding_to_noise: Limit,
+    /// 10-90 % edge rise on the paper, in units of what the eye resolves.
+    pub rise_eye_limits: Limit,
+    /// Motion on the paper, in units of what the eye resolves.
+    pub motion_eye_limits: Limit,
+}
+
+/// Handling rules of a brief.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Handling {
+    /// k in the slowest hand-held shutter 1/(k f35).
+    pub shutter_rule: f64,
+    /// Fastest shutter of the vibration band, seconds.
+    pub vibration_fastest_s: f64,
+    /// Slowest shutter of the vibration band, seconds.
+    pub vibration_slowest_s: f64,
+    /// 35 mm equivalent focal length from which the vibration band counts, mm.
+    pub vibration_focal35_mm: f64,
+}
+
+/// A measure without which a frame must not pass.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Need {
+    /// Edge rise.
+    Sharpness,
+    /// Mid-tone signal-to-noise.
+    Noise,
+    /// Motion, as kind and length.
+    Motion,
+    /// Samples at the floor.
+    Shadows,
+    /// Row and column banding.
+    Banding,
+}
+
+impl Need {
+    /// Every need.
+    pub const ALL: [Self; 5] = [Self::Sharpness, Self::Noise, Self::Motion, Self::Shadows, Self::Banding];
+
+    /// The word in a brief.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Sharpness => "sharpness",
+            Self::Noise => "noise",
+            Self::Motion => "motion",
+            Self::Shadows => "shadows",
+            Self::Banding => "banding",
+        }
+    }
+}
+
+/// What a picture is for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Brief {
+    /// Name, as it stands in scorecards.
+    pub name: String,
+    /// Size, distance, resolution.
+    pub output: Output,
+    /// Limits.
+    pub limits: Limits,
+    /// Handling rules.
+    pub handling: Handling,
+    /// What must be measured before a frame may pass.
+    pub needs: Vec<Need>,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self {
+            blown_area_pct: Limit::new(0.2, 1.0),
+            blown_patch_cm2: Limit::new(2.0, 10.0),
+            specular_spot_mm: 3.0,
+            blocked_area_pct: Limit::new(5.0, 25.0),
+            snr_midtone: Limit::new(20.0, 10.0),
+            shadow_snr: 4.0,
+            banding_to_noise: Limit::new(0.15, 0.5),
+            rise_eye_limits: Limit::new(1.5, 3.0),
+            motion_eye_limits: Limit::new(1.9, 3.4),
+        }
+    }
+}
+
+impl Default for Handling {
+    fn default() -> Self {
+        Self { shutter_rule: 3.0, vibration_fastest_s: 0.125, vibration_slowest_s: 1.0, vibration_focal35_mm: 70.0 }
+    }
+}
+
+impl Default for Brief {
+    /// `portfolio`.
+    fn default() -> Self {
+        let inch = MM_PER_INCH;
+        Self {
+            name: "portfolio".into(),
+            output: Output {
+                kind: OutputKind::Print,
+                width_mm: 13.0 * inch,
+                height_mm: 19.0 * inch,
+                screen: None,
+                distance_mm: 450.0,
+                ppi_wanted: 240.0,
+                ppi_least: 180.0,
+                unit: LengthUnit::In,
+            },
+            limits: Limits::default(),
+            handling: Handling::default(),
+            needs: vec![Need::Sharpness, Need::Noise],
+        }
+    }
+}
+
+impl Brief {
+    /// Names of the built-in briefs, smallest output first.
+    #[must_use]
+    pub const fn built_in_names() -> &'static [&'static str] {
+        &["screen", "album", "portfolio", "exhibition"]
+    }
+
+    /// A built-in brief by its name.
+    #[must_use]
+    pub fn built_in(name: &str) -> Option<Self> {
+        let inch = MM_PER_INCH;
+        let base = Self::default();
+        match name {
+            "screen" => {
+                let screen = Screen { width_px: 2560.0, height_px: 1440.0, ppi: 110.0 };
+                Some(Self {
+                    name: name.into(),
+                    output: Output {
+                        kind: OutputKind::Screen,
+                        width_mm: screen.width_px / screen.ppi * inch,
+                        height_mm: screen.height_px / screen.ppi * inch,
+                        screen: Some(screen),
+                        distance_mm: 600.0,
+                        ppi_wanted: 110.0,
+                        ppi_least: 80.0,
+                        unit: LengthUnit::Cm,
+                    },
+                    ..base
+                })
+            }
+            "album" => Some(Self {
+                name: name.into(),
+                output: Output {
+                    width_mm: 8.0 * inch,
+                    height_mm: 10.0 * inch,
+                    distance_mm: 300.0,
+                    ppi_wanted: 300.0,
+                    ppi_least: 200.0,
+                    ..base.output
+                },
+                limits: Limits { blown_patch_cm2: Limit::new(1.0, 5.0), specular_spot_mm: 2.0, ..base.limits },
+                ..base
+            }),
+            "portfolio" => Some(base),
+            "exhibition" => Some(Self {
+                name: name.into(),
+                output: Output {
+                    width_mm: 30.0 * inch,
+                    height_mm: 40.0 * inch,
+                    distance_mm: 750.0,
+                    ppi_wanted: 180.0,
+                    ppi_least: 120.0,
+                    ..base.output
+                },
+                limits: Limits { blown_patch_cm2: Limit::new(5.0, 25.0), specular_spot_mm: 5.0, ..base.limits },
+                ..base
+            }),
+            _ => None,
+        }
+    }
+
+    /// Reads a brief from TOML text; `file_name` is named in errors.
+    ///
+    /// # Errors
+    /// Where the text is not TOML, a key is unknown, or a value is not usable: with the line, the key and what to do.
+    pub fn parse(toml_text: &str, file_name: &str) -> Result<Self, BriefError> {
+        parse::parse(toml_text, file_name)
+    }
+
+    /// A built-in brief by name, else the brief in that file.
+    ///
+    /// # Errors
+    /// Where there is neither, or the file is not a brief.
+    pub fn find(name_or_path: &str) -> Result<Self, BriefError> {
+        if let Some(brief) = Self::built_in(name_or_path) {
+            return Ok(brief);
+        }
+        let path = Path::new(name_or_path);
+        match std::fs::read(path) {
+            Ok(bytes) if bytes.len() > 1 << 20 => Err(BriefError::NotBrief {
+                file: name_or_path.into(),
+                what: "larger than 1 MiB; a brief is a short TOML text".into(),
+            }),
+            Ok(bytes) => match std::str::from_utf8(&bytes) {
+                Ok(text) => Self::parse(text.trim_start_matches('\u{feff}'), name_or_path),
+                Err(_) => Err(BriefError::NotBrief {
+                    file: name_or_path.into(),
+                    what: "not UTF-8 text; a brief is a short TOML text".into(),
+                }),
+            },
+            Err(source) if source.kind() == std::io::ErrorKind::NotFound => {
+                let nearest = keys::nearest(name_or_path, Self::built_in_names().iter().copied());
+                let hint = nearest.map_or(String::new(), |n| format!("did you mean `{n}`? "));
+                Err(BriefError::Unknown { name: name_or_path.into(), hint, known: Self::built_in_names().join(", ") })
+            }
+            Err(source) => Err(BriefError::Io { file: name_or_path.into(), source }),
+        }
+    }
+
+    /// The brief as commented TOML text that [`Brief::parse`] reads back to the same brief.
+    #[must_use]
+    pub fn to_toml(&self) -> String {
+        write::to_toml(self)
+    }
+
+    /// The size in words: "13 x 19 in", "2560 x 1440 px".
+    #[must_use]
+    pub fn size_text(&self) -> String {
+        match self.output.screen {
+            Some(screen) => format!("{} x {} px", screen.width_px, screen.height_px),
+            None => length::size_text(self.output.width_mm, self.output.height_mm, self.output.unit),
+        }
+    }
+
+    /// The viewing distance in words.
+    #[must_use]
+    pub fn distance_text(&self) -> String {
+        length::text(self.output.distance_mm, length::distance_unit(self.output.distance_mm, self.output.unit))
+    }
+}
+
+#[cfg(test)]
+mod tests;

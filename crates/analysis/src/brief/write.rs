@@ -1,0 +1,79 @@
+//! A brief as commented TOML.
+
+use std::fmt::Write;
+
+use super::length::LengthUnit;
+use super::{Brief, Need, OutputKind, keys};
+
+/// A TOML basic string.
+fn quoted(text: &str) -> String {
+    let mut out = String::from("\"");
+    for c in text.chars() {
+        match c {
+            '"' => out.push_str("\\\""),
+            '\\' => out.push_str("\\\\"),
+            c if c.is_control() => {
+                let _ = write!(out, "\\u{:04X}", u32::from(c));
+            }
+            c => out.push(c),
+        }
+    }
+    out.push('"');
+    out
+}
+
+/// A length that reads back to the same number of millimetres; in the unit asked for where that is exact.
+fn exact(mm: f64, unit: LengthUnit) -> (String, LengthUnit) {
+    let value = mm / unit.mm();
+    let rounded = (value * 1e6).round() / 1e6;
+    if (rounded * unit.mm()).to_bits() == mm.to_bits() {
+        (rounded.to_string(), unit)
+    } else if (value * unit.mm()).to_bits() == mm.to_bits() {
+        (value.to_string(), unit)
+    } else {
+        (mm.to_string(), LengthUnit::Mm)
+    }
+}
+
+pub(super) fn to_toml(brief: &Brief) -> String {
+    let mut t = String::new();
+    let o = &brief.output;
+    let _ = writeln!(t, "name = {}", quoted(&brief.name));
+    let needs: Vec<String> = brief.needs.iter().map(|n| format!("\"{}\"", n.word())).collect();
+    let all = Need::ALL.map(Need::word).join(", ");
+    let _ = writeln!(t, "# without these a frame does not pass: any of {all}");
+    let _ = writeln!(t, "needs = [{}]\n\n[output]", needs.join(", "));
+    let kind = if o.kind == OutputKind::Screen { "screen" } else { "print" };
+    let _ = writeln!(t, "kind = \"{kind}\"");
+    match o.screen {
+        Some(s) => {
+            let _ = writeln!(t, "size = \"{} x {} px\"\nscreen_ppi = {}", s.width_px, s.height_px, s.ppi);
+        }
+        None => {
+            let ((w, w_unit), (h, h_unit)) = (exact(o.width_mm, o.unit), exact(o.height_mm, o.unit));
+            let _ = writeln!(t, "size = \"{w} {} x {h} {}\"", w_unit.sign(), h_unit.sign());
+        }
+    }
+    // A screen speaks the unit of its distance.
+    let distance_unit = match (o.screen, o.unit) {
+        (None, LengthUnit::M | LengthUnit::Mm) => LengthUnit::Cm,
+        (_, unit) => unit,
+    };
+    let (d, d_unit) = exact(o.distance_mm, distance_unit);
+    let _ = writeln!(t, "distance = \"{d} {}\"", d_unit.sign());
+    let _ = writeln!(t, "ppi_wanted = {}      # below: borderline", o.ppi_wanted);
+    let _ = writeln!(t, "ppi_least = {}       # below: fails\n\n[limits]", o.ppi_least);
+    for key in &keys::LIMITS {
+        let limit = (key.get)(&brief.limits);
+        let _ = writeln!(t, "# {}", key.about);
+        let _ = writeln!(t, "{} = {{ borderline = {}, fails = {} }}", key.key, limit.borderline, limit.fails);
+    }
+    for key in &keys::LIMIT_NUMBERS {
+        let _ = writeln!(t, "# {}\n{} = {}", key.about, key.key, (key.get)(&brief.limits));
+    }
+    let _ = writeln!(t, "\n[handling]");
+    for key in &keys::HANDLING {
+        let _ = writeln!(t, "# {}\n{} = {}", key.about, key.key, (key.get)(&brief.handling));
+    }
+    t
+}

@@ -1,0 +1,245 @@
+//! A ladder of print sizes for one frame: what each asks for and what the frame has.
+//!
+//! The viewing distance stays that of the brief at every size, as a viewer who steps up to a large print stands where
+//! they stood before a small one; [`Distance::Diagonal`] lets it grow with the print instead (common practice, no
+//! source: a picture is seen whole from about its diagonal), never nearer than 25 cm.
+
+use rawassay_decode::Area;
+use serde::{Deserialize, Serialize};
+
+use crate::brief::length::{self, LengthUnit, MM_PER_INCH};
+use crate::brief::{Brief, Need, OutputKind};
+use crate::judge::{Case, LargestPrint, Outcome, Severity, Subject};
+use crate::print::{self, Aspect, OnPaper, Unknown};
+
+/// From how far each rung is seen.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Distance {
+    /// As the brief says.
+    Brief,
+    /// This far, mm.
+    Fixed(f64),
+    /// The diagonal of the picture on the paper, 25 cm at the least.
+    Diagonal,
+}
+
+/// Nearest distance at which the eye reads comfortably, mm. Common practice: 25 cm.
+const NEAREST_MM: f64 = 250.0;
+
+/// A size of the ladder: a sheet into which the picture is fitted.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PaperSize {
+    /// As it is called.
+    pub name: String,
+    /// Short or first side, mm.
+    pub width_mm: f64,
+    /// Other side, mm.
+    pub height_mm: f64,
+}
+
+impl PaperSize {
+    /// A size from its two sides, called by them.
+    #[must_use]
+    pub fn new(width_mm: f64, height_mm: f64, unit: LengthUnit) -> Self {
+        Self { name: length::size_text(width_mm, height_mm, unit), width_mm, height_mm }
+    }
+}
+
+/// The usual sizes, smallest first: ISO 216 A4 to A1, and the inch sizes of papers and frames.
+#[must_use]
+pub fn usual_sizes() -> Vec<PaperSize> {
+    let inch = |w: f64, h: f64| PaperSize::new(w * MM_PER_INCH, h * MM_PER_INCH, LengthUnit::In);
+    let iso = |name: &str, width_mm, height_mm| PaperSize { name: name.into(), width_mm, height_mm };
+    vec![
+        inch(8.0, 10.0),
+        iso("A4", 210.0, 297.0),
+        inch(11.0, 14.0),
+        iso("A3", 297.0, 420.0),
+        inch(13.0, 19.0),
+        inch(16.0, 20.0),
+        iso("A2", 420.0, 594.0),
+        inch(20.0, 30.0),
+        iso("A1", 594.0, 841.0),
+        inch(24.0, 36.0),
+        inch(30.0, 40.0),
+        inch(40.0, 60.0),
+    ]
+}
+
+/// One rung.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Rung {
+    /// The sheet.
+    pub paper: String,
+    /// Width of the picture on it, upright, inches.
+    pub width_in: f64,
+    /// Height of the picture on it, inches.
+    pub height_in: f64,
+    /// Viewing distance, mm.
+    pub distance_mm: f64,
+    /// Picture pixels per inch.
+    pub ppi: f64,
+    /// Picture pixels that the wanted resolution asks for at this size, across and down.
+    pub asks_px: [f64; 2],
+    /// Edge rise on the paper, mm.
+    pub rise_mm: Option<f64>,
+    /// The rise that the brief allows before a proof print is due, mm.
+    pub asks_rise_mm: f64,
+    /// Motion on the paper, mm.
+    pub motion_mm: Option<f64>,
+    /// Mid-tone signal-to-noise on the paper, ratio.
+    pub snr_midtone: Option<f64>,
+    /// Outcome as to size: pixels, sharpness, motion and noise. Blown and blocked areas do not depend on the size
+    /// alone and are judged by `judge`.
+    pub outcome: Outcome,
+    /// What is worst at this size: "pixels", "sharpness", "motion" or "noise"; `None` where it prints.
+    pub limited_by: Option<String>,
+}
+
+/// The ladder of one frame.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Ladder {
+    /// The brief whose limits are used.
+    pub brief: String,
+    /// Columns and rows of the picture after the crop, upright.
+    pub picture_px: [f64; 2],
+    /// The rungs, in the order asked for.
+    pub rungs: Vec<Rung>,
+    /// The largest honest print at the brief's distance (or the fixed one).
+    pub largest: Option<LargestPrint>,
+    /// The largest that does not fail; between the two, make a proof print.
+    pub largest_with_proof: Option<LargestPrint>,
+    /// What could not be measured.
+    pub not_measured: Vec<String>,
+}
+
+/// Builds the ladder. `ppi` takes the place of the brief's wanted resolution (and of its least one, where that is
+/// higher). With [`Distance::Diagonal`] the largest print is the largest at which its own diagonal is the distance.
+#[must_use]
+pub fn ladder(
+    subject: &Subject<'_>,
+    brief: &Brief,
+    crop: Option<Area>,
+    ppi: Option<f64>,
+    distance: Distance,
+    sizes: &[PaperSize],
+) -> Ladder {
+    let mut brief = brief.clone();
+    if let Some(ppi) = ppi {
+        brief.output.ppi_wanted = ppi;
+        brief.output.ppi_least = brief.output.ppi_least.min(ppi);
+    }
+    if let Distance::Fixed(mm) = distance {
+        brief.output.distance_mm = mm;
+    }
+    let case = Case::new(subject, &brief, crop);
+    let brings = case.paper.brings;
+    let turn = brief.output.kind == OutputKind::Print;
+    let rungs: Vec<Rung> = sizes.iter().filter_map(|size| rung(&case, size, distance, turn)).collect();
+    let (largest, largest_with_proof) = if case.unreadable() {
+        (None, None)
+    } else if distance == Distance::Diagonal {
+        (diagonal_largest(&case, false), diagonal_largest(&case, true))
+    } else {
+        (case.paper.largest(false), case.paper.largest(true))
+    };
+    Ladder {
+        brief: brief.name.clone(),
+        picture_px: [brings.width_px, brings.height_px],
+        rungs,
+        largest,
+        largest_with_proof,
+        not_measured: case.not_measured(),
+    }
+}
+
+/// The frame as seen from a distance.
+fn seen_from<'b>(case: &Case<'b>, distance_mm: f64) -> OnPaper<'b> {
+    let output = crate::brief::Output { distance_mm, ..case.brief.output };
+    OnPaper { brings: case.paper.brings, brief: case.brief, seen: print::seen(&output) }
+}
+
+fn rung(case: &Case<'_>, size: &PaperSize, distance: Distance, turn: bool) -> Option<Rung> {
+    let brings = case.paper.brings;
+    let fit = print::fit(brings.width_px, brings.height_px, (size.width_mm, size.height_mm), turn)?;
+    let distance_mm = match distance {
+        Distance::Diagonal => fit.width_mm.hypot(fit.height_mm).max(NEAREST_MM),
+        Distance::Brief | Distance::Fixed(_) => case.brief.output.distance_mm,
+    };
+    let paper = seen_from(case, distance_mm);
+    let (outcome, limited_by) = grade(&paper, fit.ppi, case.unreadable());
+    let (width_in, height_in) = (fit.width_mm / MM_PER_INCH, fit.height_mm / MM_PER_INCH);
+    let wanted = case.brief.output.ppi_wanted;
+    let mm = |px: f64| crate::known(px * MM_PER_INCH / fit.ppi);
+    Some(Rung {
+        paper: size.name.clone(),
+        width_in,
+        height_in,
+        distance_mm,
+        ppi: fit.ppi,
+        asks_px: [(width_in * wanted).ceil(), (height_in * wanted).ceil()],
+        rise_mm: brings.rise_px.and_then(mm),
+        asks_rise_mm: case.brief.limits.rise_eye_limits.borderline * paper.seen.finest_mm,
+        motion_mm: brings.motion_px.and_then(mm),
+        snr_midtone: paper.value(Aspect::Noise, fit.ppi),
+        outcome,
+        limited_by,
+    })
+}
+
+/// Outcome of a size, and the aspect that is worst there.
+fn grade(paper: &OnPaper<'_>, ppi: f64, unreadable: bool) -> (Outcome, Option<String>) {
+    if unreadable {
+        return (Outcome::Unmeasured, None);
+    }
+    let mut worst: Option<(Severity, f64, Aspect)> = None;
+    let mut unknown = false;
+    for aspect in Aspect::ALL {
+        match paper.grade(aspect, ppi) {
+            Ok(Some(severity)) => {
+                // How far past its limit, to name the one that limits first.
+                let past = paper.least_ppi(aspect, severity == Severity::Fails).map_or(1.0, |least| least / ppi);
+                if worst.is_none_or(|(s, p, _)| (severity, past) > (s, p)) {
+                    worst = Some((severity, past, aspect));
+                }
+            }
+            Ok(None) => {}
+            Err(Unknown) => unknown |= paper.needs(aspect),
+        }
+    }
+    let size_needs = [Need::Sharpness, Need::Motion, Need::Noise];
+    debug_assert!(!unknown || paper.brief.needs.iter().any(|n| size_needs.contains(n)));
+    let word = |aspect| Some(paper.word(aspect).to_string());
+    match worst {
+        Some((Severity::Fails, _, aspect)) => (Outcome::Fails, word(aspect)),
+        _ if unknown => (Outcome::Unmeasured, None),
+        Some((_, _, aspect)) => (Outcome::Borderline, word(aspect)),
+        None => (Outcome::Prints, None),
+    }
+}
+
+/// The largest print seen from its own diagonal: found by halving, as every aspect but pixels grows with the distance.
+fn diagonal_largest(case: &Case<'_>, fails: bool) -> Option<LargestPrint> {
+    let brings = case.paper.brings;
+    let diagonal_px = brings.width_px.hypot(brings.height_px);
+    let at = |ppi: f64| {
+        let paper = seen_from(case, (diagonal_px / ppi * MM_PER_INCH).max(NEAREST_MM));
+        paper.largest(fails)
+    };
+    // `at(ppi)` needs a resolution; the print stands where it needs no more than it has.
+    let (mut low, mut high) = (0.1f64, 100_000.0f64);
+    if at(high)?.ppi > high {
+        return None;
+    }
+    for _ in 0..100 {
+        let middle = (low * high).sqrt();
+        if at(middle)?.ppi <= middle { high = middle } else { low = middle }
+    }
+    let found = at(high)?;
+    Some(LargestPrint {
+        width_in: brings.width_px / high,
+        height_in: brings.height_px / high,
+        ppi: high,
+        limited_by: found.limited_by,
+    })
+}

@@ -1,0 +1,69 @@
+//! What each finding and each measure means: one table for `explain`, the pages and the docs.
+
+mod findings;
+mod measures;
+mod words;
+
+/// What a word of the scorecard stands for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// A finding code.
+    Finding,
+    /// A measure or a field of the scorecard.
+    Measure,
+    /// An outcome, a severity, a status.
+    Word,
+}
+
+/// An explanation.
+#[derive(Debug)]
+pub struct Explanation {
+    /// The word: a finding code, or a path in the scorecard such as `sharpness.edge_rise_px`.
+    pub word: &'static str,
+    /// What it is.
+    pub kind: Kind,
+    /// Unit; empty where it has none.
+    pub unit: &'static str,
+    /// What it means for a photographer.
+    pub means: &'static str,
+    /// How it is measured or decided.
+    pub how: &'static str,
+    /// Where the method comes from.
+    pub source: &'static str,
+    /// What to do next time; empty where nothing follows.
+    pub next_time: &'static str,
+}
+
+/// Every explanation: findings, measures, words.
+pub fn all() -> impl Iterator<Item = &'static Explanation> {
+    findings::FINDINGS.iter().chain(measures::MEASURES).chain(words::WORDS)
+}
+
+fn plain(word: &str) -> String {
+    word.trim().to_lowercase().replace(['.', '-', ' '], "_").replace("[]", "")
+}
+
+/// The explanation of a finding code or measure: by its path (`print.ppi`), its CSV column (`print_ppi`), its last
+/// part (`ppi`), or a column of one channel (`channels_1_clipped_pct`).
+#[must_use]
+pub fn find(word: &str) -> Option<&'static Explanation> {
+    let word = plain(word);
+    let last = |e: &Explanation| plain(e.word.rsplit('.').next().unwrap_or(e.word));
+    all().find(|e| plain(e.word) == word).or_else(|| all().find(|e| last(e) == word)).or_else(|| {
+        // A numbered or named part in the column: keep the group and the last part.
+        let group = word.split('_').next()?.to_string();
+        all()
+            .filter(|e| plain(e.word).starts_with(&group) && word.ends_with(&format!("_{}", last(e))))
+            .max_by_key(|e| last(e).len())
+    })
+}
+
+/// The nearest word, where one is near enough to be meant.
+#[must_use]
+pub fn nearest(word: &str) -> Option<&'static str> {
+    let last = all().map(|e| e.word.rsplit('.').next().unwrap_or(e.word));
+    crate::brief::keys::nearest(word, all().map(|e| e.word).chain(last))
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,2 @@
+use super::Explanation;
+pub(super) const WORDS: &[Explanation] = &[];

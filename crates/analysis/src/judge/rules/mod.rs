@@ -1,0 +1,109 @@
+//! One rule per file. A rule looks at one frame before one brief and gives a finding or none; it never judges what is
+//! unknown.
+
+pub(super) mod banded;
+pub(super) mod blocked;
+mod blown;
+mod damaged;
+mod diffracted;
+mod noisy;
+mod shaken;
+mod slow_shutter;
+mod soft;
+mod too_few_pixels;
+mod vibration_band;
+
+use super::{Case, Finding, FindingCode, Severity};
+use crate::brief::length::{self, LengthUnit, short};
+
+/// A rule.
+pub(super) type Rule = fn(&Case<'_>) -> Option<Finding>;
+
+/// Every rule, the plainest cause first: findings of equal severity stand in this order.
+pub(super) const RULES: [Rule; 11] = [
+    damaged::rule,
+    too_few_pixels::rule,
+    shaken::rule,
+    soft::rule,
+    diffracted::rule,
+    blown::rule,
+    blocked::rule,
+    noisy::rule,
+    banded::rule,
+    vibration_band::rule,
+    slow_shutter::rule,
+];
+
+/// A finding with its numbers.
+struct Parts {
+    code: FindingCode,
+    severity: Severity,
+    measured: f64,
+    limit: f64,
+    unit: &'static str,
+    text: String,
+    remedy: String,
+}
+
+impl Parts {
+    fn into_finding(self) -> Finding {
+        Finding {
+            code: self.code,
+            severity: self.severity,
+            measured: crate::known(self.measured),
+            limit: crate::known(self.limit),
+            unit: self.unit.into(),
+            text: self.text,
+            remedy: self.remedy,
+        }
+    }
+}
+
+/// The value of a limit that a severity passed: fails where it fails, else borderline.
+fn passed(limit: crate::brief::Limit, severity: Severity) -> f64 {
+    if severity == Severity::Fails { limit.fails } else { limit.borderline }
+}
+
+/// "the paper" or "the screen".
+fn surface(case: &Case<'_>) -> &'static str {
+    if case.brief.output.screen.is_some() { "the screen" } else { "the paper" }
+}
+
+/// The finest that is seen, in words: "the eye resolves at 45 cm".
+fn finest_words(case: &Case<'_>) -> String {
+    let seen = case.paper.seen;
+    if seen.finest_mm > seen.eye_limit_mm {
+        "one pixel of the screen".into()
+    } else {
+        format!("the eye resolves from {}", case.brief.distance_text())
+    }
+}
+
+/// The largest print that stays within the limits of size, in words; empty where unknown.
+fn largest_words(case: &Case<'_>) -> Option<String> {
+    let largest = case.paper.largest(false)?;
+    let (w, h) = (largest.width_in * length::MM_PER_INCH, largest.height_in * length::MM_PER_INCH);
+    Some(match case.brief.output.screen {
+        Some(screen) => format!("{:.0} x {:.0} px", largest.width_in * screen.ppi, largest.height_in * screen.ppi),
+        None => size_words(w, h, case.brief.output.unit),
+    })
+}
+
+/// A size in words, never rounded up past what is meant to be a most.
+fn size_words(width_mm: f64, height_mm: f64, unit: LengthUnit) -> String {
+    let floor = |mm: f64| {
+        let value = mm / unit.mm();
+        let step = if value >= 10.0 { 1.0 } else { 0.1 };
+        short((value / step + 1e-6).floor() * step)
+    };
+    format!("{} x {} {}", floor(width_mm), floor(height_mm), unit.sign())
+}
+
+/// "or print no larger than 12 x 18 in": the way out for this frame.
+fn or_print_smaller(case: &Case<'_>) -> String {
+    match largest_words(case) {
+        Some(size) if case.brief.output.screen.is_some() => format!("; this frame: show no larger than {size}"),
+        Some(size) => format!("; this frame: print no larger than {size}"),
+        None => String::new(),
+    }
+}

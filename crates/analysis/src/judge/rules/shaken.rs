@@ -1,0 +1,103 @@
+//! `shaken`: camera or subject moved by more on the paper than the eye forgives.
+
+use super::{
+    Case, Finding, FindingCode, Parts, Severity, finest_words, or_print_smaller, passed, surface, vibration_band,
+};
+use crate::brief::length::short;
+use crate::measures::BlurKind;
+use crate::optics;
+use crate::print::Aspect;
+
+/// Below this share of the tiles with edges, the motion is that of a part of the scene, not of the camera.
+const SUBJECT_TILES_PCT: f64 = 40.0;
+
+/// Severity of the motion in this frame, by its length or, where motion is the only blur, by the edges it left.
+pub(super) fn severity(case: &Case<'_>) -> Option<Severity> {
+    let by_length = case.grade(Aspect::Motion);
+    let by_rise = if case.blur_kind() == BlurKind::Motion { case.grade(Aspect::Sharpness) } else { None };
+    let worst = by_length.max(by_rise)?;
+    Some(if part_of_scene(case) { worst.min(Severity::Borderline) } else { worst })
+}
+
+/// True where only a part of the scene moved.
+fn part_of_scene(case: &Case<'_>) -> bool {
+    let share = case.measures.and_then(|m| m.blur.motion_tiles_pct);
+    share.is_some_and(|pct| pct < SUBJECT_TILES_PCT)
+}
+
+pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
+    let severity = severity(case)?;
+    // The aspect that is worse tells the numbers.
+    let (motion, rise) = (case.grade(Aspect::Motion), case.grade(Aspect::Sharpness));
+    let by_rise = case.blur_kind() == BlurKind::Motion && rise > motion;
+    let (aspect, px) = if by_rise {
+        (Aspect::Sharpness, case.paper.brings.rise_px?)
+    } else {
+        (Aspect::Motion, case.paper.brings.motion_px?)
+    };
+    let (mm, eyes) = (case.mm(px)?, case.value(aspect)?);
+    let limits = case.paper.limit(aspect);
+    let limit = passed(limits, severity);
+    let what = if by_rise { "Motion leaves edges" } else { "Motion smears the picture by" };
+    let wide = if by_rise { " wide" } else { "" };
+    let part = if part_of_scene(case) { "; only a part of the scene moved, see whether it matters" } else { "" };
+    Some(
+        Parts {
+            code: FindingCode::Shaken,
+            severity,
+            measured: eyes,
+            limit,
+            unit: "eye limits",
+            text: format!(
+                "{what} {} mm{wide} on {}, {eyes:.1} times what {}, limit {}{part} ({px:.1} px in the frame).",
+                short(mm),
+                surface(case),
+                finest_words(case).replace("one pixel", "fills one pixel"),
+                short(limit),
+            ),
+            remedy: format!("{}{}", remedy(case, eyes / limits.borderline), or_print_smaller(case)),
+        }
+        .into_finding(),
+    )
+}
+
+/// What would have kept the motion within the limit: it is `over` times too long, and grows with the time open.
+fn remedy(case: &Case<'_>, over: f64) -> String {
+    let over = over.max(1.0);
+    let subject = part_of_scene(case);
+    let stops = over.log2().ceil().max(1.0);
+    let Some(shutter) = case.shot.and_then(|s| s.shutter_s).filter(|s| s.is_finite() && *s > 0.0) else {
+        return if subject {
+            format!("A shutter {stops:.0} stops faster for a subject that moves so; a tripod would not help")
+        } else {
+            format!("A shutter {stops:.0} stops faster, or a tripod with its column down and a remote release")
+        };
+    };
+    if !subject && vibration_band::applies(case) {
+        return format!(
+            "{} falls where mirror and shutter shake a camera on a tripod: {}",
+            optics::shutter_text(shutter),
+            vibration_band::WAYS_OUT
+        );
+    }
+    // The hand needs 1/(k f35) too, where that is faster.
+    let needed = shutter / over;
+    let hand = case.shot.and_then(|s| s.focal35_mm).filter(|f| *f > 0.0);
+    let hand = hand.map(|f| optics::hand_held_s(case.brief.handling.shutter_rule, f));
+    let target = if subject { needed } else { hand.map_or(needed, |h| needed.min(h)) };
+    let Some((seconds, text)) = optics::shutter_not_slower(target) else {
+        return "A tripod with its column down, or flash: no shutter is fast enough for this motion".into();
+    };
+    let iso = case.shot.and_then(|s| s.iso).filter(|i| *i > 0.0).map_or(String::new(), |iso| {
+        format!(
+            " (for the same exposure {:.1} stops more light or ISO, here ISO {:.0})",
+            (shutter / seconds).log2(),
+            iso * shutter / seconds
+        )
+    });
+    if subject {
+        format!("{text} or faster for a subject that moves so{iso}; a tripod would not help")
+    } else {
+        format!("{text} or faster at this focal length{iso}, or a tripod with its column down and a remote release")
+    }
+}

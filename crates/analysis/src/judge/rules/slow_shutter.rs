@@ -1,0 +1,34 @@
+//! `slow-shutter`: slower than the hand holds, 1/(k f35). Common practice, no source.
+
+use super::vibration_band::severity_and_words;
+use super::{Case, Finding, FindingCode, Parts};
+use crate::{known, optics};
+
+pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
+    let shot = case.shot?;
+    let shutter = shot.shutter_s.and_then(known).filter(|s| *s > 0.0)?;
+    let focal35 = shot.focal35_mm.and_then(known).filter(|f| *f > 0.0)?;
+    let rule = case.brief.handling.shutter_rule;
+    let limit = optics::hand_held_s(rule, focal35);
+    // The dial's own rounding: 1/160 s is meant by a limit of 1/150 s.
+    let (_, dial) = optics::shutter_not_slower(limit).unwrap_or((limit, "the fastest shutter"));
+    if shutter <= limit * 1.02 {
+        return None;
+    }
+    let (severity, words) = severity_and_words(case);
+    Some(
+        Parts {
+            code: FindingCode::SlowShutter,
+            severity,
+            measured: shutter,
+            limit,
+            unit: "s",
+            text: format!(
+                "{} is slower than the hand holds at {focal35:.0} mm (35 mm equivalent): 1/({rule} x {focal35:.0}), about {dial}; {words}.",
+                optics::shutter_text(shutter),
+            ),
+            remedy: format!("{dial} or faster in the hand; else a tripod with its column down and a remote release"),
+        }
+        .into_finding(),
+    )
+}
