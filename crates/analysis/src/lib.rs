@@ -8,16 +8,20 @@ pub mod crop;
 pub mod enlarge;
 pub mod explain;
 pub mod judge;
+mod measure;
 pub mod measures;
 pub mod optics;
 pub mod print;
 pub mod range;
 pub mod series;
 pub mod sets;
+#[cfg(test)]
+pub(crate) mod test_frames;
 mod view;
 
 pub use brief::{Brief, BriefError};
 pub use judge::{Finding, FindingCode, Judgement, LargestPrint, Outcome, PrintFit, Severity, Subject, Verdict};
+pub use measure::measure;
 pub use measures::{
     Blur, BlurKind, Channel, ClippedArea, ClippingMap, Exposure, Likeness, Measures, Noise, RiseMap, SaturationFrom,
     Sharpness, known,

@@ -3,6 +3,16 @@
 //! `None` means not measurable in this frame, never zero; the reason then stands in the notes. Every value passes
 //! [`known`], which refuses NaN and infinities.
 
+pub(crate) mod areas;
+pub(crate) mod clipping;
+pub(crate) mod histogram;
+pub(crate) mod levels;
+pub(crate) mod likeness;
+pub(crate) mod line_fit;
+pub(crate) mod noise;
+pub(crate) mod patches;
+pub(crate) mod saturation;
+
 use rawassay_decode::BlackFrom;
 use serde::{Deserialize, Serialize};
 

@@ -1,0 +1,212 @@
+//! Where the frame is clipped or blocked: pixels with any and all planes clipped, connected areas, a coarse map, and
+//! the small picture that tells near-duplicates.
+//!
+//! Unit: per cent of the active area. Input: the frame, active area only. One pass by rows; memory is that of a few rows
+//! and of the areas found.
+//! A "pixel" here is the cell that holds every plane: 2x2 samples of a Bayer or other small array, 3x3 of a 6x6 array,
+//! one sample of a sensor without filters, one pixel of a linear file.
+//! Areas are connected over sides and corners. One or two cells alone are glints, stars or hot pixels: they count as
+//! clipped, not as an area.
+//! Source: own derivation, docs/measures.md.
+
+use rawassay_decode::{Area, Frame};
+
+use super::areas::{Areas, LEAST_CELLS};
+use super::histogram::{picture_area, row_pattern};
+use super::likeness::Sums;
+use super::{ClippedArea, ClippingMap, Likeness};
+
+/// Tiles of the map along the longer and the shorter side.
+const TILES: (usize, usize) = (32, 24);
+
+/// Largest areas that are kept.
+const AREAS_KEPT: usize = 16;
+
+/// What one pass over the frame gives, the levels being known.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Clipping {
+    pub(crate) any_pct: f64,
+    pub(crate) all_pct: f64,
+    pub(crate) largest_pct: f64,
+    pub(crate) area_count: u64,
+    pub(crate) map: ClippingMap,
+    pub(crate) likeness: Likeness,
+}
+
+/// Levels of one plane as the pass needs them.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Thresholds {
+    /// Samples at or above are clipped.
+    pub(crate) clipped_from: u32,
+    /// Samples at or below are at the floor; `None` where read noise is unknown.
+    pub(crate) floor_to: Option<u16>,
+    /// Black level, DN.
+    pub(crate) black_dn: f64,
+    /// Saturation, DN.
+    pub(crate) saturation_dn: f64,
+    /// True for the planes that the small picture is made of (green, or the only one).
+    pub(crate) pictured: bool,
+}
+
+/// Side of the cell that holds every plane, samples of the frame.
+pub(crate) fn cell_side(frame: &Frame) -> usize {
+    let filter = &frame.filter;
+    match (filter.is_linear(), filter.columns, filter.rows) {
+        (true, ..) | (false, 1, 1) => 1,
+        (false, 6, 6) => 3,
+        _ => 2,
+    }
+}
+
+/// Per-sample constants of one row of the filter array, over a whole row of the active area.
+struct RowTable {
+    planes: Vec<u8>,
+    clipped_from: Vec<u16>,
+    bit: Vec<u8>,
+    floor_to: Vec<u16>,
+    pictured: Vec<u16>,
+}
+
+fn row_table(frame: &Frame, y: usize, area: &Area, thresholds: &[Thresholds]) -> RowTable {
+    let pattern = row_pattern(frame, y);
+    let n = area.width * frame.filter.samples_per_pixel;
+    let planes: Vec<u8> = (0..n).map(|i| pattern[i % pattern.len()]).collect();
+    let of = |p: &u8| thresholds[usize::from(*p)];
+    RowTable {
+        // A level beyond 16 bits can never be met: its bit is left out.
+        clipped_from: planes.iter().map(|p| of(p).clipped_from.min(65535) as u16).collect(),
+        bit: planes.iter().map(|p| if of(p).clipped_from > 65535 { 0 } else { 1 << (p & 7) }).collect(),
+        floor_to: planes.iter().map(|p| of(p).floor_to.unwrap_or(0)).collect(),
+        pictured: planes.iter().map(|p| u16::from(of(p).pictured)).collect(),
+        planes,
+    }
+}
+
+/// Splits `n` into `parts` runs of nearly equal length: the first index of each, and `n`.
+pub(crate) fn splits(n: usize, parts: usize) -> Vec<usize> {
+    (0..=parts).map(|i| n * i / parts.max(1)).collect()
+}
+
+/// Makes the map, the areas and the small picture.
+pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
+    let area = picture_area(frame);
+    let spp = frame.filter.samples_per_pixel;
+    let side = cell_side(frame);
+    let (cells_x, cells_y) = (area.width.div_ceil(side), area.height.div_ceil(side));
+    let (longer, shorter) = TILES;
+    let (want_x, want_y) = if area.width >= area.height { (longer, shorter) } else { (shorter, longer) };
+    let (tiles_x, tiles_y) = (want_x.min(cells_x), want_y.min(cells_y));
+    let mut likeness = Sums::new(&area);
+    let mut map = ClippingMap { cols: tiles_x, rows: tiles_y, ..ClippingMap::default() };
+    if area.is_empty() {
+        let (largest_pct, area_count) = (0.0, 0);
+        return Clipping { any_pct: 0.0, all_pct: 0.0, largest_pct, area_count, map, likeness: Likeness::default() };
+    }
+    let floor_known = thresholds.iter().all(|t| t.floor_to.is_some());
+    let period = if frame.filter.is_linear() { 1 } else { frame.filter.rows };
+    let tables: Vec<RowTable> = (0..period).map(|r| row_table(frame, area.y + r, &area, thresholds)).collect();
+    let all_bits = thresholds.iter().enumerate().fold(0_u8, |bits, (p, _)| bits | 1 << (p & 7));
+    let columns = splits(cells_x, tiles_x);
+    let rows = splits(cells_y, tiles_y);
+    let tile_of_column: Vec<usize> = (0..tiles_x).flat_map(|t| vec![t; columns[t + 1] - columns[t]]).collect();
+
+    let mut bits = vec![0_u8; area.width * spp];
+    let mut cells = vec![0_u8; cells_x];
+    let mut present = vec![0_u8; cells_x];
+    let mut areas = Areas::new(cells_x);
+    let mut any_px = vec![0_u64; tiles_x * tiles_y];
+    let mut floor = vec![0_u64; tiles_x * tiles_y];
+    let mut all_px = 0_u64;
+    let mut tile_y = 0;
+    for cell_y in 0..cells_y {
+        if cell_y >= rows[tile_y + 1] {
+            tile_y += 1;
+        }
+        let height = side.min(area.height - cell_y * side);
+        cells.fill(0);
+        present.fill(0);
+        let mut clipped_here = false;
+        for r in 0..height {
+            let y_in = cell_y * side + r;
+            let table = &tables[y_in % period];
+            let row = &frame.row(area.y + y_in)[area.x * spp..area.right() * spp];
+            let mut hit = 0_u8;
+            for (((b, &v), &from), &bit) in bits.iter_mut().zip(row).zip(&table.clipped_from).zip(&table.bit) {
+                *b = if v >= from { bit } else { 0 };
+                hit |= *b;
+            }
+            if hit != 0 {
+                clipped_here = true;
+                for (cell, b) in cells.iter_mut().zip(bits.chunks(side * spp)) {
+                    *cell |= b.iter().fold(0, |a, &b| a | b);
+                }
+            }
+            if floor_known {
+                for tile in 0..tiles_x {
+                    let from = columns[tile] * side * spp;
+                    let to = (columns[tile + 1] * side * spp).min(row.len());
+                    let at_floor = row[from..to].iter().zip(&table.floor_to[from..to]);
+                    floor[tile_y * tiles_x + tile] += at_floor.map(|(v, t)| u32::from(v <= t)).sum::<u32>() as u64;
+                }
+            }
+            likeness.add(y_in, row, &table.pictured, spp);
+        }
+        if clipped_here {
+            for r in 0..height {
+                let table = &tables[(cell_y * side + r) % period];
+                for (p, planes) in present.iter_mut().zip(table.planes.chunks(side * spp)) {
+                    *p |= planes.iter().fold(0, |a, &plane| a | 1 << (plane & 7));
+                }
+            }
+            for (x, (&c, &p)) in cells.iter().zip(&present).enumerate() {
+                if c != 0 {
+                    let px = (height * side.min(area.width - x * side)) as u64;
+                    any_px[tile_y * tiles_x + tile_of_column[x]] += px;
+                    if c == p & all_bits {
+                        all_px += px;
+                    }
+                }
+            }
+        }
+        areas.add_row(&cells);
+    }
+
+    let whole = area.len() as f64;
+    let pct = |px: f64| 100.0 * px / whole;
+    let found = areas.finish();
+    // Cells at the right and lower edge may be cut: their size is taken as whole, and the share kept at 100 at most.
+    let cell_px = (side * side) as f64;
+    map.areas = found
+        .iter()
+        .take(AREAS_KEPT)
+        .map(|a| {
+            let (x, y) = (a.left as usize * side, a.top as usize * side);
+            let right = ((a.right as usize + 1) * side).min(area.width);
+            let bottom = ((a.bottom as usize + 1) * side).min(area.height);
+            ClippedArea {
+                box_px: [area.x + x, area.y + y, right - x, bottom - y],
+                area_pct: pct((a.cells as f64 * cell_px).min(((right - x) * (bottom - y)) as f64)),
+            }
+        })
+        .collect();
+    debug_assert!(found.iter().all(|a| a.cells >= LEAST_CELLS));
+    let tile_size = |tile: usize| {
+        let (x, y) = (tile % tiles_x, tile / tiles_x);
+        let w = (columns[x + 1] * side).min(area.width) - columns[x] * side;
+        let h = (rows[y + 1] * side).min(area.height) - rows[y] * side;
+        (w * h) as f64
+    };
+    map.any_pct = any_px.iter().enumerate().map(|(t, &px)| (100.0 * px as f64 / tile_size(t)) as f32).collect();
+    if floor_known {
+        let samples = |t| tile_size(t) * spp as f64;
+        map.floor_pct = floor.iter().enumerate().map(|(t, &n)| (100.0 * n as f64 / samples(t)) as f32).collect();
+    }
+    Clipping {
+        any_pct: pct(any_px.iter().sum::<u64>() as f64),
+        all_pct: pct(all_px as f64),
+        largest_pct: map.areas.first().map_or(0.0, |a| a.area_pct),
+        area_count: found.len() as u64,
+        likeness: likeness.finish(thresholds),
+        map,
+    }
+}

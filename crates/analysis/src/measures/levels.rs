@@ -1,0 +1,131 @@
+//! Tonal extent of the frame from its histograms: floor, scene range, room for a brighter exposure.
+//!
+//! Source: own derivation, docs/measures.md.
+
+use rawassay_decode::Frame;
+
+use super::histogram::Histogram;
+use super::noise::Blocks;
+use super::saturation::{RoughNoise, Saturation};
+use super::{Channel, SaturationFrom};
+
+/// Share of the samples that may be specular spots (reflections of lamps and sun): they are allowed to clip.
+const SPECULAR: f64 = 0.001;
+
+/// Furthest that an overexposure is estimated, EV: beyond it nothing in the frame tells.
+const FURTHEST_OVER_EV: f64 = 3.0;
+
+/// A first idea of photon noise, from the least structured of the blocks in the middle tones.
+pub(crate) fn rough_noise(frame: &Frame, blocks: &Blocks) -> RoughNoise {
+    let Some(shape) = &blocks.shape else { return RoughNoise::Unknown };
+    let mut ratios: Vec<f64> = Vec::new();
+    for stats in blocks.stats.chunks_exact(shape.planes) {
+        for (s, l) in stats.iter().zip(&frame.levels) {
+            let mean = f64::from(s.mean) - l.black_dn;
+            let span = l.white_declared_dn - l.black_dn;
+            if mean > 0.01 * span && mean < 0.5 * span {
+                ratios.push(f64::from(s.variance) / mean);
+            }
+        }
+    }
+    if ratios.len() < 24 {
+        return RoughNoise::Unknown;
+    }
+    let few = ratios.len() / 30;
+    let (_, &mut ratio, _) = ratios.select_nth_unstable_by(few, f64::total_cmp);
+    if ratio <= 0.0 { RoughNoise::Absent } else { RoughNoise::Slope(ratio) }
+}
+
+/// The lowest code, where shadows pile up on it (a file whose black is clipped at zero).
+pub(crate) fn floor_pile(hist: &Histogram) -> Option<f64> {
+    let lowest = hist.lowest()?;
+    let counts = hist.counts();
+    let pile = counts[lowest];
+    let above = counts.iter().skip(lowest + 1).take(8).copied().max().unwrap_or(0);
+    // At code zero any pile is the converter's floor; higher up it has to stand out.
+    (lowest == 0 && pile > 8 || pile > 100 && pile > 2 * above).then_some(lowest as f64)
+}
+
+/// Cautions about levels.
+pub(crate) fn notes(frame: &Frame, hists: &[Histogram], found: &[Saturation], notes: &mut Vec<String>) {
+    for (p, s) in found.iter().enumerate() {
+        let (name, white) = (&frame.filter.planes[p].name, frame.levels[p].white_declared_dn);
+        if s.white_too_low {
+            notes.push(format!(
+                "{name}: tones reach {:.0} DN, above the declared white level {white:.0}, without piling up; the highest \
+                 one is taken as saturation",
+                s.level_dn
+            ));
+        } else if s.from == SaturationFrom::Observed && (s.level_dn / white - 1.0).abs() > 0.01 {
+            notes.push(format!("{name}: clips at {:.0} DN, not at the declared white level {white:.0}", s.level_dn));
+        }
+    }
+    if hists.iter().any(|h| h.total() == 0) {
+        notes.push("the picture area holds no samples of some planes".into());
+    }
+}
+
+/// log2 of the 99.5 over the 0.5 percentile of the leading planes above black, EV. Tones below one read noise (or half
+/// a DN where that is unknown) cannot be told from black: the range is then a lower bound, and a note says so.
+pub(crate) fn scene_range(
+    main: &[usize],
+    hists: &[Histogram],
+    channels: &[Channel],
+    read_noise_dn: Option<f64>,
+    notes: &mut Vec<String>,
+) -> Option<f64> {
+    let n = main.len() as f64;
+    let mean = |q: f64| -> Option<f64> {
+        main.iter().map(|&p| hists[p].quantile(q).map(|v| (v - channels[p].black_dn) / n)).sum()
+    };
+    let (dark, light) = (mean(0.005)?, mean(0.995)?);
+    let least = read_noise_dn.unwrap_or(0.5).max(0.5);
+    if light <= least {
+        notes.push("scene range: not measurable, no tone stands above black".into());
+        return None;
+    }
+    if dark < least {
+        notes.push("scene range: at least; the darkest tones lie within the noise at black".into());
+    }
+    let clipped = main.iter().any(|&p| channels[p].clipped_pct > 0.5);
+    if clipped {
+        notes.push("scene range: at least; the lightest tones are clipped".into());
+    }
+    super::known((light / dark.max(least)).log2().max(0.0))
+}
+
+/// EV by which the exposure could have been brighter before more than specular spots clip, least of the planes.
+///
+/// Where more than that is clipped already, the overexposure is estimated: the share of samples above a level is carried
+/// on beyond saturation as it falls over the last EV below it. That is an extrapolation, and a note says so.
+pub(crate) fn brighter_by(hists: &[Histogram], channels: &[Channel], notes: &mut Vec<String>) -> Option<f64> {
+    let mut least: Option<f64> = None;
+    let mut estimated = false;
+    for (h, c) in hists.iter().zip(channels) {
+        let range = c.saturation_dn - c.black_dn;
+        let share = c.clipped_pct / 100.0;
+        let room = if range <= 0.0 {
+            None
+        } else if share <= SPECULAR {
+            h.quantile(1.0 - SPECULAR).map(|v| v - c.black_dn).filter(|&v| v > 0.0).map(|v| (range / v).log2().max(0.0))
+        } else {
+            let half = (c.black_dn + 0.5 * range).round().max(0.0) as usize;
+            let at_half = h.between(half, usize::MAX) as f64 / h.total().max(1) as f64;
+            // EV in which the share falls to 1/e, over the last EV; long where most is clipped.
+            let fall = (at_half / share).ln().max(0.2);
+            estimated = true;
+            Some(-((share / SPECULAR).ln() / fall).min(FURTHEST_OVER_EV))
+        };
+        least = match (least, room) {
+            (Some(a), Some(b)) => Some(f64::min(a, b)),
+            (a, b) => a.or(b),
+        };
+    }
+    if estimated && least.is_some_and(|v| v < 0.0) {
+        notes.push(
+            "brighter_by_ev: overexposed; how far is estimated from the tones below saturation, 3 EV at the most"
+                .into(),
+        );
+    }
+    least.and_then(super::known)
+}

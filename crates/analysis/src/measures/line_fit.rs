@@ -1,0 +1,248 @@
+//! Robust fit of variance = slope * mean + offset over patches, some of which hold structure besides noise.
+//!
+//! A patch's variance of `f` degrees of freedom is its true variance times a chi-square variable over `f`. Patches far
+//! above the line are left out, and the line is raised by exactly what leaving out the upper tail takes from the mean
+//! of such a variable, so that clean patches give an unbiased line. Weights are the inverse variances f / (2 line^2).
+//! Source: weighted least squares and the chi-square distribution are textbook (Abramowitz & Stegun 26.4); the model is
+//! that of Foi, Trimeche, Katkovnik, Egiazarian, IEEE TIP 2008.
+
+/// One patch.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Point {
+    /// Mean above black, DN.
+    pub(crate) mean: f64,
+    /// Variance, DN squared.
+    pub(crate) variance: f64,
+    /// Degrees of freedom of the variance.
+    pub(crate) freedom: f64,
+}
+
+/// The line and its uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Line {
+    pub(crate) slope: f64,
+    pub(crate) offset: f64,
+    /// Standard errors.
+    pub(crate) slope_error: f64,
+    pub(crate) offset_error: f64,
+    /// Points kept.
+    pub(crate) used: usize,
+}
+
+impl Line {
+    /// Variance at a mean above black.
+    pub(crate) fn at(&self, mean: f64) -> f64 {
+        self.slope * mean + self.offset
+    }
+}
+
+/// Mean of a chi-square variable of `f` degrees over `f`, given that it is below `u`; and the share that is below.
+/// Regularised incomplete gamma functions: P(f/2 + 1, fu/2) / P(f/2, fu/2).
+pub(crate) fn truncated_mean(f: f64, u: f64) -> (f64, f64) {
+    let below = gamma_p(0.5 * f, 0.5 * f * u);
+    if below < 1e-12 { (u, 0.0) } else { (gamma_p(0.5 * f + 1.0, 0.5 * f * u) / below, below) }
+}
+
+/// Regularised lower incomplete gamma function, by series or continued fraction (Abramowitz & Stegun 6.5.29, 6.5.31).
+pub(crate) fn gamma_p(a: f64, x: f64) -> f64 {
+    if x <= 0.0 {
+        return 0.0;
+    }
+    let scale = (a * x.ln() - x - ln_gamma(a)).exp();
+    if x < a + 1.0 {
+        let (mut term, mut sum, mut n) = (1.0 / a, 1.0 / a, a);
+        for _ in 0..2000 {
+            n += 1.0;
+            term *= x / n;
+            sum += term;
+            if term < sum * 1e-15 {
+                break;
+            }
+        }
+        return (sum * scale).min(1.0);
+    }
+    let mut b = x + 1.0 - a;
+    let (mut c, mut d) = (1e300, 1.0 / b);
+    let mut h = d;
+    for i in 1..2000 {
+        let an = -f64::from(i) * (f64::from(i) - a);
+        b += 2.0;
+        d = 1.0 / (an * d + b);
+        c = b + an / c;
+        h *= d * c;
+        if (d * c - 1.0).abs() < 1e-15 {
+            break;
+        }
+    }
+    (1.0 - scale * h).max(0.0)
+}
+
+/// Logarithm of the gamma function for positive arguments (Stirling's series, Abramowitz & Stegun 6.1.41).
+fn ln_gamma(mut x: f64) -> f64 {
+    let mut shift = 0.0;
+    while x < 12.0 {
+        shift -= x.ln();
+        x += 1.0;
+    }
+    let r = 1.0 / (x * x);
+    let series = (1.0 / 12.0 - r * (1.0 / 360.0 - r * (1.0 / 1260.0 - r / 1680.0))) / x;
+    shift + (x - 0.5) * x.ln() - x + 0.5 * (2.0 * std::f64::consts::PI).ln() + series
+}
+
+/// Fits the line, keeping points below `cut` standard deviations above it. `None` where there is no line: fewer than
+/// eight points, or all at one mean.
+pub(crate) fn fit(points: &[Point], cut: f64) -> Option<Line> {
+    let mut line = start(points)?;
+    let mut corrections = Corrections::default();
+    for _ in 0..40 {
+        let next = step(points, &line, cut, &mut corrections)?;
+        let moved = (next.slope - line.slope).abs() / next.slope_error.max(1e-300)
+            + (next.offset - line.offset).abs() / next.offset_error.max(1e-300);
+        line = next;
+        if moved < 1e-3 {
+            break;
+        }
+    }
+    Some(line)
+}
+
+/// The truncation's correction depends on the degrees of freedom alone: it is worked out once for each.
+#[derive(Debug, Default)]
+struct Corrections(Vec<(f64, f64)>);
+
+impl Corrections {
+    fn of(&mut self, freedom: f64, limit: f64) -> f64 {
+        if let Some(&(_, c)) = self.0.iter().find(|(f, _)| *f == freedom) {
+            return c;
+        }
+        let (mean, _) = truncated_mean(freedom, limit);
+        self.0.push((freedom, mean));
+        mean
+    }
+}
+
+/// A first line: the lower quartile of the patches' variances in eight groups by mean, through which a line of
+/// non-negative coefficients goes.
+fn start(points: &[Point]) -> Option<Line> {
+    if points.len() < 8 {
+        return None;
+    }
+    let mut sorted = points.to_vec();
+    sorted.sort_by(|a, b| a.mean.total_cmp(&b.mean));
+    let groups: Vec<Point> = sorted
+        .chunks(sorted.len().div_ceil(8))
+        .map(|group| {
+            let mut variances: Vec<f64> = group.iter().map(|p| p.variance).collect();
+            variances.sort_by(f64::total_cmp);
+            let mean = group.iter().map(|p| p.mean).sum::<f64>() / group.len() as f64;
+            Point { mean, variance: variances[group.len() / 4], freedom: group[0].freedom }
+        })
+        .collect();
+    let guess = groups.iter().map(|p| p.variance).sum::<f64>() / groups.len() as f64;
+    let mut line = Line { slope: 0.0, offset: guess.max(1e-6), slope_error: 0.0, offset_error: 0.0, used: 0 };
+    for _ in 0..6 {
+        line = solve(groups.iter().map(|p| (*p, p.freedom / (2.0 * line.at(p.mean).powi(2)), p.variance)))?;
+        let floor = 0.02 * groups.iter().map(|p| p.variance).fold(f64::INFINITY, f64::min).max(1e-6);
+        line.slope = line.slope.max(0.0);
+        line.offset = line.offset.max(floor);
+    }
+    Some(line)
+}
+
+fn step(points: &[Point], line: &Line, cut: f64, corrections: &mut Corrections) -> Option<Line> {
+    let limit = |f: f64| 1.0 + cut * (2.0 / f).sqrt();
+    let floor = line.offset.max(1e-6);
+    let expected = |p: &Point| line.at(p.mean.max(0.0)).max(floor);
+    let kept = points.iter().filter(|p| p.variance < expected(p) * limit(p.freedom)).map(|p| {
+        let e = line.at(p.mean.max(0.0)).max(floor);
+        let correction = corrections.of(p.freedom, limit(p.freedom));
+        (*p, p.freedom / (2.0 * e * e), p.variance / correction)
+    });
+    let mut next = solve(kept)?;
+    next.slope = next.slope.max(0.0);
+    // A negative read variance is a fit at the end of its means: kept as zero, its error tells.
+    next.offset = next.offset.max(1e-9);
+    Some(next)
+}
+
+fn solve(points: impl Iterator<Item = (Point, f64, f64)>) -> Option<Line> {
+    let (mut s, mut sx, mut sy, mut sxx, mut sxy, mut used) = (0.0, 0.0, 0.0, 0.0, 0.0, 0);
+    for (p, w, y) in points {
+        s += w;
+        sx += w * p.mean;
+        sy += w * y;
+        sxx += w * p.mean * p.mean;
+        sxy += w * p.mean * y;
+        used += 1;
+    }
+    let det = s * sxx - sx * sx;
+    if used < 8 || det.is_nan() || det <= 1e-12 * s * sxx {
+        return None;
+    }
+    Some(Line {
+        slope: (s * sxy - sx * sy) / det,
+        offset: (sxx * sy - sx * sxy) / det,
+        slope_error: (s / det).sqrt(),
+        offset_error: (sxx / det).sqrt(),
+        used,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::test_frames::Noise;
+
+    fn chi_square(rng: &mut Noise, f: usize) -> f64 {
+        (0..f).map(|_| rng.normal().powi(2)).sum::<f64>() / f as f64
+    }
+
+    #[test]
+    fn incomplete_gamma_has_its_closed_forms() {
+        // P(1, x) = 1 - exp(-x); P(1/2, x) = erf(sqrt x); chi-square of 10 degrees has its median at 9.34182.
+        assert!((gamma_p(1.0, 2.0) - (1.0 - f64::exp(-2.0))).abs() < 1e-13);
+        assert!((gamma_p(0.5, 1.0) - 0.842_700_792_949_715).abs() < 1e-12);
+        assert!((gamma_p(5.0, 9.341_818 / 2.0) - 0.5).abs() < 1e-6);
+        assert_eq!(gamma_p(3.0, 0.0), 0.0);
+    }
+
+    #[test]
+    fn the_truncated_mean_is_that_of_drawn_variables() {
+        let mut rng = Noise::new(1);
+        for (f, u) in [(61_usize, 1.0), (61, 1.3), (141, 1.1)] {
+            let drawn: Vec<f64> = (0..20_000).map(|_| chi_square(&mut rng, f)).filter(|&x| x < u).collect();
+            let mean = drawn.iter().sum::<f64>() / drawn.len() as f64;
+            let (expected, share) = truncated_mean(f as f64, u);
+            assert!((mean / expected - 1.0).abs() < 0.004, "{mean} {expected}");
+            assert!((drawn.len() as f64 / 20_000.0 - share).abs() < 0.012);
+        }
+    }
+
+    #[test]
+    fn clean_patches_give_an_unbiased_line_and_textured_ones_do_not_move_it_far() {
+        for (share, tolerance) in [(0.0, 0.01), (0.3, 0.02)] {
+            let mut rng = Noise::new(7);
+            let points: Vec<Point> = (0..4_000)
+                .map(|_| {
+                    let mean = 4_000.0 * rng.uniform().powi(3);
+                    let texture = if rng.uniform() < share { 1.5 + 4.0 * rng.uniform() } else { 1.0 };
+                    let variance = (0.5 * mean + 9.0) * texture * chi_square(&mut rng, 61);
+                    Point { mean, variance, freedom: 61.0 }
+                })
+                .collect();
+            let line = fit(&points, 1.5).unwrap();
+            assert!((line.slope / 0.5 - 1.0).abs() < tolerance, "{line:?}");
+            assert!((line.offset / 9.0 - 1.0).abs() < 0.05 + 2.0 * tolerance, "{line:?}");
+            assert!(line.slope_error / line.slope < 0.01);
+        }
+    }
+
+    #[test]
+    fn one_mean_or_few_points_is_no_line() {
+        let p = Point { mean: 100.0, variance: 50.0, freedom: 61.0 };
+        assert!(fit(&[p; 200], 1.5).is_none());
+        assert!(fit(&[p; 3], 1.5).is_none());
+        assert!(fit(&[], 1.5).is_none());
+    }
+}

@@ -1,0 +1,302 @@
+//! Small square blocks of the mosaic: mean and variance of every plane in them, the scene's gradient taken out.
+//!
+//! A block holds some 64 samples of each plane (16x16 of a Bayer array, 18x18 of a 6x6 array, 10x10 without filters).
+//! From each plane's samples a level and a slope in x and y are fitted by least squares; what is left over, divided by
+//! the degrees of freedom, is the variance. Structure that a plane cannot follow is told from noise by
+//! [`structure`](Block::structure): noise of one sample knows nothing of its neighbours', whatever their colour.
+//! Source: own derivation; the least-squares variance is textbook (n - 3 degrees of freedom).
+
+use rawassay_decode::Frame;
+
+use super::histogram::picture_area;
+
+/// Most blocks that are measured; a larger frame is sampled evenly.
+const MOST_BLOCKS: usize = 60_000;
+
+/// Offsets (columns, rows) at which neighbours are compared: next pixels (other colours in a Bayer array), diagonals,
+/// and next pixels of the same colour of a Bayer array.
+pub(crate) const OFFSETS: [(isize, isize); 6] = [(1, 0), (0, 1), (1, 1), (-1, 1), (2, 0), (0, 2)];
+
+/// One plane of the block's geometry.
+#[derive(Debug, Clone)]
+struct PlaneShape {
+    /// Places of its samples in the block, by row.
+    at: Vec<u16>,
+    /// Offset of each place from the plane's centre.
+    xy: Vec<(f32, f32)>,
+    /// Inverse of the normal matrix of (x, y): xx, xy, yy.
+    inverse: (f64, f64, f64),
+}
+
+/// Geometry that all blocks of a frame share.
+#[derive(Debug, Clone)]
+pub(crate) struct BlockShape {
+    pub(crate) side: usize,
+    pub(crate) planes: usize,
+    shapes: Vec<PlaneShape>,
+    /// Plane of each place.
+    plane_of: Vec<u8>,
+    /// Pairs of each offset, and the correlation that fitting a plane leaves between samples without any.
+    pairs: [f64; 6],
+    expected: [f64; 6],
+}
+
+/// Variance and mean of one plane of one block.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(crate) struct PlaneStat {
+    /// DN absolute.
+    pub(crate) mean: f32,
+    /// DN squared.
+    pub(crate) variance: f32,
+    /// Least and greatest sample.
+    pub(crate) least: u16,
+    pub(crate) greatest: u16,
+}
+
+impl BlockShape {
+    /// Geometry for that frame; `None` for a linear file or an array that does not fit.
+    pub(crate) fn of(frame: &Frame) -> Option<Self> {
+        let filter = &frame.filter;
+        if filter.is_linear() || filter.columns == 0 || filter.rows == 0 || filter.planes.len() > 8 {
+            return None;
+        }
+        let side = match (filter.columns, filter.rows) {
+            (1, 1) => 10,
+            (6, 6) => 18,
+            _ => 16,
+        };
+        if side % filter.columns != 0 || side % filter.rows != 0 {
+            return None;
+        }
+        let (x0, y0) = (frame.active.x, frame.active.y);
+        let plane_of: Vec<u8> = (0..side * side).map(|i| filter.plane_at(x0 + i % side, y0 + i / side) as u8).collect();
+        let planes = filter.planes.len();
+        let shapes: Vec<PlaneShape> = (0..planes).map(|p| PlaneShape::of(p as u8, &plane_of, side)).collect();
+        if shapes.iter().any(|s| s.at.len() < 24) {
+            return None;
+        }
+        let mut shape = Self { side, planes, shapes, plane_of, pairs: [0.0; 6], expected: [0.0; 6] };
+        for (k, &(dx, dy)) in OFFSETS.iter().enumerate() {
+            let (mut pairs, mut expected) = (0.0, 0.0);
+            shape.for_pairs(dx, dy, |a, b| {
+                pairs += 1.0;
+                if shape.plane_of[a] == shape.plane_of[b] {
+                    let s = &shape.shapes[usize::from(shape.plane_of[a])];
+                    expected -= s.leverage(a as u16, b as u16) * s.at.len() as f64 / s.freedom();
+                }
+            });
+            shape.pairs[k] = pairs;
+            shape.expected[k] = expected / pairs;
+        }
+        Some(shape)
+    }
+
+    fn for_pairs(&self, dx: isize, dy: isize, mut each: impl FnMut(usize, usize)) {
+        let side = self.side as isize;
+        for y in 0..side - dy {
+            for x in 0.max(-dx)..side - dx.max(0) {
+                each((y * side + x) as usize, ((y + dy) * side + x + dx) as usize);
+            }
+        }
+    }
+
+    /// True where the last two of [`OFFSETS`] compare samples of one colour and the first two unlike ones.
+    pub(crate) fn samples_like_colour(&self) -> bool {
+        self.planes == 4 && self.side == 16
+    }
+
+    /// Degrees of freedom of a plane's variance.
+    pub(crate) fn freedom(&self, plane: usize) -> f64 {
+        self.shapes[plane].freedom()
+    }
+
+    /// Corners of the blocks that are measured.
+    pub(crate) fn corners(&self, frame: &Frame) -> Vec<(u32, u32)> {
+        let area = picture_area(frame);
+        let (cols, rows) = (area.width / self.side, area.height / self.side);
+        let step = (cols * rows).div_ceil(MOST_BLOCKS).max(1);
+        let mut corners = Vec::with_capacity((cols * rows) / step + rows);
+        for row in 0..rows {
+            // The rows start at different columns, so that no column of the frame is left out.
+            for col in ((row * 7) % step..cols).step_by(step) {
+                corners.push(((area.x + col * self.side) as u32, (area.y + row * self.side) as u32));
+            }
+        }
+        corners
+    }
+
+    /// Mean and variance of each plane of the block at (x, y).
+    pub(crate) fn measure(&self, frame: &Frame, (x, y): (u32, u32), stats: &mut [PlaneStat]) {
+        let mut values = [0_u16; 324];
+        self.gather(frame, (x, y), &mut values);
+        for (shape, stat) in self.shapes.iter().zip(stats) {
+            *stat = shape.measure(&values);
+        }
+    }
+
+    fn gather(&self, frame: &Frame, (x, y): (u32, u32), values: &mut [u16]) {
+        for (r, to) in values[..self.side * self.side].chunks_exact_mut(self.side).enumerate() {
+            to.copy_from_slice(&frame.row(y as usize + r)[x as usize..x as usize + self.side]);
+        }
+    }
+
+    /// What a fit of level and slope leaves of each sample, in standard deviations of its plane, into `left`
+    /// (`side * side`). False where a plane holds no noise at all.
+    pub(crate) fn residuals(&self, frame: &Frame, corner: (u32, u32), left: &mut [f32]) -> bool {
+        let mut values = [0_u16; 324];
+        self.gather(frame, corner, &mut values);
+        self.shapes.iter().all(|shape| shape.residuals(&values, left))
+    }
+
+    /// Correlation of neighbouring residuals at each of [`OFFSETS`], less what the fit itself puts there, in units of
+    /// its standard deviation for noise that is independent from sample to sample.
+    pub(crate) fn correlations(&self, left: &[f32]) -> [f64; 6] {
+        let side = self.side;
+        let mut out = [0.0; 6];
+        for (k, &(dx, dy)) in OFFSETS.iter().enumerate() {
+            let mut sum = 0.0_f32;
+            let (first, last) = (0.max(-dx) as usize, side - dx.max(0) as usize);
+            for y in 0..side - dy as usize {
+                let a = &left[y * side + first..y * side + last];
+                let start = ((y + dy as usize) * side + first) as isize + dx;
+                let b = &left[start as usize..start as usize + (last - first)];
+                sum += a.iter().zip(b).map(|(a, b)| a * b).sum::<f32>();
+            }
+            out[k] = (f64::from(sum) / self.pairs[k] - self.expected[k]) * self.pairs[k].sqrt();
+        }
+        out
+    }
+}
+
+impl PlaneShape {
+    fn of(plane: u8, plane_of: &[u8], side: usize) -> Self {
+        let at: Vec<u16> = (0..plane_of.len()).filter(|&i| plane_of[i] == plane).map(|i| i as u16).collect();
+        let n = at.len().max(1) as f64;
+        let place = |i: &u16| (f64::from(*i % side as u16), f64::from(*i / side as u16));
+        let (sx, sy) = at.iter().map(place).fold((0.0, 0.0), |s, p| (s.0 + p.0, s.1 + p.1));
+        let xy: Vec<(f32, f32)> =
+            at.iter().map(place).map(|(x, y)| ((x - sx / n) as f32, (y - sy / n) as f32)).collect();
+        let sums = xy.iter().fold((0.0, 0.0, 0.0), |s, &(x, y)| {
+            let (x, y) = (f64::from(x), f64::from(y));
+            (s.0 + x * x, s.1 + x * y, s.2 + y * y)
+        });
+        let det = sums.0 * sums.2 - sums.1 * sums.1;
+        let inverse = if det > 0.0 { (sums.2 / det, -sums.1 / det, sums.0 / det) } else { (0.0, 0.0, 0.0) };
+        Self { at, xy, inverse }
+    }
+
+    fn freedom(&self) -> f64 {
+        self.at.len() as f64 - 3.0
+    }
+
+    /// Element of the matrix that projects samples onto the fitted plane.
+    fn leverage(&self, a: u16, b: u16) -> f64 {
+        let find = |i: u16| self.at.binary_search(&i).ok().map(|k| self.xy[k]);
+        let (Some(a), Some(b)) = (find(a), find(b)) else { return 0.0 };
+        let (ax, ay, bx, by) = (f64::from(a.0), f64::from(a.1), f64::from(b.0), f64::from(b.1));
+        let (xx, xy, yy) = self.inverse;
+        1.0 / self.at.len() as f64 + ax * (xx * bx + xy * by) + ay * (xy * bx + yy * by)
+    }
+
+    /// Sums over the samples, counted from the first: n-free mean, slopes, sum of squares about the fit.
+    fn fit(&self, values: &[u16]) -> (f32, f32, f32, f64) {
+        let first = i32::from(values[usize::from(self.at[0])]);
+        let (mut sum, mut squares, mut sx, mut sy) = (0_i64, 0_i64, 0.0_f32, 0.0_f32);
+        for (&i, &(x, y)) in self.at.iter().zip(&self.xy) {
+            let v = i32::from(values[usize::from(i)]) - first;
+            sum += i64::from(v);
+            squares += i64::from(v) * i64::from(v);
+            sx += x * v as f32;
+            sy += y * v as f32;
+        }
+        let n = self.at.len() as f64;
+        let (sx, sy) = (f64::from(sx), f64::from(sy));
+        let (xx, xy, yy) = self.inverse;
+        let (bx, by) = (xx * sx + xy * sy, xy * sx + yy * sy);
+        let left = squares as f64 - (sum * sum) as f64 / n - bx * sx - by * sy;
+        ((f64::from(first) + sum as f64 / n) as f32, bx as f32, by as f32, left.max(0.0))
+    }
+
+    fn measure(&self, values: &[u16]) -> PlaneStat {
+        let (mean, _, _, left) = self.fit(values);
+        let (mut least, mut greatest) = (u16::MAX, 0);
+        for &i in &self.at {
+            let v = values[usize::from(i)];
+            least = least.min(v);
+            greatest = greatest.max(v);
+        }
+        PlaneStat { mean, variance: (left / self.freedom()) as f32, least, greatest }
+    }
+
+    fn residuals(&self, values: &[u16], left: &mut [f32]) -> bool {
+        let (mean, bx, by, sum) = self.fit(values);
+        if sum <= 0.0 {
+            return false;
+        }
+        let scale = (self.at.len() as f64 / sum).sqrt() as f32;
+        for (&i, &(x, y)) in self.at.iter().zip(&self.xy) {
+            left[usize::from(i)] = (f32::from(values[usize::from(i)]) - mean - bx * x - by * y) * scale;
+        }
+        true
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::test_frames::{Noise, Sensor};
+    use rawassay_decode::FilterArray;
+
+    fn xtrans() -> FilterArray {
+        FilterArray::mosaic(6, 6, "GBGGRGRGRBGBGBGGRGGRGGBGBGBRGRGRGGBG").unwrap()
+    }
+
+    #[test]
+    fn white_noise_on_a_slope_has_its_variance_and_no_structure() {
+        for filter in [FilterArray::bayer("GBRG").unwrap(), FilterArray::monochrome(), xtrans()] {
+            let sensor = Sensor { filter, width: 540, height: 540, ..Sensor::default() };
+            let mut rng = Noise::new(9);
+            let frame = sensor.draw(|x, y, p, _| {
+                (2_000.0 + 300.0 * p as f64 + 3.0 * x as f64 - 1.5 * y as f64 + 20.0 * rng.normal()).round()
+            });
+            let shape = BlockShape::of(&frame).unwrap();
+            let corners = shape.corners(&frame);
+            let mut stats = vec![PlaneStat::default(); shape.planes];
+            let mut left = vec![0.0; shape.side * shape.side];
+            let mut variance = vec![0.0; shape.planes];
+            let mut correlation = [0.0; 6];
+            let mut squares = [0.0; 6];
+            for &c in &corners {
+                shape.measure(&frame, c, &mut stats);
+                assert!(shape.residuals(&frame, c, &mut left));
+                let found = shape.correlations(&left);
+                (0..6).for_each(|k| {
+                    correlation[k] += found[k];
+                    squares[k] += found[k] * found[k];
+                });
+                variance.iter_mut().zip(&stats).for_each(|(v, s)| *v += f64::from(s.variance));
+            }
+            let n = corners.len() as f64;
+            for (p, v) in variance.iter().enumerate() {
+                let expected = 400.0 + 1.0 / 12.0;
+                let tolerance = 5.0 * (2.0 / (n * shape.freedom(p))).sqrt();
+                assert!((v / n / expected - 1.0).abs() < tolerance, "plane {p}: {}", v / n);
+            }
+            for k in 0..6 {
+                let (mean, sd) = (correlation[k] / n, (squares[k] / n).sqrt());
+                assert!(mean.abs() < 5.0 / n.sqrt() + 0.05, "offset {k}: {mean}");
+                assert!((0.8..1.15).contains(&sd), "offset {k}: {sd}");
+            }
+        }
+    }
+
+    #[test]
+    fn arrays_that_do_not_fit_and_small_frames_have_no_blocks() {
+        let sensor = Sensor { width: 7, height: 3, ..Sensor::default() };
+        let frame = sensor.draw(|_, _, _, _| 600.0);
+        assert!(BlockShape::of(&frame).unwrap().corners(&frame).is_empty());
+        let sensor = Sensor { filter: FilterArray::linear_rgb(), ..sensor };
+        assert!(BlockShape::of(&sensor.draw(|_, _, _, _| 600.0)).is_none());
+    }
+}
