@@ -1,0 +1,1 @@
+//! Empty on purpose: its dependencies are what counts.
