@@ -4,6 +4,7 @@
 
 mod commands;
 mod messages;
+mod pages;
 
 use std::process::ExitCode;
 

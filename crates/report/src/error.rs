@@ -23,4 +23,7 @@ pub enum ReportError {
         /// The cause.
         source: serde_json::Error,
     },
+    /// A scorecard could not be put into its format.
+    #[error("cannot put a scorecard into its format: {0}")]
+    Format(#[from] serde_json::Error),
 }

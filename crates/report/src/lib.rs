@@ -1,6 +1,8 @@
 //! Scorecards, the record they are made from, and what is written from them. Never computes, never opens raw files.
 
 pub mod error;
+pub mod page;
+pub mod plot;
 pub mod record;
 pub mod scorecard;
 pub mod sidecar;

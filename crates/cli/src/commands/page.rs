@@ -1,14 +1,64 @@
 //! `rawassay page`.
 
+use std::path::PathBuf;
+
+use rawassay_analysis::Brief;
+
 use crate::messages::{Exit, Failure};
+use crate::pages;
 
 /// Write web pages with pictures and plots
+///
+/// Makes a folder that opens in any browser without a network: an overview of the shoot with a filter and a list to
+/// save, a page per frame with the picture, overlays, plots and findings, and an explanation of every word. Pictures
+/// are drawn from the raw files where these still exist. A second run refreshes only what changed.
 #[derive(clap::Args)]
-pub struct Page {}
+pub struct Page {
+    /// Record that `audit` wrote
+    record: PathBuf,
+    /// Folder to write, made where it is missing
+    #[arg(long, value_name = "FOLDER")]
+    out: PathBuf,
+    /// What the pictures are for: a built-in brief or a brief file
+    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
+    brief: String,
+    /// Frames decoded at once at the most [default: one per core, fewer where memory is short]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    jobs: Option<u16>,
+}
 
 impl Page {
     /// Runs the command.
+    #[allow(clippy::print_stdout, reason = "the answer of the command")]
     pub fn run(self) -> Result<Exit, Failure> {
-        Err(Failure::nothing("page: not built yet"))
+        let brief = Brief::find(&self.brief).map_err(|e| Failure::usage(e.to_string()))?;
+        let records = rawassay_report::record::read(&self.record).map_err(|e| Failure::nothing(e.to_string()))?;
+        if records.is_empty() {
+            return Err(Failure::nothing(format!(
+                "{}: holds no frame; run `rawassay audit` on a folder of raw files first",
+                self.record.display()
+            )));
+        }
+        let bar = indicatif::ProgressBar::new(records.len() as u64).with_style(
+            indicatif::ProgressStyle::with_template("drawing {pos} of {len} {wide_bar} {eta}")
+                .unwrap_or_else(|_| indicatif::ProgressStyle::default_bar()),
+        );
+        let request =
+            pages::Request { record: &self.record, out: &self.out, brief: &brief, jobs: self.jobs.map(usize::from) };
+        let written = pages::write(&request, records, &|done| bar.set_position(done as u64))?;
+        bar.finish_and_clear();
+        println!(
+            "{} {} by the brief {}, {} drawn now, {} files changed",
+            written.frames,
+            if written.frames == 1 { "frame" } else { "frames" },
+            brief.name,
+            written.drawn,
+            written.changed
+        );
+        if written.without_picture > 0 {
+            println!("{} without a picture: its page says why", written.without_picture);
+        }
+        println!("open {}", written.index.display());
+        Ok(Exit::Done)
     }
 }

@@ -1,0 +1,337 @@
+//! The page of one frame: verdict and wall first, then the picture with overlays, crops, plots and every value.
+
+use rawassay_analysis::{Finding, Outcome, Severity};
+use rawassay_decode::Orientation;
+
+use super::html::{close_page, esc, open_page, put};
+use super::overview::{purpose_words, sign, ways};
+use super::shoot::{Sheet, Shoot, finding_title};
+use super::{overlay, units, values};
+use crate::plot;
+use crate::plot::wall::Wall;
+use crate::record::Status;
+
+/// The page of the frame at `index` of the shoot.
+#[must_use]
+pub fn page(shoot: &Shoot, index: usize) -> String {
+    let sheet = &shoot.sheets[index];
+    let mut out = String::with_capacity(32 * 1024);
+    open_page(&mut out, "../", &format!("{} \u{2013} {}", sheet.name(), shoot.title), "frame");
+    header(&mut out, shoot, index);
+    out.push_str("<main id=\"main\">\n");
+    if sheet.card.status == Status::Unreadable {
+        unreadable(&mut out, sheet);
+    } else {
+        out.push_str("<div class=\"verdict-and-wall\">\n");
+        verdict(&mut out, shoot, sheet);
+        wall(&mut out, shoot, sheet);
+        out.push_str("</div>\n");
+        picture(&mut out, sheet);
+        crops(&mut out, sheet);
+        plots(&mut out, sheet);
+    }
+    honest(&mut out, sheet);
+    values::section(&mut out, sheet);
+    out.push_str("</main>\n");
+    close_page(&mut out, "../");
+    out
+}
+
+fn orientation(sheet: &Sheet) -> Orientation {
+    sheet.card.shot.as_ref().map_or(Orientation::NORMAL, |s| s.orientation)
+}
+
+fn header(out: &mut String, shoot: &Shoot, index: usize) {
+    let sheet = &shoot.sheets[index];
+    out.push_str("<header class=\"masthead\">\n");
+    ways(out, "../", shoot, "");
+    out.push_str("<nav class=\"beside\" aria-label=\"Frames before and after\">");
+    for (label, rel, at) in [("Before", "prev", index.checked_sub(1)), ("After", "next", Some(index + 1))] {
+        if let Some(other) = at.and_then(|i| shoot.sheets.get(i)) {
+            put!(out, "<a rel=\"{rel}\" href=\"{}.html\">{label}: {}</a> ", other.id, esc(other.name()));
+        }
+    }
+    put!(out, "</nav>\n<p class=\"source\">{}</p>\n<h1>{}</h1>\n", esc(&sheet.record.file), esc(sheet.name()));
+    if let Some(shot) = &sheet.card.shot {
+        let camera = match (&shot.make, &shot.model) {
+            (Some(make), Some(model)) if !model.starts_with(make.as_str()) => Some(format!("{make} {model}")),
+            (make, model) => model.clone().or_else(|| make.clone()),
+        };
+        let parts = [
+            shot.taken_at.as_deref().map(units::moment),
+            camera,
+            shot.lens.clone(),
+            shot.focal_mm.map(|f| format!("{} mm", units::number(f))),
+            shot.iso.map(|iso| format!("ISO {}", units::number(iso))),
+            shot.shutter_s.map(units::shutter),
+            shot.f_number.map(units::aperture),
+        ];
+        let shown: Vec<String> = parts.into_iter().flatten().map(|p| format!("<span>{}</span>", esc(&p))).collect();
+        put!(out, "<p class=\"shot\">{}</p>\n", shown.join(" "));
+    }
+    out.push_str("</header>\n");
+}
+
+fn unreadable(out: &mut String, sheet: &Sheet) {
+    let why = sheet.card.error.as_deref().unwrap_or("no reason is recorded");
+    put!(
+        out,
+        "<section class=\"verdict unmeasured\"><h2>{}This file could not be read</h2><p>{}</p><p>It is not judged. If the camera can \
+         show the picture, copy the file from the card again and audit it once more.</p></section>\n",
+        sign(Outcome::Unmeasured),
+        esc(why)
+    );
+}
+
+fn verdict(out: &mut String, shoot: &Shoot, sheet: &Sheet) {
+    let purpose = &shoot.purpose;
+    let size = purpose.size.replace(" x ", " \u{d7} ");
+    let outcome = sheet.outcome();
+    let headline = match outcome {
+        Outcome::Prints if purpose.screen => format!("Good enough for {size}"),
+        Outcome::Prints => format!("Prints at {size}"),
+        Outcome::Borderline => format!("At its limit for {size}"),
+        Outcome::Fails => format!("Not good enough for {size}"),
+        Outcome::Unmeasured => "Could not be judged".into(),
+    };
+    put!(
+        out,
+        "<section class=\"verdict {outcome}\" aria-labelledby=\"verdict-h\">\n<h2 id=\"verdict-h\">{}{}</h2>\n<p \
+         class=\"for\">Outcome: <b>{outcome}</b> for the brief <q>{}</q>: {}.</p>\n",
+        sign(outcome),
+        esc(&headline),
+        esc(&purpose.name),
+        esc(&purpose_words(purpose))
+    );
+    if let Some(largest) = &sheet.card.print.largest {
+        put!(
+            out,
+            "<p class=\"largest\"><span>Largest honest print</span> <b>{}</b> <span>{} at {} ppi; beyond that {} \
+             {} it.</span></p>\n",
+            units::print_cm(largest.width_in, largest.height_in),
+            units::print_in(largest.width_in, largest.height_in),
+            units::number(largest.ppi),
+            esc(&largest.limited_by),
+            if largest.limited_by.ends_with('s') && largest.limited_by != "sharpness" { "limit" } else { "limits" }
+        );
+    }
+    let proof = sheet.card.print.largest_with_proof.as_ref();
+    if let Some(proof) =
+        proof.filter(|p| Some(p.width_in * 0.97) > sheet.card.print.largest.as_ref().map(|l| l.width_in))
+    {
+        put!(
+            out,
+            "<p>With a proof print, up to {} ({}).</p>\n",
+            units::print_cm(proof.width_in, proof.height_in),
+            units::print_in(proof.width_in, proof.height_in)
+        );
+    }
+    let findings = &sheet.card.verdict.findings;
+    if findings.is_empty() {
+        out.push_str("<p>Nothing found that spoils it.</p>\n");
+    } else {
+        out.push_str("<ul class=\"findings\">\n");
+        for finding in findings {
+            one_finding(out, finding);
+        }
+        out.push_str("</ul>\n");
+    }
+    if matches!(outcome, Outcome::Prints | Outcome::Borderline) && !purpose.screen {
+        out.push_str(
+            "<p class=\"proof\">Before a large print: make a proof print of a strip at final size and look at it from the viewing \
+             distance. Composition, colour, expression and the focus on <em>your</em> subject were not measured.</p>\n",
+        );
+    }
+    out.push_str("</section>\n");
+}
+
+fn one_finding(out: &mut String, finding: &Finding) {
+    let severity = match finding.severity {
+        Severity::Fails => "fails",
+        Severity::Borderline => "borderline",
+        Severity::Note => "note",
+    };
+    put!(
+        out,
+        "<li class=\"{severity}\"><h3><a href=\"../words.html#{code}\">{}</a> <span class=\"how\">{severity}</span></h3><p>{}",
+        finding_title(finding.code),
+        esc(&finding.text),
+        code = finding.code
+    );
+    if let (Some(measured), Some(limit)) = (finding.measured, finding.limit) {
+        put!(
+            out,
+            " <span class=\"numbers\">Measured {} {unit}, limit {} {unit}.</span>",
+            units::number(measured),
+            units::number(limit),
+            unit = esc(&finding.unit)
+        );
+    }
+    out.push_str("</p>");
+    if !finding.remedy.is_empty() {
+        put!(out, "<p class=\"remedy\"><b>Next time:</b> {}</p>", esc(&finding.remedy));
+    }
+    out.push_str("</li>\n");
+}
+
+fn wall(out: &mut String, shoot: &Shoot, sheet: &Sheet) {
+    let small = sheet.drawn.as_ref().map(|_| format!("../pictures/{}-small.jpg", sheet.id));
+    let wall = Wall {
+        sizes: sheet.sizes.clone(),
+        largest_cm: sheet.largest_cm(),
+        picture: small.as_deref(),
+        distance: &shoot.purpose.distance,
+    };
+    if let Some(svg) = wall.svg() {
+        put!(
+            out,
+            "<figure class=\"on-wall\">{svg}<figcaption>To scale. The picture hangs at its largest honest size, seen from {}; \
+             <span class=\"line proof\">half-tone outlines</span> need a proof print, <span class=\"line empty\">dashed \
+             outlines</span> ask more than the frame has.</figcaption></figure>\n",
+            esc(&shoot.purpose.distance)
+        );
+    }
+}
+
+fn picture(out: &mut String, sheet: &Sheet) {
+    out.push_str("<section class=\"look\" aria-labelledby=\"look-h\">\n<h2 id=\"look-h\">The picture, and where it is spoiled</h2>\n");
+    match &sheet.drawn {
+        Some(drawn) => overlay::figure(out, sheet, drawn),
+        None => {
+            let why = sheet.no_picture.as_deref().unwrap_or("no picture was drawn");
+            put!(
+                out,
+                "<p class=\"bare\">No picture: {}. All numbers on this page come from the record.</p>\n",
+                esc(why)
+            );
+        }
+    }
+    out.push_str("</section>\n");
+}
+
+fn crops(out: &mut String, sheet: &Sheet) {
+    let Some(drawn) = &sheet.drawn else { return };
+    let places = [
+        ("sharpest", "The sharpest measured edge", drawn.sharpest),
+        ("softest", "The least sharp measured edge", drawn.softest),
+    ];
+    if places.iter().all(|p| p.2.is_none()) {
+        return;
+    }
+    out.push_str("<section class=\"crops\" aria-labelledby=\"crops-h\">\n<h2 id=\"crops-h\">At 100 %</h2>\n<div class=\"pair\">\n");
+    for (word, title, crop) in places {
+        if let Some(crop) = crop {
+            put!(
+                out,
+                "<figure><img loading=\"lazy\" width=\"{}\" height=\"{}\" src=\"../pictures/{}-{word}.jpg\" alt=\"{title}, {} by {} sensor \
+                 pixels\"><figcaption>{title}</figcaption></figure>\n",
+                crop.size_px[0],
+                crop.size_px[1],
+                sheet.id,
+                crop.size_px[0],
+                crop.size_px[1]
+            );
+        }
+    }
+    out.push_str(
+        "</div>\n<p class=\"aside\">One sensor pixel per screen pixel, drawn plainly from the mosaic: no sharpening, no noise \
+         reduction. The places are marked in the picture above under <q>crops</q>. Your raw developer will draw them differently; \
+         the numbers come from the raw data, not from these.</p>\n</section>\n",
+    );
+}
+
+fn plots(out: &mut String, sheet: &Sheet) {
+    let Some(measures) = &sheet.record.measures else { return };
+    out.push_str("<section class=\"plots\" aria-labelledby=\"plots-h\">\n<h2 id=\"plots-h\">Measurements</h2>\n<div class=\"grid\">\n");
+    let figure = |out: &mut String, svg: &str, caption: &str| {
+        put!(
+            out,
+            "<figure><div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Plot\">{svg}</div><figcaption>{caption}</figcaption></figure>\n"
+        );
+    };
+
+    if let Some(drawn) = &sheet.drawn {
+        let marks = plot::histogram::Marks {
+            engineering_ev: sheet.card.range.engineering_ev,
+            usable_ev: sheet.card.range.usable_ev,
+        };
+        let mut key = String::new();
+        for channel in &measures.channels {
+            let role = plot::Role::of_plane(&channel.name).word();
+            put!(
+                key,
+                " <span class=\"key\"><svg class=\"dash\" viewBox=\"0 0 30 8\" aria-hidden=\"true\"><path class=\"s-{role}\" \
+                 d=\"M0 4H30\"/></svg>{}</span>",
+                esc(&channel.name)
+            );
+        }
+        let caption = format!(
+            "<a href=\"../words.html#range.usable_ev\">Raw histogram</a> per filter colour, from the raw samples.{key} The shaded part is the \
+             usable range at signal-to-noise {} on the paper.",
+            units::number(sheet.card.range.snr_limit)
+        );
+        figure(out, &plot::histogram::svg(&drawn.histograms, &measures.channels, marks), &caption);
+    }
+
+    let green = measures
+        .channels
+        .iter()
+        .find(|c| Some(c.gain_e_per_dn) == Some(measures.noise.gain_e_per_dn) && c.gain_e_per_dn.is_some())
+        .or_else(|| measures.channels.iter().find(|c| c.name.starts_with('G')))
+        .or(measures.channels.first());
+    if let (Some(gain), Some(read), Some(green)) = (measures.noise.gain_e_per_dn, measures.noise.read_noise_dn, green) {
+        let model = plot::noise::Model {
+            gain_e_per_dn: gain,
+            read_noise_dn: read,
+            full_dn: green.saturation_dn - green.black_dn,
+            r2: measures.noise.model_r2,
+        };
+        let caption = format!(
+            "<a href=\"../words.html#noise.gain_e_per_dn\">Noise</a> of the {} plane: variance against mean. Line: the fit to {} flat \
+             patches of this frame{}.",
+            esc(&green.name),
+            measures.noise.flat_patches,
+            measures.noise.model_r2.map_or(String::new(), |r2| format!(", R\u{b2} {}", units::number(r2)))
+        );
+        figure(out, &plot::noise::svg(model, &[]), &caption);
+    }
+
+    let sharpness = &measures.sharpness;
+    if sharpness.rise_by_direction_px.iter().any(Option::is_some) || measures.blur.motion_px.is_some() {
+        let turned = if orientation(sheet) == Orientation::NORMAL {
+            ""
+        } else {
+            " Turned with the picture; the angles in the table below are those of the frame as stored."
+        };
+        let caption = format!(
+            "<a href=\"../words.html#sharpness.rise_by_direction_px\">Edge rise by direction</a>, in pixels from the centre. A round shape is \
+             even blur; a long one is motion along its length. Dashed: diffraction alone.{turned}"
+        );
+        figure(out, &plot::polar::svg(&sharpness.rise_by_direction_px, &measures.blur, orientation(sheet)), &caption);
+    }
+    if sharpness.mtf50_cy_px.is_some() {
+        let caption = "<a href=\"../words.html#sharpness.mtf50_cy_px\">Contrast against fineness (MTF)</a> at the sharpest edges; dots: half \
+                       and a tenth of the contrast.";
+        figure(out, &plot::edge::mtf(&[], sharpness.mtf50_cy_px, sharpness.mtf10_cy_px), caption);
+    }
+    out.push_str("</div>\n</section>\n");
+}
+
+/// What the page does not know.
+fn honest(out: &mut String, sheet: &Sheet) {
+    let card = &sheet.card;
+    out.push_str("<section class=\"honest\" aria-labelledby=\"honest-h\">\n<h2 id=\"honest-h\">What was not measured</h2>\n<ul>\n");
+    for missing in &card.verdict.not_measured {
+        put!(out, "<li>{}</li>\n", esc(missing));
+    }
+    for note in &card.notes {
+        put!(out, "<li>{}</li>\n", esc(note));
+    }
+    if let (Some(error), false) = (&card.error, card.status == Status::Unreadable) {
+        put!(out, "<li>{}</li>\n", esc(error));
+    }
+    out.push_str(
+        "<li>Composition, expression, colour and taste; flare, dust and moir\u{e9}; whether the sharpest part is the part that \
+         matters. A single frame cannot tell these apart from what the scene is.</li>\n</ul>\n</section>\n",
+    );
+}

@@ -1,0 +1,231 @@
+//! The picture with overlays: hatched clipped highlights per plane, dotted blocked shadows, rings of edge rise, places of
+//! the crops. Each button is its own legend and shows the pattern itself, so nothing depends on colour.
+
+use super::draw::{Crop, Drawn, Source, mask_name};
+use super::html::{esc, put};
+use super::shoot::Sheet;
+use super::{units, upright};
+
+/// Direction of the hatch of each plane with clipped samples, as a path in an 8 x 8 tile.
+const HATCHES: [&str; 4] = [
+    // rising
+    "M-2 2L2 -2M0 8L8 0M6 10L10 6",
+    // level
+    "M0 4H8",
+    // upright
+    "M4 0V8",
+    // falling
+    "M-2 6L2 10M0 0L8 8M6 -2L10 2",
+];
+const DIRECTIONS: [&str; 4] = ["rising lines", "level lines", "upright lines", "falling lines"];
+
+/// Which hatch a plane has: the same for the same colour on every page.
+fn hatch_of(plane: &str, index: usize) -> usize {
+    match plane {
+        "R" => 0,
+        "G" | "G1" => 1,
+        "G2" => 2,
+        "B" => 3,
+        _ => index % HATCHES.len(),
+    }
+}
+
+/// The figure with its buttons.
+pub(crate) fn figure(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
+    let [width, height] = drawn.picture_px;
+    let id = &sheet.id;
+    buttons(out, sheet, drawn);
+    put!(
+        out,
+        "<figure class=\"stage\">\n<div class=\"layers\"><img width=\"{width}\" height=\"{height}\" src=\"../pictures/{id}.jpg\" \
+         alt=\"{}\">\n<svg class=\"over\" viewBox=\"0 0 {width} {height}\" aria-hidden=\"true\"><defs>",
+        esc(sheet.name())
+    );
+    // Patterns are drawn in picture pixels; 12 px tiles stay visible when the picture is shown small.
+    for (i, hatch) in HATCHES.iter().enumerate() {
+        put!(
+            out,
+            "<pattern id=\"hatch-{i}\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\" patternTransform=\"scale(1.5)\"><path \
+             class=\"casing\" d=\"{hatch}\"/><path class=\"hatch\" d=\"{hatch}\"/></pattern>"
+        );
+    }
+    out.push_str(
+        "<pattern id=\"dots\" width=\"10\" height=\"10\" patternUnits=\"userSpaceOnUse\"><circle class=\"dot\" cx=\"2.5\" cy=\"2.5\" \
+         r=\"2\"/><circle class=\"dot\" cx=\"7.5\" cy=\"7.5\" r=\"2\"/></pattern>",
+    );
+    let mask = |out: &mut String, word: &str| {
+        put!(
+            out,
+            "<mask id=\"m-{word}\" maskUnits=\"userSpaceOnUse\" x=\"0\" y=\"0\" width=\"{width}\" height=\"{height}\"><image \
+             href=\"../pictures/{id}-{word}.png\" width=\"{width}\" height=\"{height}\" preserveAspectRatio=\"none\" \
+             image-rendering=\"pixelated\"/></mask>"
+        );
+    };
+    for (plane, _) in &drawn.clipped {
+        mask(out, &format!("clipped-{}", mask_name(plane)));
+    }
+    if drawn.blocked.unwrap_or(0) > 0 {
+        mask(out, "blocked");
+    }
+    out.push_str("</defs>");
+    for (index, (plane, _)) in drawn.clipped.iter().enumerate() {
+        let name = mask_name(plane);
+        put!(
+            out,
+            "<g class=\"layer\" id=\"layer-clipped-{name}\"><rect width=\"{width}\" height=\"{height}\" \
+             fill=\"url(#hatch-{})\" mask=\"url(#m-clipped-{name})\"/></g>",
+            hatch_of(plane, index)
+        );
+    }
+    if drawn.blocked.unwrap_or(0) > 0 {
+        put!(
+            out,
+            "<g class=\"layer\" id=\"layer-blocked\"><rect width=\"{width}\" height=\"{height}\" fill=\"url(#dots)\" \
+             mask=\"url(#m-blocked)\"/></g>"
+        );
+    }
+    rings(out, sheet, drawn);
+    for (word, label, crop) in [("sharpest", "sharpest", drawn.sharpest), ("softest", "least sharp", drawn.softest)] {
+        if let Some(crop) = crop {
+            place(out, word, label, crop, drawn.picture_px);
+        }
+    }
+    out.push_str("</svg></div>\n<figcaption>");
+    match drawn.source {
+        Source::Preview => out.push_str(
+            "The preview that the camera put into the raw file; overlays come from the raw data and lie on its active area.",
+        ),
+        Source::Mosaic => {
+            out.push_str("A plain rendering of the raw mosaic, made only to be looked at: balanced to grey");
+            if drawn.lift_ev > 0.05 {
+                put!(out, ", brightened by {} EV", units::number(drawn.lift_ev));
+            }
+            out.push('.');
+        }
+    }
+    put!(
+        out,
+        " A hatch marks cells of {cell} \u{d7} {cell} sensor pixels with at least one clipped sample of that plane; dots mark cells where at \
+         least half of the samples lie at the noise floor.</figcaption></figure>\n",
+        cell = units::number(drawn.cell_px)
+    );
+}
+
+/// A button per overlay, with its pattern as the legend.
+fn buttons(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
+    out.push_str("<div class=\"overlays\" role=\"group\" aria-label=\"Overlays on the picture\">");
+    let button = |out: &mut String, layer: &str, swatch: &str, text: &str| {
+        put!(
+            out,
+            "<button type=\"button\" aria-pressed=\"false\" data-layer=\"{layer}\"><svg class=\"swatch\" viewBox=\"0 0 24 16\" \
+             aria-hidden=\"true\">{swatch}</svg>{text}</button> "
+        );
+    };
+    if drawn.clipped.is_empty() {
+        out.push_str("<span class=\"none\">No clipped sample.</span> ");
+    }
+    for (index, (plane, _)) in drawn.clipped.iter().enumerate() {
+        let hatch = hatch_of(plane, index);
+        let pct = sheet.card.channels.iter().find(|c| &c.name == plane).map_or(0.0, |c| c.clipped_pct);
+        let swatch = format!(
+            "<rect class=\"paper\" width=\"24\" height=\"16\"/><g class=\"tile\"><path class=\"casing\" d=\"{h}\"/><path class=\"hatch\" d=\"{h}\"/><path \
+             class=\"hatch\" transform=\"translate(8)\" d=\"{h}\"/><path class=\"hatch\" transform=\"translate(0 8)\" d=\"{h}\"/><path class=\"hatch\" \
+             transform=\"translate(8 8)\" d=\"{h}\"/><path class=\"hatch\" transform=\"translate(16)\" d=\"{h}\"/><path class=\"hatch\" \
+             transform=\"translate(16 8)\" d=\"{h}\"/></g>",
+            h = HATCHES[hatch]
+        );
+        let text = format!(
+            "clipped {} <span class=\"how\">{}, {} %</span>",
+            esc(plane),
+            DIRECTIONS[hatch],
+            units::number(pct)
+        );
+        button(out, &format!("clipped-{}", mask_name(plane)), &swatch, &text);
+    }
+    match drawn.blocked {
+        Some(0) => out.push_str("<span class=\"none\">No blocked shadow.</span> "),
+        Some(_) => button(
+            out,
+            "blocked",
+            "<rect class=\"dark\" width=\"24\" height=\"16\"/><g class=\"dot\"><circle cx=\"4\" cy=\"4\" r=\"2\"/><circle cx=\"12\" cy=\"4\" r=\"2\"/><circle \
+             cx=\"20\" cy=\"4\" r=\"2\"/><circle cx=\"8\" cy=\"11\" r=\"2\"/><circle cx=\"16\" cy=\"11\" r=\"2\"/></g>",
+            "blocked shadows <span class=\"how\">dots</span>",
+        ),
+        None => out.push_str("<span class=\"none\">Blocked shadows unknown: no read noise.</span> "),
+    }
+    if sheet.record.measures.as_ref().is_some_and(|m| m.sharpness.map.rise_px.iter().any(Option::is_some)) {
+        button(
+            out,
+            "rise",
+            "<circle class=\"ring\" cx=\"6\" cy=\"8\" r=\"3\"/><circle class=\"ring\" cx=\"16\" cy=\"8\" r=\"6\"/>",
+            "edge rise <span class=\"how\">the wider the ring, the less sharp; px</span>",
+        );
+    }
+    if drawn.sharpest.is_some() || drawn.softest.is_some() {
+        button(
+            out,
+            "crops",
+            "<path class=\"ring\" d=\"M4 6V3H8M16 3H20V6M20 10V13H16M8 13H4V10\"/>",
+            "crops <span class=\"how\">corner marks</span>",
+        );
+    }
+    out.push_str("</div>\n");
+}
+
+/// A ring per tile of the rise map; its diameter is the rise, enlarged.
+fn rings(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
+    let Some(measures) = &sheet.record.measures else { return };
+    let map = &measures.sharpness.map;
+    if map.cols == 0 || map.rows == 0 || map.rise_px.len() != map.cols * map.rows {
+        return;
+    }
+    let orientation = sheet.card.shot.as_ref().map_or(rawassay_decode::Orientation::NORMAL, |s| s.orientation);
+    let [width, height] = drawn.picture_px.map(f64::from);
+    let (cols, rows) = (map.cols as f64, map.rows as f64);
+    let (up_cols, up_rows) = upright::size(orientation, cols, rows);
+    let tile = (width / up_cols).min(height / up_rows);
+    let widest = map.rise_px.iter().flatten().copied().fold(1.0, f64::max);
+    // The widest ring just fits its tile, but a sharp frame's rings stay small.
+    let px = (tile * 0.46 / widest).min(tile * 0.46 / 4.0);
+    out.push_str("<g class=\"layer\" id=\"layer-rise\">");
+    for (i, rise) in map.rise_px.iter().enumerate() {
+        let Some(rise) = rise.filter(|r| r.is_finite()) else { continue };
+        let centre = ((i % map.cols) as f64 + 0.5, (i / map.cols) as f64 + 0.5);
+        let (x, y) = upright::point(orientation, centre, (cols, rows));
+        let (x, y, r) = (x / up_cols * width, y / up_rows * height, (rise * px).max(1.0));
+        put!(
+            out,
+            "<circle class=\"casing\" cx=\"{x:.0}\" cy=\"{y:.0}\" r=\"{r:.1}\"/><circle class=\"ring\" cx=\"{x:.0}\" cy=\"{y:.0}\" \
+             r=\"{r:.1}\"/><text x=\"{x:.0}\" y=\"{:.0}\">{}</text>",
+            y + r + 15.0,
+            units::number((rise * 10.0).round() / 10.0)
+        );
+    }
+    out.push_str("</g>");
+}
+
+/// Corner marks about a crop.
+fn place(out: &mut String, word: &str, label: &str, crop: Crop, size: [u32; 2]) {
+    let [width, height] = size.map(f64::from);
+    let [x, y, w, h] = crop.place;
+    let (x, y, w, h) = (x * width, y * height, w * width, h * height);
+    let a = (w.min(h) * 0.3).max(4.0);
+    let path = format!(
+        "M{:.1} {:.1}v-{a:.1}h{a:.1}M{:.1} {:.1}h{a:.1}v{a:.1}M{:.1} {:.1}v{a:.1}h-{a:.1}M{:.1} {:.1}h-{a:.1}v-{a:.1}",
+        x,
+        y + a,
+        x + w - a,
+        y,
+        x + w,
+        y + h - a,
+        x + a,
+        y + h
+    );
+    put!(
+        out,
+        "<g class=\"layer layer-crops\" id=\"layer-crop-{word}\"><path class=\"casing\" d=\"{path}\"/><path class=\"ring\" d=\"{path}\"/><text \
+         x=\"{:.0}\" y=\"{:.0}\">{label}</text></g>",
+        (x + w / 2.0).clamp(40.0, (width - 40.0).max(40.0)),
+        if y > 22.0 { y - 6.0 } else { y + h + 18.0 }
+    );
+}

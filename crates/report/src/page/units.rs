@@ -1,0 +1,109 @@
+//! Values as a photographer writes them, always with the unit.
+
+/// A number with so many significant digits that nobody is misled: three, and none after the point from 100 on.
+#[must_use]
+pub fn number(value: f64) -> String {
+    let magnitude = value.abs();
+    let digits = if magnitude >= 99.95 {
+        0
+    } else if magnitude >= 9.995 {
+        1
+    } else if magnitude >= 0.0995 || magnitude == 0.0 {
+        2
+    } else {
+        4
+    };
+    let text = format!("{value:.digits$}");
+    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text };
+    if text == "-0" { "0".into() } else { text.replace('-', "\u{2212}") }
+}
+
+/// Exposure time: `1/400 s`, `0.6 s`, `2 s`.
+#[must_use]
+pub fn shutter(seconds: f64) -> String {
+    if !(seconds.is_finite() && seconds > 0.0) {
+        return "unknown".into();
+    }
+    let inverse = 1.0 / seconds;
+    if inverse >= 3.5 { format!("1/{} s", inverse.round()) } else { format!("{} s", number(seconds)) }
+}
+
+/// f-number: `f/5.6`.
+#[must_use]
+pub fn aperture(f_number: f64) -> String {
+    format!("f/{}", number((f_number * 10.0).round() / 10.0))
+}
+
+/// A print's sides, given in inches, in whole centimetres: `60 × 90 cm`.
+#[must_use]
+pub fn print_cm(width_in: f64, height_in: f64) -> String {
+    let side = |inches: f64| {
+        let cm = inches * 2.54;
+        if cm < 9.95 { format!("{cm:.1}") } else { format!("{cm:.0}") }
+    };
+    format!("{} \u{d7} {} cm", side(width_in), side(height_in))
+}
+
+/// The same in inches: `24 × 36 in`.
+#[must_use]
+pub fn print_in(width_in: f64, height_in: f64) -> String {
+    let side = |inches: f64| if inches < 9.95 { format!("{inches:.1}") } else { format!("{inches:.0}") };
+    format!("{} \u{d7} {} in", side(width_in), side(height_in))
+}
+
+/// Date and time of the camera as people read them: `2026-10-04 07:12:09`. The text comes from a file: it is only
+/// rearranged, and must still be escaped.
+#[must_use]
+pub fn moment(rfc3339: &str) -> String {
+    rfc3339.chars().take(19).map(|c| if c == 'T' { ' ' } else { c }).collect()
+}
+
+/// Seconds since the epoch of the camera's time, for order and for the axis; the offset is used where it is stated.
+#[must_use]
+pub fn seconds(rfc3339: &str) -> Option<f64> {
+    let civil = || rfc3339.parse::<jiff::civil::DateTime>().ok()?.to_zoned(jiff::tz::TimeZone::UTC).ok();
+    let stamp = rfc3339.parse::<jiff::Timestamp>().ok().or_else(|| Some(civil()?.timestamp()))?;
+    Some(stamp.as_nanosecond() as f64 / 1e9)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn photographers_notation() {
+        assert_eq!(shutter(0.0025), "1/400 s");
+        assert_eq!(shutter(0.6), "0.6 s");
+        assert_eq!(shutter(2.0), "2 s");
+        assert_eq!(shutter(0.25), "1/4 s");
+        assert_eq!(aperture(5.6), "f/5.6");
+        assert_eq!(aperture(8.0), "f/8");
+        assert_eq!(print_cm(24.0, 36.0), "61 \u{d7} 91 cm");
+        assert_eq!(print_in(8.0, 10.0), "8.0 \u{d7} 10 in");
+    }
+
+    #[test]
+    fn numbers_keep_three_digits() {
+        for (value, text) in [
+            (0.0, "0"),
+            (0.012_34, "0.0123"),
+            (1.234, "1.23"),
+            (12.345, "12.3"),
+            (99.99, "100"),
+            (1234.5, "1234"),
+            (-0.5, "\u{2212}0.5"),
+            (-0.000_001, "0"),
+        ] {
+            assert_eq!(number(value), text, "{value}");
+        }
+    }
+
+    #[test]
+    fn camera_time_with_and_without_offset() {
+        let utc = seconds("2026-10-04T07:00:00Z").unwrap();
+        assert_eq!(seconds("2026-10-04T09:00:00.5+02:00").unwrap(), utc + 0.5);
+        assert_eq!(seconds("2026-10-04T07:00:00").unwrap(), utc);
+        assert_eq!(seconds("never"), None);
+    }
+}

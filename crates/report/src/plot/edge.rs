@@ -1,0 +1,90 @@
+//! Edge spread and contrast against fineness (MTF).
+
+use super::{Axis, Chart, Role};
+use crate::page::units::number;
+
+/// Mean edge profile: (distance from the edge, pixels; level, 0 dark side to 1 bright side).
+#[must_use]
+pub fn spread(profile: &[(f64, f64)], rise_px: Option<f64>) -> String {
+    let reach = profile.iter().map(|p| p.0.abs()).fold(1.0, f64::max);
+    let description = match rise_px {
+        Some(rise) => format!("Mean profile across the sharpest edges; 10 to 90 per cent in {} pixels", number(rise)),
+        None => "Mean profile across the sharpest edges".to_owned(),
+    };
+    let mut chart = Chart::new(
+        "Edge spread",
+        description,
+        Axis::new("distance across the edge, pixels", -reach..reach, 7),
+        Axis::new("level, dark side 0 to bright side 1", -0.2..1.2, 6),
+    );
+    chart.level(Role::Faint, 0.1, "10 %").level(Role::Faint, 0.9, "90 %");
+    chart.line(Role::Main, profile.to_vec());
+    if let Some(rise) = rise_px {
+        let half = rise / 2.0;
+        chart.band(Role::Usable, -half, half);
+    }
+    chart.svg()
+}
+
+/// MTF: (cycles per pixel, contrast 0..1). The frequencies at 50 and 10 per cent are the record's.
+#[must_use]
+pub fn mtf(curve: &[(f64, f64)], mtf50_cy_px: Option<f64>, mtf10_cy_px: Option<f64>) -> String {
+    let mut said = Vec::new();
+    if let Some(f) = mtf50_cy_px {
+        said.push(format!("half the contrast is left at {} cycles per pixel", number(f)));
+    }
+    if let Some(f) = mtf10_cy_px {
+        said.push(format!("a tenth at {} cycles per pixel", number(f)));
+    }
+    let mut chart = Chart::new(
+        "Contrast against fineness (MTF)",
+        said.join("; "),
+        Axis::new("spatial frequency, cycles per pixel", 0.0..0.6, 7),
+        Axis::new("contrast left", 0.0..1.1, 6),
+    );
+    chart.upright(Role::Limit, 0.5, "pixel limit");
+    if !curve.is_empty() {
+        chart.line(Role::Main, curve.to_vec());
+    }
+    let mut known: Vec<(f64, f64)> = Vec::new();
+    known.extend(mtf50_cy_px.map(|f| (f, 0.5)));
+    known.extend(mtf10_cy_px.map(|f| (f, 0.1)));
+    chart.dots(Role::Fit, known);
+    chart.svg()
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::plot::reading::{Reading, near};
+
+    #[test]
+    fn marked_frequencies_stand_at_half_and_a_tenth() {
+        let curve: Vec<(f64, f64)> = (0..=50)
+            .map(|i| f64::from(i) / 100.0)
+            .map(|f| (f, (-2.0 * std::f64::consts::PI.powi(2) * 0.49 * f * f).exp()))
+            .collect();
+        // Gaussian, sigma 0.7 px: MTF50 = 0.18739 / 0.7 (closed form).
+        let plot = Reading::of(&mtf(&curve, Some(0.267_7), Some(0.488)));
+        let dots = plot.dots("f-fit");
+        near(dots[0].0, 0.267_7, 0.002);
+        near(dots[0].1, 0.5, 0.005);
+        near(dots[1].1, 0.1, 0.005);
+        let line = plot.curve("s-main");
+        let nearest =
+            line.iter().copied().min_by(|a, b| (a.0 - 0.267_7).abs().total_cmp(&(b.0 - 0.267_7).abs())).unwrap();
+        near(nearest.1, 0.5, 0.03);
+    }
+
+    #[test]
+    fn profile_is_drawn_at_its_places() {
+        let profile: Vec<(f64, f64)> =
+            (-16..=16).map(|i| (f64::from(i) / 4.0, if i < 0 { 0.0 } else { 1.0 })).collect();
+        let plot = Reading::of(&spread(&profile, Some(1.5)));
+        let line = plot.curve("s-main");
+        assert_eq!(line.len(), profile.len());
+        near(line[0].0, -4.0, 0.02);
+        near(line[32].1, 1.0, 0.005);
+    }
+}
