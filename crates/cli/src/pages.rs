@@ -5,9 +5,12 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use rawassay_analysis::brief::{Brief, OutputKind};
+use rawassay_analysis::brief::{Brief, Limit, OutputKind};
 use rawassay_analysis::enlarge::{self, Distance, PaperSize};
-use rawassay_analysis::judge::judge;
+use rawassay_analysis::judge::{Judgement, judge};
+use rawassay_analysis::series::{By, Series, ShutterOptions, series};
+use rawassay_analysis::sets::{Sets, sets};
+use rawassay_analysis::{FrameView, print};
 use rawassay_report::page::{self, Drawn, Folder, Purpose, Sheet, Shoot, Sizes, draw};
 use rawassay_report::plot::wall::Hanging;
 use rawassay_report::{Record, ReportError, Scorecard, Status};
@@ -48,9 +51,12 @@ pub fn write(
     progress: &(dyn Fn(usize) + Sync),
 ) -> Result<Written, Failure> {
     let folder = Folder::create(request.out).map_err(|e| cannot_write(request.out, &e))?;
-    let sheets = records.into_iter().map(|record| sheet(record, request.brief)).collect();
+    let judgements: Vec<Judgement> = records.iter().map(|r| judge(&r.subject(), request.brief, None)).collect();
+    let (series, sets) = together(&records, &judgements, request.brief);
+    let sheets = records.into_iter().zip(&judgements).map(|(record, j)| sheet(record, j, request.brief)).collect();
     let title = request.record.file_name().map_or_else(|| "shoot".into(), |n| n.to_string_lossy().into_owned());
     let mut shoot = Shoot::new(title, purpose(request.brief), sheets);
+    (shoot.series, shoot.sets) = (series, Some(sets));
 
     let sizes = Sizes::for_frames(shoot.sheets.len());
     let jobs = request.jobs.unwrap_or_else(|| std::thread::available_parallelism().map_or(1, usize::from));
@@ -78,6 +84,14 @@ pub fn write(
         })
     });
     pages.map_err(|e| cannot_write(request.out, &e))?;
+    if shoot.has_series() {
+        let text = page::series::page(&shoot);
+        count(&changed, folder.write("series.html", text.as_bytes()).map_err(|e| cannot_write(request.out, &e))?);
+    }
+    if shoot.has_sets() {
+        let text = page::sets::page(&shoot);
+        count(&changed, folder.write("sets.html", text.as_bytes()).map_err(|e| cannot_write(request.out, &e))?);
+    }
     // The overview is last: until it stands, a reader sees the old one with pages that still exist.
     for (name, text) in [
         ("rawassay.css", page::folder::STYLESHEET.to_owned()),
@@ -106,10 +120,33 @@ fn cannot_write(out: &Path, error: &ReportError) -> Failure {
     Failure::nothing(format!("{error}; check space and permissions of {}, or give another --out", out.display()))
 }
 
+/// What the frames say together: series along each setting, bursts and brackets.
+fn together(records: &[Record], judgements: &[Judgement], brief: &Brief) -> (Vec<Series>, Sets) {
+    let views: Vec<FrameView<'_>> = records
+        .iter()
+        .zip(judgements)
+        .filter_map(|(record, judgement)| {
+            Some(FrameView {
+                file: &record.file,
+                shot: record.shot.as_ref()?,
+                measures: record.measures.as_ref()?,
+                judgement,
+                damaged: record.status == Status::Damaged,
+            })
+        })
+        .collect();
+    let name = format!("{} ({})", brief.name, brief.size_text());
+    let shutter = ShutterOptions {
+        shake_limit_mm: Some(brief.limits.motion_eye_limits.borderline * print::seen(&brief.output).finest_mm),
+        ..ShutterOptions::default()
+    };
+    let all = [By::Iso, By::Aperture, By::Shutter, By::Camera];
+    (all.into_iter().map(|by| series(by, &views, &name, &shutter)).collect(), sets(&views))
+}
+
 /// A frame judged by the brief, with its ladder of print sizes.
-fn sheet(record: Record, brief: &Brief) -> Sheet {
-    let judgement = judge(&record.subject(), brief, None);
-    let card = Scorecard::new(&record, &judgement);
+fn sheet(record: Record, judgement: &Judgement, brief: &Brief) -> Sheet {
+    let card = Scorecard::new(&record, judgement);
     let mut sizes = Vec::new();
     if record.status != Status::Unreadable {
         let asked =
@@ -136,6 +173,8 @@ fn sheet(record: Record, brief: &Brief) -> Sheet {
 
 /// The brief in the words of the pages.
 fn purpose(brief: &Brief) -> Purpose {
+    let finest_mm = print::seen(&brief.output).finest_mm;
+    let on_paper = |limit: Limit| (limit.borderline * finest_mm, limit.fails * finest_mm);
     let (w, h) = (brief.output.width_mm / 10.0, brief.output.height_mm / 10.0);
     Purpose {
         name: brief.name.clone(),
@@ -143,6 +182,8 @@ fn purpose(brief: &Brief) -> Purpose {
         distance: brief.distance_text(),
         sides_cm: (w.max(h), w.min(h)),
         screen: brief.output.kind == OutputKind::Screen,
+        rise_limit_mm: on_paper(brief.limits.rise_eye_limits),
+        snr_limit: (brief.limits.snr_midtone.borderline, brief.limits.snr_midtone.fails),
     }
 }
 

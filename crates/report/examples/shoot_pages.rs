@@ -77,6 +77,8 @@ fn main() {
         distance: "45 cm".into(),
         sides_cm: (48.26, 33.02),
         screen: false,
+        rise_limit_mm: (0.2, 0.4),
+        snr_limit: (20.0, 10.0),
     };
     let shoot = Shoot::new("invented shoot".into(), purpose, sheets);
     folder.write("index.html", page::overview::page(&shoot).as_bytes()).unwrap();

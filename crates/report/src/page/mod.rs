@@ -8,6 +8,8 @@ mod measures;
 mod overlay;
 pub mod overview;
 pub mod render;
+pub mod series;
+pub mod sets;
 pub mod shoot;
 #[cfg(test)]
 pub(crate) mod testing;

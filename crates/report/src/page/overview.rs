@@ -39,8 +39,8 @@ pub(crate) fn ways(out: &mut String, root: &str, shoot: &Shoot, here: &str) {
     out.push_str("<nav class=\"ways\" aria-label=\"Pages of this shoot\"><ul>");
     for (page, label, there) in [
         ("index.html", "All frames", true),
-        ("series.html", "Series", shoot.has_series),
-        ("sets.html", "Bursts and brackets", shoot.has_sets),
+        ("series.html", "Series", shoot.has_series()),
+        ("sets.html", "Bursts and brackets", shoot.has_sets()),
         ("words.html", "Words and numbers", true),
     ] {
         if there {

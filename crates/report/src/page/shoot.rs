@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use rawassay_analysis::series::Series;
+use rawassay_analysis::sets::Sets;
 use rawassay_analysis::{FindingCode, Outcome, Severity};
 
 use super::draw::Drawn;
@@ -24,6 +26,10 @@ pub struct Purpose {
     pub sides_cm: (f64, f64),
     /// True for a screen.
     pub screen: bool,
+    /// Edge rise on the paper from which a frame is borderline, and from which it fails, mm.
+    pub rise_limit_mm: (f64, f64),
+    /// Mid-tone signal-to-noise on the paper below which a frame is borderline, and below which it fails, ratio.
+    pub snr_limit: (f64, f64),
 }
 
 /// One frame.
@@ -103,10 +109,10 @@ pub struct Shoot {
     pub purpose: Purpose,
     /// The frames, in the order of taking.
     pub sheets: Vec<Sheet>,
-    /// True where there are pages of series.
-    pub has_series: bool,
-    /// True where there are bursts or brackets.
-    pub has_sets: bool,
+    /// Series that the shoot holds.
+    pub series: Vec<Series>,
+    /// Bursts and brackets that it holds.
+    pub sets: Option<Sets>,
 }
 
 impl Shoot {
@@ -125,7 +131,25 @@ impl Shoot {
                 sheet.id = format!("{}-{times}", sheet.id);
             }
         }
-        Self { title, purpose, sheets, has_series: false, has_sets: false }
+        Self { title, purpose, sheets, series: Vec::new(), sets: None }
+    }
+
+    /// True where there is a page of series.
+    #[must_use]
+    pub fn has_series(&self) -> bool {
+        self.series.iter().any(|s| s.groups.iter().any(|g| g.steps.len() > 1))
+    }
+
+    /// True where there is a page of bursts and brackets.
+    #[must_use]
+    pub fn has_sets(&self) -> bool {
+        self.sets.as_ref().is_some_and(|s| !s.bursts.is_empty() || !s.brackets.is_empty())
+    }
+
+    /// The frame of that file.
+    #[must_use]
+    pub fn of_file(&self, file: &str) -> Option<&Sheet> {
+        self.sheets.iter().find(|s| s.record.file == file)
     }
 
     /// Frames with that outcome.

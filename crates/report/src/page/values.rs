@@ -105,7 +105,7 @@ const UNITS: [(&str, &str); 22] = [
 ];
 
 /// `sharpness.edge_rise_px` becomes ("edge rise", "px").
-fn label_and_unit(path: &str) -> (String, &'static str) {
+pub(crate) fn label_and_unit(path: &str) -> (String, &'static str) {
     let mut parts = path.split('.').skip(1).collect::<Vec<_>>();
     let last = parts.pop().unwrap_or(path);
     let (stem, unit) = UNITS

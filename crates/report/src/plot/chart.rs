@@ -84,6 +84,8 @@ pub(crate) struct Axis {
     pub range: Range<f64>,
     /// About so many ticks.
     pub ticks: usize,
+    /// Names of the places 0, 1, 2 ..., where the axis has names instead of numbers.
+    pub names: Option<Vec<String>>,
 }
 
 impl Axis {
@@ -91,7 +93,24 @@ impl Axis {
     pub(crate) fn new(label: impl Into<String>, range: Range<f64>, ticks: usize) -> Self {
         let start = if range.start.is_finite() { range.start } else { 0.0 };
         let end = if range.end.is_finite() && range.end > start { range.end } else { start + 1.0 };
-        Self { label: label.into(), range: start..end, ticks }
+        Self { label: label.into(), range: start..end, ticks, names: None }
+    }
+
+    /// An axis of named places: 0, 1, 2 ...
+    pub(crate) fn named(label: impl Into<String>, names: &[String]) -> Self {
+        let range = -0.5..names.len().max(1) as f64 - 0.5;
+        Self { label: label.into(), range, ticks: names.len().max(1), names: Some(names.to_vec()) }
+    }
+
+    /// What stands at a tick.
+    fn tick(&self, value: f64) -> String {
+        match &self.names {
+            None => crate::page::units::number(value),
+            Some(names) if (value - value.round()).abs() < 1e-6 && value >= 0.0 => {
+                names.get(value.round() as usize).cloned().unwrap_or_default()
+            }
+            Some(_) => String::new(),
+        }
     }
 }
 
@@ -198,8 +217,8 @@ impl Chart {
             .axis_desc_style(font(Role::Ink))
             .x_labels(self.x.ticks)
             .y_labels(self.y.ticks)
-            .x_label_formatter(&|v| crate::page::units::number(*v))
-            .y_label_formatter(&|v| crate::page::units::number(*v))
+            .x_label_formatter(&|v| self.x.tick(*v))
+            .y_label_formatter(&|v| self.y.tick(*v))
             .x_desc(self.x.label.as_str())
             .y_desc(self.y.label.as_str())
             .draw()?;

@@ -10,6 +10,7 @@ pub mod noise;
 pub mod polar;
 #[cfg(test)]
 pub(crate) mod reading;
+pub mod series;
 pub mod shoot;
 pub mod wall;
 

@@ -120,8 +120,11 @@ mod tests {
         Blur { kind: BlurKind::Motion, motion_px: Some(4.2), motion_deg: Some(30.0), ..Blur::default() }
     }
 
-    /// Spoke ends in pixels of rise and degrees, read from the drawing with the ring labels as the scale.
-    fn read(svg: &str) -> (Vec<(f64, f64)>, Option<(f64, f64)>) {
+    /// Degrees and pixels of rise.
+    type Spoke = (f64, f64);
+
+    /// Spoke ends and the arrow, read from the drawing with the ring labels as the scale.
+    fn read(svg: &str) -> (Vec<Spoke>, Option<Spoke>) {
         let lines: Vec<String> = svg.replace('<', "\n<").lines().map(str::to_owned).collect();
         let rings: Vec<f64> = lines
             .iter()

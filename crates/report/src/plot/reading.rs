@@ -38,12 +38,24 @@ fn linear(points: &[(f64, f64)]) -> (f64, f64) {
 impl Reading {
     /// Finds the axes of a chart made by [`super::Chart`].
     pub(crate) fn of(svg: &str) -> Self {
+        Self::named(svg, &[])
+    }
+
+    /// The same for a chart whose x axis has names: they stand for 0, 1, 2 ...
+    pub(crate) fn named(svg: &str, names: &[String]) -> Self {
+        let place = |text: &str| names.iter().position(|n| n == text.trim()).map(|n| n as f64);
         let svg = svg.replace('<', "\n<");
         let lines: Vec<String> = svg.lines().map(str::to_owned).collect();
         let ticks: Vec<(f64, f64, f64)> = lines
             .iter()
             .filter(|l| l.starts_with("<text") && !l.contains("transform"))
-            .filter_map(|l| Some((pixel(l, "x"), pixel(l, "y"), value(l.split('>').nth(1)?)?)))
+            .filter_map(|l| {
+                Some((
+                    pixel(l, "x"),
+                    pixel(l, "y"),
+                    place(l.split('>').nth(1)?).or_else(|| value(l.split('>').nth(1)?))?,
+                ))
+            })
             .collect();
         // Ticks of the x axis share their y, those of the y axis their x.
         let along = |same: fn(&(f64, f64, f64)) -> f64, place: fn(&(f64, f64, f64)) -> f64| {

@@ -1,0 +1,249 @@
+//! Test series: what the gear does along ISO, aperture, shutter or from camera to camera, held against the brief.
+
+use rawassay_analysis::series::{By, Group, Series, Setting, Step};
+
+use super::html::{close_page, esc, open_page, put};
+use super::overview::{purpose_words, sign, ways};
+use super::shoot::{Purpose, Shoot};
+use super::units;
+use crate::plot;
+use crate::plot::series::{Curve, Limits};
+
+/// The page.
+#[must_use]
+pub fn page(shoot: &Shoot) -> String {
+    let mut out = String::with_capacity(64 * 1024);
+    open_page(&mut out, "", &format!("Series \u{2013} {}", shoot.title), "series");
+    put!(
+        out,
+        "<header class=\"masthead\"><p class=\"source\">{}</p><h1>What the gear does along a series</h1>\n<p class=\"lede\">Held against \
+         the brief <q>{}</q>: {}. Bars are 90 % intervals of the median; where frames of different scenes are mixed, differences may be \
+         the scene's.</p>\n",
+        esc(&shoot.title),
+        esc(&shoot.purpose.name),
+        esc(&purpose_words(&shoot.purpose))
+    );
+    ways(&mut out, "", shoot, "series.html");
+    out.push_str("</header>\n<main id=\"main\">\n");
+    for series in &shoot.series {
+        let telling: Vec<&Group> = series.groups.iter().filter(|g| g.steps.len() > 1).collect();
+        if telling.is_empty() {
+            continue;
+        }
+        put!(out, "<section><h2>{}</h2>\n", heading(series.by));
+        for group in telling {
+            one_group(&mut out, series, group, &shoot.purpose);
+        }
+        for warning in &series.warnings {
+            put!(out, "<p class=\"aside\">{}</p>\n", esc(warning));
+        }
+        out.push_str("</section>\n");
+    }
+    out.push_str("</main>\n");
+    close_page(&mut out, "");
+    out
+}
+
+fn heading(by: By) -> &'static str {
+    match by {
+        By::Iso => "By ISO",
+        By::Aperture => "By aperture",
+        By::Shutter => "By exposure time",
+        By::Camera => "From camera to camera",
+    }
+}
+
+/// A setting as a photographer writes it.
+fn setting(by: By, setting: &Setting) -> String {
+    match (by, setting) {
+        (_, Setting::Text(text)) => text.clone(),
+        (_, Setting::Unknown) => "unknown".into(),
+        (By::Iso, Setting::Number(v)) => format!("ISO {}", units::number(*v)),
+        (By::Aperture, Setting::Number(v)) => units::aperture(*v),
+        (By::Shutter, Setting::Number(v)) => units::shutter(*v),
+        (By::Camera, Setting::Number(v)) => units::number(*v),
+    }
+}
+
+fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose) {
+    let by = series.by;
+    let key: Vec<String> = group
+        .key
+        .0
+        .iter()
+        .filter(|(name, _)| *name != "brief" && *name != "serial")
+        .filter_map(|(name, value)| match value {
+            Setting::Text(text) => Some(text.clone()),
+            Setting::Number(v) => Some(format!("{} {}", units::number(*v), name.rsplit('_').next().unwrap_or(""))),
+            Setting::Unknown => None,
+        })
+        .collect();
+    put!(
+        out,
+        "<article><h3>{}</h3>\n<p class=\"answer\">{}</p>\n<div class=\"grid\">\n",
+        esc(&key.join(", ")),
+        esc(&group.answer)
+    );
+    let steps: Vec<String> = group.steps.iter().map(|s| setting(by, &s.setting)).collect();
+    for drawing in drawings(by, purpose) {
+        let curves: Vec<Curve> = drawing
+            .readings
+            .iter()
+            .map(|&(reading, name)| Curve {
+                name,
+                values: group.steps.iter().map(|s| s.readings.get(reading)).collect(),
+            })
+            .filter(|c| c.values.iter().any(|v| v.value.is_some()))
+            .collect();
+        if curves.is_empty() {
+            continue;
+        }
+        let svg = plot::series::svg(drawing.title, heading(by), drawing.label, &steps, &curves, drawing.limits);
+        put!(
+            out,
+            "<figure><div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Plot\">{svg}</div><figcaption>{}",
+            drawing.title
+        );
+        if curves.len() > 1 {
+            for (curve, role) in curves.iter().zip(["main", "fit", "spread"]) {
+                put!(
+                    out,
+                    " <span class=\"key\"><svg class=\"dash\" viewBox=\"0 0 30 8\" aria-hidden=\"true\"><path class=\"s-{role}\" d=\"M0 \
+                     4H30\"/></svg>{}</span>",
+                    curve.name
+                );
+            }
+        }
+        out.push_str("</figcaption></figure>\n");
+    }
+    out.push_str("</div>\n");
+    table(out, by, group);
+    for limit in group.limit_for_brief.iter().map(|l| &l.reason).chain(group.best.iter().map(|b| &b.reason)) {
+        put!(out, "<p>{}</p>\n", esc(limit));
+    }
+    if !group.warnings.is_empty() {
+        out.push_str("<ul>");
+        for warning in &group.warnings {
+            put!(out, "<li>{}</li>", esc(warning));
+        }
+        out.push_str("</ul>");
+    }
+    out.push_str("</article>\n");
+}
+
+/// One plot of a kind of series.
+struct Drawing {
+    title: &'static str,
+    label: &'static str,
+    readings: &'static [(&'static str, &'static str)],
+    limits: Option<Limits>,
+}
+
+fn drawings(by: By, purpose: &Purpose) -> Vec<Drawing> {
+    let rise = Some(Limits { borderline: purpose.rise_limit_mm.0, fails: purpose.rise_limit_mm.1 });
+    let snr = Some(Limits { borderline: purpose.snr_limit.0, fails: purpose.snr_limit.1 });
+    let noise = Drawing {
+        title: "Mid-tone signal-to-noise on the paper",
+        label: "signal-to-noise, ratio",
+        readings: &[("print_snr_midtone", "signal-to-noise")],
+        limits: snr,
+    };
+    match by {
+        By::Iso => vec![
+            noise,
+            Drawing {
+                title: "Range",
+                label: "range, EV",
+                readings: &[("usable_ev", "usable on the paper"), ("engineering_ev", "saturation over read noise")],
+                limits: None,
+            },
+        ],
+        By::Aperture => vec![
+            Drawing {
+                title: "Edge rise on the paper",
+                label: "edge rise, mm",
+                readings: &[("print_rise_mm", "whole frame"), ("print_corners_rise_mm", "corners")],
+                limits: rise,
+            },
+            Drawing {
+                title: "Edge rise on the sensor",
+                label: "edge rise, pixels",
+                readings: &[
+                    ("centre_rise_px", "centre"),
+                    ("corners_rise_px", "corners"),
+                    ("expected_diffraction_px", "diffraction alone"),
+                ],
+                limits: None,
+            },
+        ],
+        By::Shutter => vec![
+            Drawing {
+                title: "Frames free of shake",
+                label: "share of frames, %",
+                readings: &[("free_of_shake_pct", "counted"), ("fitted_free_pct", "fitted")],
+                limits: None,
+            },
+            Drawing {
+                title: "Motion on the paper",
+                label: "motion, mm",
+                readings: &[("print_motion_mm", "motion")],
+                limits: None,
+            },
+        ],
+        By::Camera => vec![
+            Drawing {
+                title: "Edge rise on the paper",
+                label: "edge rise, mm",
+                readings: &[("print_rise_mm", "edge rise")],
+                limits: rise,
+            },
+            noise,
+        ],
+    }
+}
+
+/// Every reading of every step.
+fn table(out: &mut String, by: By, group: &Group) {
+    let Some(first) = group.steps.first() else { return };
+    let names: Vec<&'static str> = first.readings.0.iter().map(|r| r.0).collect();
+    out.push_str("<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Values of the steps\"><table class=\"steps\"><thead><tr><th scope=\"col\">step</th><th scope=\"col\">frames</th>");
+    for name in &names {
+        let (label, unit) = super::values::label_and_unit(&format!("series.{name}"));
+        put!(out, "<th scope=\"col\">{}{}{unit}</th>", esc(&label), if unit.is_empty() { "" } else { ", " });
+    }
+    out.push_str("<th scope=\"col\">for the brief</th></tr></thead><tbody>");
+    for step in &group.steps {
+        put!(out, "<tr><th scope=\"row\">{}</th><td>{}</td>", esc(&setting(by, &step.setting)), frames(step));
+        for name in &names {
+            let estimate = step.readings.get(name);
+            out.push_str("<td>");
+            match (estimate.value, estimate.low, estimate.high) {
+                (Some(value), Some(low), Some(high)) => {
+                    put!(
+                        out,
+                        "{} <small>{} to {}</small>",
+                        units::number(value),
+                        units::number(low),
+                        units::number(high)
+                    );
+                }
+                (Some(value), ..) => put!(out, "{}", units::number(value)),
+                _ => out.push_str("<span class=\"unknown\">unknown</span>"),
+            }
+            out.push_str("</td>");
+        }
+        match step.meets_brief {
+            Some(outcome) => put!(out, "<td><span class=\"o {outcome}\">{}{outcome}</span></td></tr>", sign(outcome)),
+            None => out.push_str("<td><span class=\"unknown\">unknown</span></td></tr>"),
+        }
+    }
+    out.push_str("</tbody></table></div>\n");
+}
+
+fn frames(step: &Step) -> String {
+    if step.left_out > 0 {
+        format!("{} <small>({} left out)</small>", step.frames, step.left_out)
+    } else {
+        step.frames.to_string()
+    }
+}
