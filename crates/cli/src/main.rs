@@ -5,6 +5,7 @@
 mod commands;
 mod messages;
 mod pages;
+mod output;
 
 use std::process::ExitCode;
 

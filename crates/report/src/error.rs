@@ -23,7 +23,60 @@ pub enum ReportError {
         /// The cause.
         source: serde_json::Error,
     },
+    /// The file is something else.
+    #[error("{}: {what}; give the record that `audit` keeps (by default rawassay.ndjson, or *.record.ndjson beside --out)", path.display())]
+    NotARecord {
+        /// The file.
+        path: PathBuf,
+        /// What it is instead.
+        what: &'static str,
+    },
+    /// A newer program wrote it.
+    #[error("{}: line {line} was written by a newer rawassay (record version {found}, this one knows {known}); use that version, or another --record", path.display())]
+    Newer {
+        /// The record.
+        path: PathBuf,
+        /// Line number from 1.
+        line: usize,
+        /// Version found.
+        found: u32,
+        /// Version known.
+        known: u32,
+    },
+    /// An older or newer version of the measures wrote it, in another shape.
+    #[error("{}: line {line} holds measures of version {found}, this rawassay knows {known}; run `audit` again on the files", path.display())]
+    Outdated {
+        /// The record.
+        path: PathBuf,
+        /// Line number from 1.
+        line: usize,
+        /// Version found.
+        found: u32,
+        /// Version known.
+        known: u32,
+    },
+    /// Another run holds the record.
+    #[error("{}: another rawassay is writing this record; wait for it to end, or give this run its own --record", path.display())]
+    Locked {
+        /// The record.
+        path: PathBuf,
+    },
+    /// Scorecards could not be written.
+    #[error("cannot write the scorecards: {0}")]
+    Write(#[from] std::io::Error),
     /// A scorecard could not be put into its format.
     #[error("cannot put a scorecard into its format: {0}")]
     Format(#[from] serde_json::Error),
+}
+
+impl ReportError {
+    /// True where the reader of our output went away (`rawassay ... | head`): no fault, an end.
+    #[must_use]
+    pub fn is_broken_pipe(&self) -> bool {
+        match self {
+            Self::Write(source) | Self::Io { source, .. } => source.kind() == std::io::ErrorKind::BrokenPipe,
+            Self::Format(source) => source.io_error_kind() == Some(std::io::ErrorKind::BrokenPipe),
+            _ => false,
+        }
+    }
 }

@@ -1,0 +1,226 @@
+//! The table on the terminal: which frames to develop, how large, and why the others fail.
+
+use std::io::Write;
+
+use rawassay_analysis::{Outcome, Severity};
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+
+use crate::error::ReportError;
+use crate::scorecard::Scorecard;
+use crate::writer::{ScorecardWriter, Totals};
+
+/// How a table is set.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct TableStyle {
+    /// Columns of the terminal; `None` where the lines may be as long as they are.
+    pub width: Option<usize>,
+    /// Bold and faint, where the terminal shows them. They never say what the words do not.
+    pub emphasis: bool,
+}
+
+/// One row of cells.
+#[derive(Debug)]
+struct Row {
+    cells: Vec<String>,
+    weight: Weight,
+}
+
+/// How strongly a row stands out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Weight {
+    /// Bold: to be developed.
+    Strong,
+    /// As it is.
+    Plain,
+    /// Faint.
+    Faint,
+}
+
+/// A plain table of text: columns as wide as their cells, the last one cut to the terminal.
+///
+/// Serves the other commands too: give it its headings, then rows, then write it.
+#[derive(Debug)]
+pub struct Table {
+    style: TableStyle,
+    headings: Vec<String>,
+    right: Vec<bool>,
+    rows: Vec<Row>,
+}
+
+/// Spaces between two columns.
+const GAP: usize = 2;
+/// A first column (file names) wider than this is cut from its left: the end of a path tells files apart.
+const NAME_SHARE: usize = 3;
+
+impl Table {
+    /// A table with these headings. A heading that begins with `>` is set to the right (numbers).
+    #[must_use]
+    pub fn new(style: TableStyle, headings: &[&str]) -> Self {
+        Self {
+            style,
+            right: headings.iter().map(|h| h.starts_with('>')).collect(),
+            headings: headings.iter().map(|h| h.trim_start_matches('>').to_owned()).collect(),
+            rows: Vec::new(),
+        }
+    }
+
+    /// Adds a row.
+    pub fn row(&mut self, cells: Vec<String>, weight: Weight) {
+        let cells = cells.iter().map(|cell| printable(cell)).collect();
+        self.rows.push(Row { cells, weight });
+    }
+
+    /// Writes headings and rows.
+    ///
+    /// # Errors
+    /// Where `out` cannot be written.
+    pub fn write(&self, out: &mut dyn Write) -> Result<(), ReportError> {
+        let columns = self.headings.len();
+        let mut widths: Vec<usize> = self.headings.iter().map(|h| h.width()).collect();
+        for row in &self.rows {
+            for (width, cell) in widths.iter_mut().zip(&row.cells) {
+                *width = (*width).max(cell.width());
+            }
+        }
+        if let (Some(terminal), Some(first)) = (self.style.width, widths.first_mut()) {
+            *first = (*first).min((terminal / NAME_SHARE).max(12));
+        }
+        let before: usize = widths.iter().take(columns.saturating_sub(1)).map(|w| w + GAP).sum();
+        if let (Some(terminal), Some(last)) = (self.style.width, widths.last_mut()) {
+            *last = (*last).min(terminal.saturating_sub(before).max(8));
+        }
+        let headings = Row { cells: self.headings.clone(), weight: Weight::Faint };
+        for row in std::iter::once(&headings).chain(&self.rows) {
+            let mut line = String::new();
+            for (i, (cell, &width)) in row.cells.iter().zip(&widths).enumerate() {
+                let text = if i == 0 { cut_left(cell, width) } else { cut_right(cell, width) };
+                let pad = " ".repeat(width.saturating_sub(text.width()));
+                let right = self.right.get(i).copied().unwrap_or(false);
+                let (left_pad, right_pad) = if right { (pad.as_str(), "") } else { ("", pad.as_str()) };
+                line.push_str(left_pad);
+                line.push_str(&text);
+                line.push_str(right_pad);
+                line.push_str(&" ".repeat(GAP));
+            }
+            let line = line.trim_end();
+            match (self.style.emphasis, row.weight) {
+                (true, Weight::Strong) => writeln!(out, "\x1b[1m{line}\x1b[0m")?,
+                (true, Weight::Faint) => writeln!(out, "\x1b[2m{line}\x1b[0m")?,
+                _ => writeln!(out, "{line}")?,
+            }
+        }
+        Ok(())
+    }
+}
+
+/// The text on one line, without characters that would move the cursor.
+#[must_use]
+pub fn printable(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
+}
+
+fn cut_right(text: &str, width: usize) -> String {
+    if text.width() <= width {
+        return text.to_owned();
+    }
+    let mut kept = String::new();
+    let mut used = 0;
+    for c in text.chars() {
+        used += c.width().unwrap_or(0);
+        if used >= width {
+            break;
+        }
+        kept.push(c);
+    }
+    format!("{}\u{2026}", kept.trim_end())
+}
+
+fn cut_left(text: &str, width: usize) -> String {
+    if text.width() <= width {
+        return text.to_owned();
+    }
+    let mut used = 0;
+    let mut kept: Vec<char> = Vec::new();
+    for c in text.chars().rev() {
+        used += c.width().unwrap_or(0);
+        if used >= width {
+            break;
+        }
+        kept.push(c);
+    }
+    std::iter::once('\u{2026}').chain(kept.into_iter().rev()).collect()
+}
+
+/// A size on paper in inches, as print sizes are named: whole inches, tenths below ten inches.
+#[must_use]
+pub fn size_in(width_in: f64, height_in: f64) -> String {
+    let side = |inches: f64| if inches < 9.95 { format!("{inches:.1}") } else { format!("{inches:.0}") };
+    format!("{} x {} in", side(width_in), side(height_in))
+}
+
+/// The same in centimetres.
+#[must_use]
+pub fn size_cm(width_in: f64, height_in: f64) -> String {
+    format!("{:.0} x {:.0} cm", width_in * 2.54, height_in * 2.54)
+}
+
+/// Sets scorecards as a table: file, outcome, largest print and what limits it, main reason.
+#[derive(Debug)]
+pub struct TableWriter {
+    table: Table,
+}
+
+impl TableWriter {
+    /// A writer in this style.
+    #[must_use]
+    pub fn new(style: TableStyle) -> Self {
+        Self { table: Table::new(style, &["frame", "outcome", ">largest print", "", "limited by", "main reason"]) }
+    }
+}
+
+/// Why the frame has its outcome: its worst finding, or what stopped the measuring.
+fn main_reason(card: &Scorecard) -> String {
+    let worst = card.verdict.findings.first();
+    match worst {
+        Some(finding) if finding.severity == Severity::Note => format!("note: {}", finding.text),
+        Some(finding) => format!("{}: {}", finding.code, finding.text),
+        None => String::new(),
+    }
+}
+
+impl ScorecardWriter for TableWriter {
+    fn begin(&mut self, _: &mut dyn Write) -> Result<(), ReportError> {
+        Ok(())
+    }
+
+    fn card(&mut self, card: &Scorecard, _: &mut dyn Write) -> Result<(), ReportError> {
+        let largest = card.print.largest.as_ref();
+        let reason = match &card.error {
+            Some(error) if card.verdict.outcome == Outcome::Unmeasured => error.clone(),
+            _ => main_reason(card),
+        };
+        let weight = match card.verdict.outcome {
+            Outcome::Prints => Weight::Strong,
+            Outcome::Borderline => Weight::Plain,
+            Outcome::Fails | Outcome::Unmeasured => Weight::Faint,
+        };
+        let cells = vec![
+            card.file.clone(),
+            card.verdict.outcome.to_string(),
+            largest.map_or_else(|| "-".into(), |l| size_in(l.width_in, l.height_in)),
+            largest.map_or_else(String::new, |l| format!("({})", size_cm(l.width_in, l.height_in))),
+            largest.map_or_else(|| "-".into(), |l| l.limited_by.clone()),
+            reason,
+        ];
+        self.table.row(cells, weight);
+        Ok(())
+    }
+
+    fn finish(&mut self, totals: &Totals, out: &mut dyn Write) -> Result<(), ReportError> {
+        if totals.frames() > 0 {
+            self.table.write(out)?;
+            writeln!(out)?;
+        }
+        Ok(writeln!(out, "{}", printable(&totals.summary()))?)
+    }
+}
