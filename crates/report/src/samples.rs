@@ -131,9 +131,9 @@ pub(crate) fn record() -> Record {
         measures: Some(measures()),
     };
     record.set_path(Path::new("/shoot/a.dng"));
-    for number in [&mut record.shot.as_mut().expect("set above").exposure_bias_ev] {
-        *number = number.map(crate::numbers::rounded);
-    }
+    // As a record is written: with rounded numbers.
+    let shot = record.shot.as_mut().expect("set above");
+    shot.exposure_bias_ev = shot.exposure_bias_ev.map(crate::numbers::rounded);
     for channel in &mut record.measures.as_mut().expect("set above").channels {
         channel.headroom_ev = channel.headroom_ev.map(crate::numbers::rounded);
     }

@@ -48,7 +48,8 @@ fn insert(node: &mut Value, parts: &[&str], above: &str, field: &Field) {
         *slot = match list {
             Some(length) => {
                 let items = if rest.is_empty() { leaf(field) } else { object("", false) };
-                let mut list = json!({ "type": if nullable { json!(["array", "null"]) } else { json!("array") }, "items": items });
+                let mut list =
+                    json!({ "type": if nullable { json!(["array", "null"]) } else { json!("array") }, "items": items });
                 if let Ok(length) = length.parse::<usize>() {
                     list["minItems"] = json!(length);
                     list["maxItems"] = json!(length);
