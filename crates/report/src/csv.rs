@@ -9,7 +9,7 @@ use std::sync::LazyLock;
 use serde_json::Value;
 
 use crate::error::ReportError;
-use crate::fields::{FIELDS, Field};
+use crate::fields::{FIELDS, Field, Kind};
 use crate::numbers::rounded;
 use crate::scorecard::Scorecard;
 use crate::writer::{ScorecardWriter, Totals};
@@ -55,7 +55,7 @@ static COLUMNS: LazyLock<Vec<Column>> = LazyLock::new(|| {
     all.push(Column { name: "verdict_main_finding".into(), cell: Cell::MainFinding });
     all.push(Column { name: "verdict_findings".into(), cell: Cell::Findings });
     all.push(Column { name: "verdict_main_remedy".into(), cell: Cell::Remedy });
-    all.push(Column { name: "verdict_brief".into(), cell: Cell::At("/verdict/brief".into()) });
+    all.extend(["verdict.not_measured[]", "verdict.brief"].into_iter().flat_map(field));
     all.extend(
         FIELDS
             .iter()
@@ -87,7 +87,7 @@ fn columns_of(field: &Field) -> Vec<Column> {
         // A list of no fixed length in one cell: notes as text, map tiles by row with nothing between two
         // semicolons where a tile is unknown.
         Some("") => {
-            let between = if field.path == "notes[]" { " | " } else { ";" };
+            let between = if field.kind == Kind::Text { " | " } else { ";" };
             vec![Column { name, cell: Cell::Joined(pointer, between) }]
         }
         Some(length) => (0..length.parse().unwrap_or(0))

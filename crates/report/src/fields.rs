@@ -65,6 +65,11 @@ pub const CONTAINERS: &[Container] = &[
     container("blur", true, "What blurred the frame."),
     container("print", false, "The frame at the brief's size."),
     container("print.largest", true, "The largest print that the frame honestly makes."),
+    container(
+        "print.largest_with_proof",
+        true,
+        "The largest print that does not fail: between the two, make a proof print.",
+    ),
     container("verdict", false, "The verdict for the brief."),
     container("verdict.findings", false, "What was found, worst first."),
 ];
@@ -212,10 +217,19 @@ pub const FIELDS: &[Field] = &[
     maybe("print.motion_mm", Number, "Motion on the paper, mm."),
     maybe("print.snr_midtone", Number, "Mid-tone signal-to-noise after averaging over what the eye resolves, ratio."),
     maybe("print.eye_limit_mm", Number, "What the eye resolves at the brief's distance (one minute of arc), mm."),
+    maybe(
+        "print.finest_mm",
+        Number,
+        "The finest that is seen, mm: the eye's limit, or the screen's pixel where that is larger.",
+    ),
     known("print.largest.width_in", Number, "Width of the largest honest print, upright, inches."),
     known("print.largest.height_in", Number, "Its height, inches."),
     known("print.largest.ppi", Number, "Pixels per inch at that size."),
     known("print.largest.limited_by", Text, "What limits it first: pixels, sharpness, motion, noise."),
+    known("print.largest_with_proof.width_in", Number, "Its width, upright, inches."),
+    known("print.largest_with_proof.height_in", Number, "Its height, inches."),
+    known("print.largest_with_proof.ppi", Number, "Pixels per inch at that size."),
+    known("print.largest_with_proof.limited_by", Text, "What limits it first."),
     known("verdict.brief", Text, "Name of the brief."),
     known(
         "verdict.outcome",
@@ -249,4 +263,5 @@ pub const FIELDS: &[Field] = &[
     known("verdict.findings[].unit", Text, "Unit of both."),
     known("verdict.findings[].text", Text, "One plain sentence."),
     known("verdict.findings[].remedy", Text, "One remedy for next time."),
+    known("verdict.not_measured[]", Text, "One thing that could not be measured."),
 ];

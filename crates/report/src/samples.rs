@@ -141,7 +141,8 @@ pub(crate) fn record() -> Record {
 }
 
 fn judgement(outcome: Outcome, print: PrintFit, findings: Vec<Finding>) -> Judgement {
-    let verdict = Verdict { brief: "portfolio".into(), outcome, findings };
+    let verdict =
+        Verdict { brief: "portfolio".into(), outcome, findings, not_measured: vec!["the lens's distortion".into()] };
     Judgement { usable_ev: Some(9.5), snr_limit: 10.0, print, verdict }
 }
 
@@ -163,6 +164,8 @@ pub(crate) fn full() -> Scorecard {
         motion_mm: Some(0.16),
         snr_midtone: Some(120.0),
         eye_limit_mm: Some(0.13),
+        finest_mm: Some(0.13),
+        largest_with_proof: Some(largest.clone()),
         largest: Some(largest),
     };
     let findings = vec![
