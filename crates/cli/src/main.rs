@@ -4,8 +4,8 @@
 
 mod commands;
 mod messages;
-mod pages;
 mod output;
+mod pages;
 
 use std::process::ExitCode;
 

@@ -2,11 +2,11 @@
 
 pub mod csv;
 pub mod error;
-pub mod page;
-pub mod plot;
 pub mod fields;
 pub mod json;
 pub mod numbers;
+pub mod page;
+pub mod plot;
 pub mod record;
 #[cfg(test)]
 mod samples;
