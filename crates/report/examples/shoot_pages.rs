@@ -214,6 +214,8 @@ fn invented(n: usize, sequence: &mut Sequence) -> (Frame, Record) {
         record: 1,
         measures_version: 1,
         file: String::new(),
+        uri: None,
+        moved_from: None,
         file_id: FileId { size: 1_080_000, mtime: None, hash: format!("{n:032x}") },
         status: Status::Measured,
         error: None,

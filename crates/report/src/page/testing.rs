@@ -82,6 +82,8 @@ pub(crate) fn record_for(frame: &Frame) -> crate::Record {
         record: crate::record::RECORD_VERSION,
         measures_version: rawassay_analysis::MEASURES_VERSION,
         file: "shoot/frame.dng".into(),
+        uri: None,
+        moved_from: None,
         file_id: crate::FileId { size: 10, mtime: None, hash: "00".into() },
         status: crate::Status::Measured,
         error: None,
