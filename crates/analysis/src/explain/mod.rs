@@ -1,7 +1,10 @@
 //! What each finding and each measure means: one table for `explain`, the pages and the docs.
 
+mod edges;
 mod findings;
-mod measures;
+mod levels;
+mod paper;
+mod shot;
 mod words;
 
 /// What a word of the scorecard stands for.
@@ -36,7 +39,24 @@ pub struct Explanation {
 
 /// Every explanation: findings, measures, words.
 pub fn all() -> impl Iterator<Item = &'static Explanation> {
-    findings::FINDINGS.iter().chain(measures::MEASURES).chain(words::WORDS)
+    findings::FINDINGS
+        .iter()
+        .chain(paper::PAPER)
+        .chain(edges::EDGES)
+        .chain(levels::LEVELS)
+        .chain(shot::SHOT)
+        .chain(words::WORDS)
+}
+
+const fn measure(
+    word: &'static str,
+    unit: &'static str,
+    means: &'static str,
+    how: &'static str,
+    source: &'static str,
+    next_time: &'static str,
+) -> Explanation {
+    Explanation { word, kind: Kind::Measure, unit, means, how, source, next_time }
 }
 
 fn plain(word: &str) -> String {
@@ -48,12 +68,19 @@ fn plain(word: &str) -> String {
 #[must_use]
 pub fn find(word: &str) -> Option<&'static Explanation> {
     let word = plain(word);
+    // A column of a list carries a number: channels_0_clipped_pct, rise_by_direction_px_3.
+    let unnumbered = word
+        .split('_')
+        .filter(|part| part.is_empty() || !part.bytes().all(|b| b.is_ascii_digit()))
+        .collect::<Vec<_>>()
+        .join("_");
     let last = |e: &Explanation| plain(e.word.rsplit('.').next().unwrap_or(e.word));
-    all().find(|e| plain(e.word) == word).or_else(|| all().find(|e| last(e) == word)).or_else(|| {
-        // A numbered or named part in the column: keep the group and the last part.
-        let group = word.split('_').next()?.to_string();
+    let whole = |word: &str| all().find(|e| plain(e.word) == word);
+    whole(&word).or_else(|| whole(&unnumbered)).or_else(|| all().find(|e| last(e) == word)).or_else(|| {
+        // A named part in the column, such as the plane's: keep the group and the last part.
+        let (group, _) = word.split_once('_')?;
         all()
-            .filter(|e| plain(e.word).starts_with(&group) && word.ends_with(&format!("_{}", last(e))))
+            .filter(|e| plain(e.word).starts_with(group) && word.ends_with(&format!("_{}", last(e))))
             .max_by_key(|e| last(e).len())
     })
 }

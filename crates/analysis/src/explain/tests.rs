@@ -1,1 +1,86 @@
+//! Every code and every field of the scorecard is explained.
+#![allow(clippy::unwrap_used)]
 
+use super::*;
+use crate::judge::fixture::{measures, shot};
+use crate::{Brief, FindingCode, Subject};
+
+#[test]
+fn every_finding_code_is_explained() {
+    for code in FindingCode::ALL {
+        let found = find(code.word()).unwrap();
+        assert_eq!((found.word, found.kind), (code.word(), Kind::Finding));
+        assert!(!found.means.is_empty() && !found.how.is_empty() && !found.next_time.is_empty());
+    }
+    for word in ["prints", "borderline", "fails", "unmeasured", "note"] {
+        assert_eq!(find(word).unwrap().word, word);
+    }
+}
+
+/// Paths of every leaf and group that a value serialises to.
+fn paths(value: &serde_json::Value, at: &str, into: &mut Vec<String>) {
+    match value {
+        serde_json::Value::Object(fields) => {
+            for (key, value) in fields {
+                let path = if at.is_empty() { key.clone() } else { format!("{at}.{key}") };
+                paths(value, &path, into);
+            }
+        }
+        serde_json::Value::Array(items) if items.first().is_some_and(serde_json::Value::is_object) => {
+            paths(&items[0], at, into);
+        }
+        _ => into.push(at.to_string()),
+    }
+}
+
+#[test]
+fn every_field_that_is_measured_or_judged_is_explained() {
+    let (m, s) = (measures(), shot());
+    let subject = Subject { shot: Some(&s), measures: Some(&m), damaged: None };
+    let judgement = crate::judge::judge(&subject, &Brief::default(), None);
+    let mut words = Vec::new();
+    let mut add = |value: serde_json::Value, at: &str| paths(&value, at, &mut words);
+    add(serde_json::to_value(&s).unwrap(), "shot");
+    add(serde_json::to_value(&m.channels).unwrap(), "channels");
+    add(serde_json::to_value(&m.exposure).unwrap(), "exposure");
+    add(serde_json::to_value(&m.noise).unwrap(), "noise");
+    add(serde_json::to_value(&m.blur).unwrap(), "blur");
+    add(serde_json::to_value(&judgement.print).unwrap(), "print");
+    let mut sharpness = serde_json::to_value(&m.sharpness).unwrap();
+    sharpness["map"] = serde_json::Value::Null;
+    add(sharpness, "sharpness");
+    assert!(words.len() > 70, "{}", words.len());
+    for word in words {
+        let found = find(&word).unwrap_or_else(|| panic!("{word} is not explained"));
+        assert_eq!(found.word, word);
+        assert!(!found.means.is_empty() && !found.how.is_empty() && !found.source.is_empty(), "{word}");
+        // The CSV column of the same field.
+        assert_eq!(find(&word.replace('.', "_")).unwrap().word, word);
+        // A unit in the name is told as unit.
+        for (suffix, unit) in [("_px", "px"), ("_um", "um"), ("_mm", "mm"), ("_ev", "EV"), ("_pct", "%"), ("_dn", "DN")]
+        {
+            assert!(!word.ends_with(suffix) || found.unit.contains(unit), "{word}: {}", found.unit);
+        }
+    }
+}
+
+#[test]
+fn other_spellings_are_found() {
+    assert_eq!(find("ppi").unwrap().word, "print.ppi");
+    assert_eq!(find("Slow Shutter").unwrap().word, "slow-shutter");
+    assert_eq!(find("channels_0_clipped_pct").unwrap().word, "channels.clipped_pct");
+    assert_eq!(find("channels.2.gain_e_per_dn").unwrap().word, "channels.gain_e_per_dn");
+    assert_eq!(find("sharpness_rise_by_direction_px_3").map(|e| e.word), Some("sharpness.rise_by_direction_px"));
+    assert!(find("nonsense").is_none() && find("").is_none());
+    assert_eq!(nearest("shakn"), Some("shaken"));
+    assert_eq!(nearest("edge_rise"), Some("edge_rise_px"));
+    assert_eq!(nearest("zzzzqqq"), None);
+}
+
+#[test]
+fn no_word_twice() {
+    let mut seen = std::collections::HashSet::new();
+    for e in all() {
+        assert!(seen.insert(plain(e.word)), "{} stands twice", e.word);
+    }
+}

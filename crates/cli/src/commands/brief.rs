@@ -1,14 +1,168 @@
 //! `rawassay brief`.
 
-use crate::messages::{Exit, Failure};
+use std::fmt::Write as _;
 
-/// List, show or check the output briefs
+use rawassay_analysis::Brief as Output;
+use rawassay_report::Table;
+use rawassay_report::table::Weight;
+
+use crate::messages::{Exit, Failure};
+use crate::output::{self, Sink};
+
+/// List, show and check output briefs
 #[derive(clap::Args)]
-pub struct Brief {}
+pub struct Brief {
+    #[command(subcommand)]
+    action: Action,
+}
+
+#[derive(clap::Subcommand)]
+enum Action {
+    /// The built-in briefs
+    List {
+        /// Form of the answer
+        #[arg(long, value_enum, default_value_t = Form::Table)]
+        format: Form,
+    },
+    /// A brief as a commented TOML file: a start for your own
+    Show {
+        /// A built-in brief or a file
+        #[arg(value_name = "NAME")]
+        name: String,
+        /// Form of the answer
+        #[arg(long, value_enum, default_value_t = ShowForm::Toml)]
+        format: ShowForm,
+    },
+    /// Read a brief and say what is wrong with it, or what it asks for
+    Check {
+        /// The TOML file
+        #[arg(value_name = "FILE")]
+        file: String,
+    },
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Form {
+    /// For people
+    Table,
+    /// One array
+    Json,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum ShowForm {
+    /// As a file
+    Toml,
+    /// One object, lengths in mm
+    Json,
+}
 
 impl Brief {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
-        Err(Failure::nothing("brief: not built yet"))
+        match self.action {
+            Action::List { format } => list(format)?,
+            Action::Show { name, format } => {
+                let brief = find(&name)?;
+                output::print(&match format {
+                    ShowForm::Toml => brief.to_toml(),
+                    ShowForm::Json => json(&brief)?,
+                })?;
+            }
+            Action::Check { file } => {
+                // A file that is named like a built-in brief is meant as the file.
+                let text = std::fs::read_to_string(&file)
+                    .map_err(|e| Failure::nothing(format!("{file}: cannot be read: {}", output::plain_cause(&e))))?;
+                let brief = Output::parse(text.trim_start_matches('\u{feff}'), &file)
+                    .map_err(|e| Failure::nothing(e.to_string()))?;
+                output::print(&asked(&file, &brief))?;
+            }
+        }
+        Ok(Exit::Done)
     }
+}
+
+/// A brief by name or path.
+///
+/// # Errors
+/// Where there is none.
+pub fn find(name: &str) -> Result<Output, Failure> {
+    Output::find(name).map_err(|e| Failure::usage(e.to_string()))
+}
+
+fn json<T: serde::Serialize>(value: &T) -> Result<String, Failure> {
+    let mut text = serde_json::to_string_pretty(value).map_err(|e| Failure::nothing(e.to_string()))?;
+    text.push('\n');
+    Ok(text)
+}
+
+fn list(format: Form) -> Result<(), Failure> {
+    let briefs: Vec<Output> = Output::built_in_names().iter().filter_map(|name| Output::built_in(name)).collect();
+    if format == Form::Json {
+        return output::print(&json(&briefs)?);
+    }
+    let mut table = Table::new(
+        output::stdout_style(),
+        &["brief", ">size", ">seen from", ">ppi wanted", ">at the least", ">widest edge on paper"],
+    );
+    for brief in &briefs {
+        let seen = rawassay_analysis::print::seen(&brief.output);
+        let rise = brief.limits.rise_eye_limits;
+        let cells = vec![
+            brief.name.clone(),
+            brief.size_text(),
+            brief.distance_text(),
+            brief.output.ppi_wanted.to_string(),
+            brief.output.ppi_least.to_string(),
+            format!("{:.2} mm, fails from {:.2}", rise.borderline * seen.finest_mm, rise.fails * seen.finest_mm),
+        ];
+        table.row(cells, Weight::Plain);
+    }
+    let mut sink = Sink::open(None)?;
+    table.write(&mut sink).or_else(|e| sink.fault(e))?;
+    sink.finish()
+}
+
+/// What a brief asks for, in lines.
+fn asked(file: &str, brief: &Output) -> String {
+    let o = &brief.output;
+    let seen = rawassay_analysis::print::seen(o);
+    let limits = &brief.limits;
+    let mut text = String::new();
+    let _ = writeln!(text, "{file}: a good brief");
+    let _ = writeln!(text, "  {}: {} seen from {}", brief.name, brief.size_text(), brief.distance_text());
+    let _ = writeln!(text, "  pixels    {} ppi wanted, {} at the least", o.ppi_wanted, o.ppi_least);
+    let mm = |v: f64| v * seen.finest_mm;
+    let _ = writeln!(
+        text,
+        "  edges     up to {:.2} mm wide, fails from {:.2} mm (the finest that is seen is {:.3} mm)",
+        mm(limits.rise_eye_limits.borderline),
+        mm(limits.rise_eye_limits.fails),
+        seen.finest_mm
+    );
+    let _ = writeln!(
+        text,
+        "  motion    up to {:.2} mm, fails from {:.2} mm",
+        mm(limits.motion_eye_limits.borderline),
+        mm(limits.motion_eye_limits.fails)
+    );
+    let _ = writeln!(
+        text,
+        "  noise     mid-tone signal-to-noise {} or more, fails below {}",
+        limits.snr_midtone.borderline, limits.snr_midtone.fails
+    );
+    let _ = writeln!(
+        text,
+        "  blown     up to {} % of the picture or {} cm2 in one patch, fails from {} % or {} cm2",
+        limits.blown_area_pct.borderline,
+        limits.blown_patch_cm2.borderline,
+        limits.blown_area_pct.fails,
+        limits.blown_patch_cm2.fails
+    );
+    let _ = writeln!(
+        text,
+        "  blocked   up to {} % of the picture, fails from {} %",
+        limits.blocked_area_pct.borderline, limits.blocked_area_pct.fails
+    );
+    text
 }

@@ -1,14 +1,270 @@
 //! `rawassay enlarge`.
 
-use crate::messages::{Exit, Failure};
+use std::io::Write;
+use std::path::{Path, PathBuf};
 
-/// Show a ladder of print sizes and what each asks of the frame
+use rawassay_analysis::brief::length::short;
+use rawassay_analysis::enlarge::{self, Distance, Ladder, PaperSize, Rung};
+use rawassay_analysis::{Brief, LargestPrint, Outcome};
+use rawassay_decode::Area;
+use rawassay_report::table::{Weight, size_cm, size_in};
+use rawassay_report::{Record, Status, Table, record};
+use serde::Serialize;
+
+use super::shared;
+use crate::messages::{Exit, Failure};
+use crate::output::{self, Sink};
+
+/// Show a ladder of print sizes: what each asks for and what the frame has
 #[derive(clap::Args)]
-pub struct Enlarge {}
+pub struct Enlarge {
+    /// Records that `audit` kept, or raw files (measured now)
+    #[arg(value_name = "RECORD|FRAME", required = true)]
+    inputs: Vec<PathBuf>,
+    /// Whose limits and viewing distance count: screen, album, portfolio, exhibition, or a TOML file
+    #[arg(long, default_value = "portfolio")]
+    brief: String,
+    /// This part of the frame only: columns x rows + first column + first row of the frame as stored, before it is
+    /// turned upright
+    #[arg(long, value_name = "WxH+X+Y", value_parser = shared::crop)]
+    crop: Option<Area>,
+    /// Picture pixels per inch that are wanted, in place of the brief's
+    #[arg(long, value_name = "N", value_parser = shared::ppi)]
+    ppi: Option<f64>,
+    /// Viewing distance for every size, in place of the brief's: a length such as 60cm, or `diagonal` for that of
+    /// each print
+    #[arg(long, value_name = "LENGTH|diagonal", value_parser = shared::distance)]
+    distance: Option<Distance>,
+    /// A size to show besides the usual ones, such as "60 x 90 cm" or A2; may be given again
+    #[arg(long, value_name = "SIZE", value_parser = shared::paper)]
+    size: Vec<PaperSize>,
+    /// Of a record, only frames whose file name holds this text; may be given again
+    #[arg(long, value_name = "TEXT")]
+    frame: Vec<String>,
+    /// Form of the answer
+    #[arg(long, value_enum, default_value_t = Form::Table)]
+    format: Form,
+    /// Write the answer to this file
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Form {
+    /// For people
+    Table,
+    /// One row per size
+    Csv,
+    /// An object for one raw file, an array of them otherwise
+    Json,
+}
+
+/// The ladder of a file, as it is written.
+#[derive(Serialize)]
+struct Answer<'a> {
+    file: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    error: Option<&'a str>,
+    #[serde(flatten)]
+    ladder: &'a Ladder,
+}
 
 impl Enlarge {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
-        Err(Failure::nothing("enlarge: not built yet"))
+        let brief = super::brief::find(&self.brief)?;
+        let mut sizes = enlarge::usual_sizes();
+        sizes.extend(self.size.iter().cloned());
+        sizes.sort_by(|a, b| (a.width_mm * a.height_mm).total_cmp(&(b.width_mm * b.height_mm)));
+        sizes.dedup_by(|a, b| a.name == b.name);
+        let distance = self.distance.unwrap_or(Distance::Brief);
+        let mut single = self.inputs.len() == 1;
+        let mut ladders = Vec::new();
+        for input in &self.inputs {
+            let records = if is_record(input)? {
+                single = false;
+                let records = record::read(input).map_err(|e| Failure::nothing(e.to_string()))?;
+                records.into_iter().filter(|r| self.wanted(r)).collect()
+            } else {
+                vec![super::measuring::record_of(input)]
+            };
+            for record in records {
+                let ladder = enlarge::ladder(&record.subject(), &brief, self.crop, self.ppi, distance, &sizes);
+                ladders.push((record, ladder));
+            }
+        }
+        if ladders.is_empty() {
+            return Err(Failure::nothing(if self.frame.is_empty() {
+                format!("{}: the record holds no frame", self.inputs[0].display())
+            } else {
+                format!("--frame {}: no file name in the record holds that", self.frame.join(", "))
+            }));
+        }
+        let mut sink = Sink::open(self.out.as_deref())?;
+        match self.format {
+            Form::Json => json(&ladders, single, &mut sink),
+            Form::Csv => csv(&ladders, &mut sink),
+            Form::Table => table(&ladders, &brief, distance, self.out.is_none(), &mut sink),
+        }
+        .or_else(|e| sink.fault(e))?;
+        sink.finish()?;
+        let unreadable = ladders.iter().filter(|(record, _)| record.status == Status::Unreadable).count();
+        for (record, _) in ladders.iter().filter(|(r, _)| r.status == Status::Unreadable && self.format != Form::Table) {
+            crate::messages::warning(&format!("{}: {}", record.file, record.error.as_deref().unwrap_or("unreadable")));
+        }
+        Ok(match unreadable {
+            0 => Exit::Done,
+            n if n == ladders.len() => Exit::Nothing,
+            _ => Exit::SomeUnmeasured,
+        })
     }
+
+    fn wanted(&self, record: &Record) -> bool {
+        self.frame.is_empty() || self.frame.iter().any(|text| record.file.contains(text))
+    }
+}
+
+/// True where the file is a record (NDJSON): its first character is a brace, which begins no raw format.
+fn is_record(path: &Path) -> Result<bool, Failure> {
+    use std::io::Read;
+    let fail = |e: &std::io::Error| Failure::nothing(format!("{}: cannot be read: {}", path.display(), output::plain_cause(e)));
+    if path.is_dir() {
+        return Err(Failure::usage(format!("{}: a folder; name its raw files, or the record of its audit", path.display())));
+    }
+    let mut first = Vec::new();
+    std::fs::File::open(path).and_then(|f| f.take(64).read_to_end(&mut first)).map_err(|e| fail(&e))?;
+    let named = path.extension().is_some_and(|e| e == "ndjson" || e == "jsonl");
+    Ok(first.iter().find(|b| !b.is_ascii_whitespace()).map_or(named, |b| *b == b'{'))
+}
+
+fn json(ladders: &[(Record, Ladder)], single: bool, out: &mut dyn Write) -> std::io::Result<()> {
+    let answers: Vec<Answer<'_>> = ladders
+        .iter()
+        .map(|(record, ladder)| Answer { file: &record.file, error: record.error.as_deref(), ladder })
+        .collect();
+    match answers.as_slice() {
+        [one] if single => serde_json::to_writer_pretty(&mut *out, one)?,
+        _ => serde_json::to_writer_pretty(&mut *out, &answers)?,
+    }
+    writeln!(out)
+}
+
+/// A field of CSV (RFC 4180).
+fn field(text: &str) -> String {
+    if text.contains([',', '"', '\n', '\r']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text.into() }
+}
+
+fn csv(ladders: &[(Record, Ladder)], out: &mut dyn Write) -> std::io::Result<()> {
+    out.write_all(b"file,paper,width_in,height_in,distance_mm,ppi,asks_width_px,asks_height_px,rise_mm,asks_rise_mm,motion_mm,snr_midtone,outcome,limited_by\r\n")?;
+    let number = |v: f64| format!("{}", (v * 1e6).round() / 1e6);
+    let known = |v: Option<f64>| v.map_or_else(String::new, number);
+    for (record, ladder) in ladders {
+        for r in &ladder.rungs {
+            let fields = [
+                field(&record.file),
+                field(&r.paper),
+                number(r.width_in),
+                number(r.height_in),
+                number(r.distance_mm),
+                number(r.ppi),
+                number(r.asks_px[0]),
+                number(r.asks_px[1]),
+                known(r.rise_mm),
+                number(r.asks_rise_mm),
+                known(r.motion_mm),
+                known(r.snr_midtone),
+                r.outcome.to_string(),
+                r.limited_by.clone().unwrap_or_default(),
+            ];
+            out.write_all(fields.join(",").as_bytes())?;
+            out.write_all(b"\r\n")?;
+        }
+    }
+    Ok(())
+}
+
+/// What limits a rung, in words.
+fn verdict(rung: &Rung) -> String {
+    match (&rung.outcome, &rung.limited_by) {
+        (Outcome::Prints, _) => "prints".into(),
+        (Outcome::Borderline, Some(by)) => format!("borderline: {by}; make a proof print"),
+        (outcome, Some(by)) => format!("{outcome}: {by}"),
+        (outcome, None) => outcome.to_string(),
+    }
+}
+
+fn largest(print: &LargestPrint) -> String {
+    let (w, h) = (print.width_in, print.height_in);
+    format!("{} ({}) at {:.0} ppi, limited by {}", size_in(w, h), size_cm(w, h), print.ppi, print.limited_by)
+}
+
+fn table(
+    ladders: &[(Record, Ladder)],
+    brief: &Brief,
+    distance: Distance,
+    terminal: bool,
+    out: &mut dyn Write,
+) -> Result<(), rawassay_report::ReportError> {
+    let style = if terminal { output::stdout_style() } else { rawassay_report::TableStyle::default() };
+    for (i, (record, ladder)) in ladders.iter().enumerate() {
+        if i > 0 {
+            writeln!(out)?;
+        }
+        let file = rawassay_report::table::printable(&record.file);
+        if let (Status::Unreadable, Some(error)) = (record.status, &record.error) {
+            writeln!(out, "{file}: {error}")?;
+            continue;
+        }
+        let [w, h] = ladder.picture_px;
+        let from = match distance {
+            Distance::Diagonal => "each seen from its diagonal".to_string(),
+            Distance::Brief => format!("seen from {}", brief.distance_text()),
+            Distance::Fixed(mm) => format!("seen from {} cm", short(mm / 10.0)),
+        };
+        writeln!(out, "{file}: {w:.0} x {h:.0} px, {from}, limits of {}", ladder.brief)?;
+        for line in &ladder.not_measured {
+            writeln!(out, "not measured: {line}")?;
+        }
+        if ladder.rungs.is_empty() {
+            continue;
+        }
+        let motion = ladder.rungs.iter().any(|r| r.motion_mm.is_some_and(|mm| mm > 0.0));
+        let mut headings = vec!["paper", ">picture on it", ">wants px", ">ppi", ">edges mm", ">allowed"];
+        if motion {
+            headings.push(">motion mm");
+        }
+        headings.extend([">signal:noise", "outcome"]);
+        let mut rows = Table::new(style, &headings);
+        let mm = |v: Option<f64>| v.map_or_else(|| "-".into(), |mm| format!("{mm:.2}"));
+        for r in &ladder.rungs {
+            let mut cells = vec![
+                r.paper.clone(),
+                size_in(r.width_in, r.height_in),
+                format!("{:.0} x {:.0}", r.asks_px[0], r.asks_px[1]),
+                format!("{:.0}", r.ppi),
+                mm(r.rise_mm),
+                format!("{:.2}", r.asks_rise_mm),
+            ];
+            if motion {
+                cells.push(mm(r.motion_mm));
+            }
+            cells.push(r.snr_midtone.map_or_else(|| "-".into(), |snr| format!("{snr:.0}")));
+            cells.push(verdict(r));
+            let weight = match r.outcome {
+                Outcome::Prints => Weight::Strong,
+                Outcome::Borderline => Weight::Plain,
+                Outcome::Fails | Outcome::Unmeasured => Weight::Faint,
+            };
+            rows.row(cells, weight);
+        }
+        rows.write(out)?;
+        match (&ladder.largest, &ladder.largest_with_proof) {
+            (Some(honest), Some(proof)) => {
+                writeln!(out, "largest honest print  {}", largest(honest))?;
+                writeln!(out, "with a proof print    {}", largest(proof))?;
+            }
+            _ => writeln!(out, "largest honest print: not known, see above")?,
+        }
+    }
+    Ok(())
 }

@@ -1,14 +1,96 @@
 //! `rawassay explain`.
 
-use crate::messages::{Exit, Failure};
+use std::fmt::Write as _;
 
-/// Explain a finding or a measure
+use rawassay_analysis::explain::{self, Explanation, Kind};
+
+use crate::messages::{Exit, Failure};
+use crate::output;
+
+/// Say what a finding or a measure means, how it is measured, its source, and what to do next time
 #[derive(clap::Args)]
-pub struct Explain {}
+pub struct Explain {
+    /// A finding code (shaken) or a measure (print.ppi, edge_rise_px); without it, all are listed
+    #[arg(value_name = "CODE|MEASURE")]
+    word: Vec<String>,
+}
 
 impl Explain {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
-        Err(Failure::nothing("explain: not built yet"))
+        if self.word.is_empty() {
+            output::print(&list())?;
+            return Ok(Exit::Done);
+        }
+        let joined = self.word.join(" ");
+        let words = if explain::find(&joined).is_some() { vec![joined] } else { self.word };
+        let mut text = String::new();
+        for (i, word) in words.iter().enumerate() {
+            let found = explain::find(word).ok_or_else(|| {
+                let hint = explain::nearest(word).map_or(String::new(), |near| format!("did you mean `{near}`? "));
+                Failure::usage(format!("nothing is known of `{word}`; {hint}`rawassay explain` lists every word"))
+            })?;
+            if i > 0 {
+                text.push('\n');
+            }
+            text += &one(found);
+        }
+        output::print(&text)?;
+        Ok(Exit::Done)
     }
+}
+
+/// Columns of the text.
+const WIDTH: usize = 96;
+/// Width of the labels.
+const LABEL: usize = 11;
+
+fn one(e: &Explanation) -> String {
+    let kind = match e.kind {
+        Kind::Finding => "finding",
+        Kind::Measure => "measure",
+        Kind::Word => "word",
+    };
+    let mut text = format!("{} ({kind}{})\n", e.word, if e.unit.is_empty() { String::new() } else { format!(", {}", e.unit) });
+    for (label, part) in [("means", e.means), ("how", e.how), ("source", e.source), ("next time", e.next_time)] {
+        if !part.is_empty() {
+            let _ = writeln!(text, "  {label:LABEL$}{}", wrapped(part));
+        }
+    }
+    text
+}
+
+/// Text in lines that fit beside the labels.
+fn wrapped(part: &str) -> String {
+    let mut text = String::new();
+    let mut used = 0;
+    for word in part.split_whitespace() {
+        if used > 0 && used + 1 + word.len() > WIDTH - LABEL - 2 {
+            let _ = write!(text, "\n{:1$}", "", LABEL + 2);
+            used = 0;
+        }
+        if used > 0 {
+            text.push(' ');
+            used += 1;
+        }
+        text.push_str(word);
+        used += word.len();
+    }
+    text
+}
+
+fn list() -> String {
+    let mut text = String::new();
+    for (kind, heading) in [(Kind::Finding, "Findings"), (Kind::Word, "Outcomes and words"), (Kind::Measure, "Measures")] {
+        let _ = writeln!(text, "{heading}");
+        let width = explain::all().filter(|e| e.kind == kind).map(|e| e.word.len()).max().unwrap_or(0);
+        for e in explain::all().filter(|e| e.kind == kind) {
+            let first = e.means.split_inclusive([':', ';', '.']).next().unwrap_or(e.means).trim_end_matches([':', ';', '.']);
+            let unit = if e.unit.is_empty() || kind != Kind::Measure { String::new() } else { format!(" [{}]", e.unit) };
+            let _ = writeln!(text, "  {:width$}  {first}{unit}", e.word);
+        }
+        text.push('\n');
+    }
+    text.push_str("rawassay explain WORD tells more.\n");
+    text
 }

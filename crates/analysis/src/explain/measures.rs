@@ -1,2 +1,0 @@
-use super::Explanation;
-pub(super) const MEASURES: &[Explanation] = &[];

@@ -1,0 +1,148 @@
+//! The frame on the paper and the verdict.
+
+use super::{Explanation, measure};
+
+/// Word, unit, meaning, method, source, next time.
+#[rustfmt::skip]
+pub(super) const PAPER: &[Explanation] = &[
+    measure(
+        "print.ppi", "ppi",
+        "Picture pixels per inch at the brief's size.",
+        "Pixels after the crop over inches along the edge that fills the output; fitted whole, never stretched; paper is turned to the picture, a screen is not.",
+        "definition; 6000 px at 20 in are 300 ppi",
+        "180 to 360 ppi are usual (common practice, no source).",
+    ),
+    measure(
+        "print.rise_mm", "mm",
+        "Width of the sharpest edges on the paper.",
+        "sharpness.edge_rise_px (of the crop) x 25.4 / ppi.",
+        "definition",
+        "Compare with print.finest_mm: the brief allows 1.5 times that before a proof is due.",
+    ),
+    measure(
+        "print.motion_mm", "mm",
+        "Length of the motion on the paper.",
+        "blur.motion_px x 25.4 / ppi; 0 where no motion was found.",
+        "definition",
+        "",
+    ),
+    measure(
+        "print.snr_midtone", "ratio",
+        "Signal-to-noise that the eye sees in a mid-tone of the print.",
+        "That of one pixel times the root of the pixels within the finest that is seen; a pixel larger than that is not averaged.",
+        "averaging n pixels gains sqrt(n): photon statistics, EMVA 1288",
+        "",
+    ),
+    measure(
+        "print.eye_limit_mm", "mm",
+        "The finest that the eye resolves at the brief's distance.",
+        "One minute of arc: distance x tan(1/60 degree).",
+        "20/20 sight, common practice",
+        "",
+    ),
+    measure(
+        "print.finest_mm", "mm",
+        "The finest that is seen: the eye's limit, or the screen's pixel where that is larger.",
+        "See print.eye_limit_mm.",
+        "own derivation (docs/measures.md)",
+        "",
+    ),
+    measure(
+        "print.largest", "in",
+        "The largest honest print at the brief's distance, and what limits it first: pixels, sharpness, motion or noise.",
+        "The largest at which pixels, edge rise, motion and noise all stay within the brief's borderline limits.",
+        "own derivation (docs/measures.md, Print and verdict)",
+        "Beyond it make a proof print; `enlarge` shows every size.",
+    ),
+    measure(
+        "print.largest_with_proof", "in",
+        "The largest that does not fail: between print.largest and this, make a proof print.",
+        "As print.largest, with the fails limits.",
+        "own derivation (docs/measures.md, Print and verdict)",
+        "",
+    ),
+    measure(
+        "print.largest.width_in", "in",
+        "Width of that print as it stands upright.",
+        "See print.largest.",
+        "own derivation (docs/measures.md)",
+        "",
+    ),
+    measure(
+        "print.largest.height_in", "in",
+        "Height of that print.",
+        "See print.largest.",
+        "own derivation (docs/measures.md)",
+        "",
+    ),
+    measure(
+        "print.largest.ppi", "ppi",
+        "Picture pixels per inch at that size.",
+        "See print.largest.",
+        "own derivation (docs/measures.md)",
+        "",
+    ),
+    measure(
+        "print.largest.limited_by", "",
+        "What limits it first: pixels, sharpness, motion or noise.",
+        "See print.largest.",
+        "own derivation (docs/measures.md)",
+        "",
+    ),
+    measure(
+        "print.largest_with_proof.width_in", "in",
+        "Width of that print as it stands upright.",
+        "See print.largest_with_proof.",
+        "own derivation (docs/measures.md)",
+        "",
+    ),
+    measure(
+        "print.largest_with_proof.height_in", "in",
+        "Height of that print.",
+        "See print.largest_with_proof.",
+        "own derivation (docs/measures.md)",
+        "",
+    ),
+    measure(
+        "print.largest_with_proof.ppi", "ppi",
+        "Picture pixels per inch at that size.",
+        "See print.largest_with_proof.",
+        "own derivation (docs/measures.md)",
+        "",
+    ),
+    measure(
+        "print.largest_with_proof.limited_by", "",
+        "What limits it first: pixels, sharpness, motion or noise.",
+        "See print.largest_with_proof.",
+        "own derivation (docs/measures.md)",
+        "",
+    ),
+    measure(
+        "verdict.brief", "",
+        "The brief that the frame was judged by.",
+        "As asked for.",
+        "docs/briefs.md",
+        "",
+    ),
+    measure(
+        "verdict.outcome", "",
+        "prints, borderline (make a proof print), fails, or unmeasured.",
+        "One finding that fails makes the frame fail; else it is unmeasured where something that the brief needs is unknown; else borderline where a finding is; else it prints.",
+        "own derivation (docs/measures.md, Print and verdict)",
+        "",
+    ),
+    measure(
+        "verdict.findings", "",
+        "What was found, worst first: code, severity, measured value, limit, unit, a sentence and a remedy.",
+        "One rule for each code; `explain CODE`.",
+        "own derivation (docs/measures.md, Print and verdict)",
+        "",
+    ),
+    measure(
+        "verdict.not_measured", "",
+        "What could not be measured in this frame; what the brief needs first.",
+        "Reasons stand in notes.",
+        "own derivation (docs/measures.md, Print and verdict)",
+        "",
+    ),
+];
