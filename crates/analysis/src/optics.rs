@@ -127,3 +127,46 @@ pub fn f_number_not_above(f_number: f64) -> Option<f64> {
 pub fn iso_not_above(iso: f64) -> Option<f64> {
     (-2..12).rev().map(|stop| 100.0 * 2f64.powi(stop)).find(|step| *step <= iso * 1.02)
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn airy_disc_of_the_table() {
+        // 2.44 w N at 0.55 um, references section 4 (closed form).
+        for (n, um) in
+            [(2.8, 3.76), (4.0, 5.37), (5.6, 7.52), (8.0, 10.7), (11.0, 14.8), (16.0, 21.5), (22.0, 29.5), (32.0, 42.9)]
+        {
+            assert!((airy_um(n) / um - 1.0).abs() < 4e-3, "f/{n}: {}", airy_um(n));
+        }
+    }
+
+    #[test]
+    fn one_minute_of_arc() {
+        // d / 3437.75 and 3438 / d(in) ppi, references section 5.
+        assert!((eye_limit_mm(3437.75) - 1.0).abs() < 1e-5);
+        for (inches, ppi) in [(10.0, 344.0), (12.0, 286.0), (18.0, 191.0), (24.0, 143.0), (36.0, 95.0)] {
+            let got = 25.4 / eye_limit_mm(inches * 25.4);
+            assert!((got - ppi).abs() < 0.6, "{inches} in: {got}");
+        }
+    }
+
+    #[test]
+    fn shutters_and_stops_as_they_are_written() {
+        // Hand-holding 1/(k f35): common practice, no source.
+        assert!((hand_held_s(1.0, 50.0) - 0.02).abs() < 1e-12);
+        assert_eq!(shutter_not_slower(1.0 / 150.0).unwrap().1, "1/160 s");
+        assert_eq!(shutter_not_slower(1.0 / 500.0).unwrap().1, "1/500 s");
+        assert_eq!(shutter_not_slower(1e-6), None);
+        assert_eq!(shutter_text(1.0 / 251.0), "1/250 s");
+        assert_eq!(shutter_text(0.3), "0.3 s");
+        assert_eq!(shutter_text(1.0 / 45.0), "1/45 s");
+        assert_eq!(shutter_text(60.0), "60 s");
+        assert_eq!(f_number_not_above(9.7), Some(9.0));
+        assert_eq!(f_number_not_above(0.5), None);
+        assert_eq!(iso_not_above(2119.0), Some(1600.0));
+        assert_eq!(iso_not_above(10.0), None);
+    }
+}

@@ -167,7 +167,7 @@ impl Default for Limits {
             blown_area_pct: Limit::new(0.2, 1.0),
             blown_patch_cm2: Limit::new(2.0, 10.0),
             specular_spot_mm: 3.0,
-            blocked_area_pct: Limit::new(5.0, 25.0),
+            blocked_area_pct: Limit::new(10.0, 40.0),
             snr_midtone: Limit::new(20.0, 10.0),
             shadow_snr: 4.0,
             banding_to_noise: Limit::new(0.15, 0.5),

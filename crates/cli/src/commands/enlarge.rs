@@ -109,7 +109,8 @@ impl Enlarge {
         .or_else(|e| sink.fault(e))?;
         sink.finish()?;
         let unreadable = ladders.iter().filter(|(record, _)| record.status == Status::Unreadable).count();
-        for (record, _) in ladders.iter().filter(|(r, _)| r.status == Status::Unreadable && self.format != Form::Table) {
+        for (record, _) in ladders.iter().filter(|(r, _)| r.status == Status::Unreadable && self.format != Form::Table)
+        {
             crate::messages::warning(&format!("{}: {}", record.file, record.error.as_deref().unwrap_or("unreadable")));
         }
         Ok(match unreadable {
@@ -127,9 +128,14 @@ impl Enlarge {
 /// True where the file is a record (NDJSON): its first character is a brace, which begins no raw format.
 fn is_record(path: &Path) -> Result<bool, Failure> {
     use std::io::Read;
-    let fail = |e: &std::io::Error| Failure::nothing(format!("{}: cannot be read: {}", path.display(), output::plain_cause(e)));
+    let fail = |e: &std::io::Error| {
+        Failure::nothing(format!("{}: cannot be read: {}", path.display(), output::plain_cause(e)))
+    };
     if path.is_dir() {
-        return Err(Failure::usage(format!("{}: a folder; name its raw files, or the record of its audit", path.display())));
+        return Err(Failure::usage(format!(
+            "{}: a folder; name its raw files, or the record of its audit",
+            path.display()
+        )));
     }
     let mut first = Vec::new();
     std::fs::File::open(path).and_then(|f| f.take(64).read_to_end(&mut first)).map_err(|e| fail(&e))?;

@@ -51,7 +51,8 @@ fn one(e: &Explanation) -> String {
         Kind::Measure => "measure",
         Kind::Word => "word",
     };
-    let mut text = format!("{} ({kind}{})\n", e.word, if e.unit.is_empty() { String::new() } else { format!(", {}", e.unit) });
+    let mut text =
+        format!("{} ({kind}{})\n", e.word, if e.unit.is_empty() { String::new() } else { format!(", {}", e.unit) });
     for (label, part) in [("means", e.means), ("how", e.how), ("source", e.source), ("next time", e.next_time)] {
         if !part.is_empty() {
             let _ = writeln!(text, "  {label:LABEL$}{}", wrapped(part));
@@ -81,12 +82,16 @@ fn wrapped(part: &str) -> String {
 
 fn list() -> String {
     let mut text = String::new();
-    for (kind, heading) in [(Kind::Finding, "Findings"), (Kind::Word, "Outcomes and words"), (Kind::Measure, "Measures")] {
+    for (kind, heading) in
+        [(Kind::Finding, "Findings"), (Kind::Word, "Outcomes and words"), (Kind::Measure, "Measures")]
+    {
         let _ = writeln!(text, "{heading}");
         let width = explain::all().filter(|e| e.kind == kind).map(|e| e.word.len()).max().unwrap_or(0);
         for e in explain::all().filter(|e| e.kind == kind) {
-            let first = e.means.split_inclusive([':', ';', '.']).next().unwrap_or(e.means).trim_end_matches([':', ';', '.']);
-            let unit = if e.unit.is_empty() || kind != Kind::Measure { String::new() } else { format!(" [{}]", e.unit) };
+            let first =
+                e.means.split_inclusive([':', ';', '.']).next().unwrap_or(e.means).trim_end_matches([':', ';', '.']);
+            let unit =
+                if e.unit.is_empty() || kind != Kind::Measure { String::new() } else { format!(" [{}]", e.unit) };
             let _ = writeln!(text, "  {:width$}  {first}{unit}", e.word);
         }
         text.push('\n');
