@@ -21,8 +21,9 @@ pub(in crate::judge) fn ratio(case: &Case<'_>) -> Option<f64> {
         .fold(None, |a: Option<f64>, b| Some(a.map_or(b, |a| a.max(b))))?;
     let read = m.noise.read_noise_dn.or(m.noise.masked_read_noise_dn).and_then(known).filter(|r| *r > 0.0)?;
     let noise = (read * read + darkest_shot_variance(case).unwrap_or(0.0)).sqrt();
-    let side = pixels_averaged(case.paper.seen.finest_mm, case.ppi()?).sqrt();
-    known(banding / noise * side)
+    // Over a square of s x s pixels the bands fall by sqrt(s), the noise by s.
+    let side_px = pixels_averaged(case.paper.seen.finest_mm, case.ppi()?).sqrt();
+    known(banding / noise * side_px.sqrt())
 }
 
 /// Variance of photon noise in the tone that the darkest half per cent reaches, DN^2.
