@@ -8,7 +8,7 @@ use rawassay_decode::Area;
 use serde::{Deserialize, Serialize};
 
 use crate::brief::length::{self, LengthUnit, MM_PER_INCH};
-use crate::brief::{Brief, Need, OutputKind};
+use crate::brief::{Brief, OutputKind};
 use crate::judge::{Case, LargestPrint, Outcome, Severity, Subject};
 use crate::print::{self, Aspect, OnPaper, Unknown};
 
@@ -207,9 +207,7 @@ fn grade(paper: &OnPaper<'_>, ppi: f64, unreadable: bool) -> (Outcome, Option<St
             Err(Unknown) => unknown |= paper.needs(aspect),
         }
     }
-    let size_needs = [Need::Sharpness, Need::Motion, Need::Noise];
-    debug_assert!(!unknown || paper.brief.needs.iter().any(|n| size_needs.contains(n)));
-    let word = |aspect| Some(paper.word(aspect).to_string());
+    let word = |aspect: Aspect| Some(aspect.word().to_string());
     match worst {
         Some((Severity::Fails, _, aspect)) => (Outcome::Fails, word(aspect)),
         _ if unknown => (Outcome::Unmeasured, None),

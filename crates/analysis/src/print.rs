@@ -56,8 +56,6 @@ pub struct Brings {
     pub motion_px: Option<f64>,
     /// Mid-tone signal-to-noise of one pixel, ratio.
     pub snr_px: Option<f64>,
-    /// True where the blur is motion alone, so that a wide edge is motion's doing.
-    pub rise_is_motion: bool,
 }
 
 /// The picture fitted into the output.
@@ -216,7 +214,7 @@ impl OnPaper<'_> {
         if !(width_in > 0.0 && height_in > 0.0 && width_in.is_finite() && height_in.is_finite()) {
             return None;
         }
-        Some(LargestPrint { width_in, height_in, ppi, limited_by: self.word(aspect).into() })
+        Some(LargestPrint { width_in, height_in, ppi, limited_by: aspect.word().into() })
     }
 
     /// True where the brief does not let a frame pass without this aspect.
@@ -229,12 +227,6 @@ impl OnPaper<'_> {
             Aspect::Noise => Need::Noise,
         };
         self.brief.needs.contains(&need)
-    }
-
-    /// The word for an aspect: a wide edge that motion made is motion.
-    #[must_use]
-    pub fn word(&self, aspect: Aspect) -> &'static str {
-        if aspect == Aspect::Sharpness && self.brings.rise_is_motion { Aspect::Motion.word() } else { aspect.word() }
     }
 }
 

@@ -197,7 +197,6 @@ fn brings(
         rise_px,
         motion_px,
         snr_px: snr_db.and_then(known).map(|db| 10f64.powf(db / 20.0)).and_then(known),
-        rise_is_motion: m.blur.kind == BlurKind::Motion,
     }
 }
 

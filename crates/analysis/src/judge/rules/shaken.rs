@@ -11,12 +11,16 @@ use crate::print::Aspect;
 /// Below this share of the tiles with edges, the motion is that of a part of the scene, not of the camera.
 const SUBJECT_TILES_PCT: f64 = 40.0;
 
-/// Severity of the motion in this frame, by its length or, where motion is the only blur, by the edges it left.
+/// Severity of the motion in this frame: by its length or, where that is unknown, by the edges that motion alone blurred.
 pub(super) fn severity(case: &Case<'_>) -> Option<Severity> {
-    let by_length = case.grade(Aspect::Motion);
-    let by_rise = if case.blur_kind() == BlurKind::Motion { case.grade(Aspect::Sharpness) } else { None };
-    let worst = by_length.max(by_rise)?;
+    let worst = case.grade(aspect(case))?;
     Some(if part_of_scene(case) { worst.min(Severity::Borderline) } else { worst })
+}
+
+/// What tells of the motion. Edges along a motion stay sharp, so that the rise of the sharpest edges tells little of it.
+fn aspect(case: &Case<'_>) -> Aspect {
+    let by_edges = case.blur_kind() == BlurKind::Motion && case.paper.brings.motion_px.is_none();
+    if by_edges { Aspect::Sharpness } else { Aspect::Motion }
 }
 
 /// True where only a part of the scene moved.
@@ -27,14 +31,9 @@ fn part_of_scene(case: &Case<'_>) -> bool {
 
 pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let severity = severity(case)?;
-    // The aspect that is worse tells the numbers.
-    let (motion, rise) = (case.grade(Aspect::Motion), case.grade(Aspect::Sharpness));
-    let by_rise = case.blur_kind() == BlurKind::Motion && rise > motion;
-    let (aspect, px) = if by_rise {
-        (Aspect::Sharpness, case.paper.brings.rise_px?)
-    } else {
-        (Aspect::Motion, case.paper.brings.motion_px?)
-    };
+    let aspect = aspect(case);
+    let by_rise = aspect == Aspect::Sharpness;
+    let px = if by_rise { case.paper.brings.rise_px? } else { case.paper.brings.motion_px? };
     let (mm, eyes) = (case.mm(px)?, case.value(aspect)?);
     let limits = case.paper.limit(aspect);
     let limit = passed(limits, severity);

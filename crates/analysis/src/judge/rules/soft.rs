@@ -1,6 +1,6 @@
 //! `soft`: edges are wider on the paper than the eye forgives, and neither motion nor diffraction explains it.
 
-use super::{Case, Finding, FindingCode, Parts, diffracted, finest_words, or_print_smaller, passed, surface};
+use super::{Case, Finding, FindingCode, Parts, diffracted, finest_words, or_print_smaller, passed, shaken, surface};
 use crate::brief::length::short;
 use crate::measures::BlurKind;
 use crate::print::Aspect;
@@ -12,7 +12,9 @@ const PIXEL_SHARP_PX: f64 = 2.0;
 pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let severity = case.grade(Aspect::Sharpness)?;
     let kind = case.blur_kind();
-    if kind == BlurKind::Motion || diffracted::explains(case) {
+    // A motion that is as bad accounts for what it left of the sharpest edges.
+    let motion_accounts = kind == BlurKind::Motion && shaken::severity(case) >= Some(severity);
+    if motion_accounts || diffracted::explains(case) {
         return None;
     }
     let rise_px = case.paper.brings.rise_px?;
@@ -28,8 +30,8 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
             "; the frame is sharp pixel by pixel, the enlargement is too much for it",
             "Stitch several frames or use a camera with more pixels; sharper focus will not help",
         ),
-        BlurKind::None => (
-            "; neither missed focus nor motion was seen, so the lens is the likeliest cause",
+        BlurKind::None | BlurKind::Motion => (
+            "; missed focus was not seen, so the lens is the likeliest cause",
             "Stop down two to three stops from wide open (common practice) and prove it with a series by aperture, or \
              use a better lens",
         ),
