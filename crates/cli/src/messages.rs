@@ -61,3 +61,8 @@ impl fmt::Display for Failure {
 pub fn error(line: &str) {
     eprintln!("error: {line}");
 }
+
+/// Prints a line that the user should see, though the work goes on.
+pub fn warning(line: &str) {
+    eprintln!("note: {line}");
+}

@@ -144,6 +144,16 @@ pub fn stdout_style() -> TableStyle {
     TableStyle { width, emphasis: !plain }
 }
 
+/// Prints text on stdout.
+///
+/// # Errors
+/// Where it cannot be written; a reader that went away is none.
+pub fn print(text: &str) -> Result<(), Failure> {
+    let mut sink = Sink::open(None)?;
+    sink.write_all(text.as_bytes()).or_else(|e| sink.fault(e))?;
+    sink.finish()
+}
+
 /// A place for data: stdout, a file that appears whole, or a device.
 pub struct Sink {
     place: Place,
