@@ -8,7 +8,7 @@ use rawassay_analysis::enlarge::{self, Distance, Ladder, PaperSize, Rung};
 use rawassay_analysis::{Brief, LargestPrint, Outcome};
 use rawassay_decode::Area;
 use rawassay_report::table::{Weight, size_cm, size_in};
-use rawassay_report::{Record, Status, Table, record};
+use rawassay_report::{Record, ReportError, Status, Table, record};
 use serde::Serialize;
 
 use super::shared;
@@ -59,6 +59,13 @@ enum Form {
     Json,
 }
 
+/// What is told of a file besides its ladder.
+struct Head {
+    file: String,
+    status: Status,
+    error: Option<String>,
+}
+
 /// The ladder of a file, as it is written.
 #[derive(Serialize)]
 struct Answer<'a> {
@@ -80,17 +87,22 @@ impl Enlarge {
         let distance = self.distance.unwrap_or(Distance::Brief);
         let mut single = self.inputs.len() == 1;
         let mut ladders = Vec::new();
+        let mut add = |record: &Record| {
+            let ladder = enlarge::ladder(&record.subject(), &brief, self.crop, self.ppi, distance, &sizes);
+            ladders
+                .push((Head { file: record.file.clone(), status: record.status, error: record.error.clone() }, ladder));
+        };
         for input in &self.inputs {
-            let records = if is_record(input)? {
+            if is_record(input)? {
                 single = false;
-                let records = record::read(input).map_err(|e| Failure::nothing(e.to_string()))?;
-                records.into_iter().filter(|r| self.wanted(r)).collect()
+                for record in record::stream(input).map_err(|e| Failure::nothing(e.to_string()))? {
+                    let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
+                    if self.wanted(&record) {
+                        add(&record);
+                    }
+                }
             } else {
-                vec![super::measuring::record_of(input)]
-            };
-            for record in records {
-                let ladder = enlarge::ladder(&record.subject(), &brief, self.crop, self.ppi, distance, &sizes);
-                ladders.push((record, ladder));
+                add(&super::measuring::record_of(input));
             }
         }
         if ladders.is_empty() {
@@ -102,8 +114,8 @@ impl Enlarge {
         }
         let mut sink = Sink::open(self.out.as_deref())?;
         match self.format {
-            Form::Json => json(&ladders, single, &mut sink),
-            Form::Csv => csv(&ladders, &mut sink),
+            Form::Json => json(&ladders, single, &mut sink).map_err(ReportError::from),
+            Form::Csv => csv(&ladders, &mut sink).map_err(ReportError::from),
             Form::Table => table(&ladders, &brief, distance, self.out.is_none(), &mut sink),
         }
         .or_else(|e| sink.fault(e))?;
@@ -143,7 +155,7 @@ fn is_record(path: &Path) -> Result<bool, Failure> {
     Ok(first.iter().find(|b| !b.is_ascii_whitespace()).map_or(named, |b| *b == b'{'))
 }
 
-fn json(ladders: &[(Record, Ladder)], single: bool, out: &mut dyn Write) -> std::io::Result<()> {
+fn json(ladders: &[(Head, Ladder)], single: bool, out: &mut dyn Write) -> std::io::Result<()> {
     let answers: Vec<Answer<'_>> = ladders
         .iter()
         .map(|(record, ladder)| Answer { file: &record.file, error: record.error.as_deref(), ladder })
@@ -160,7 +172,7 @@ fn field(text: &str) -> String {
     if text.contains([',', '"', '\n', '\r']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text.into() }
 }
 
-fn csv(ladders: &[(Record, Ladder)], out: &mut dyn Write) -> std::io::Result<()> {
+fn csv(ladders: &[(Head, Ladder)], out: &mut dyn Write) -> std::io::Result<()> {
     out.write_all(b"file,paper,width_in,height_in,distance_mm,ppi,asks_width_px,asks_height_px,rise_mm,asks_rise_mm,motion_mm,snr_midtone,outcome,limited_by\r\n")?;
     let number = |v: f64| format!("{}", (v * 1e6).round() / 1e6);
     let known = |v: Option<f64>| v.map_or_else(String::new, number);
@@ -205,12 +217,12 @@ fn largest(print: &LargestPrint) -> String {
 }
 
 fn table(
-    ladders: &[(Record, Ladder)],
+    ladders: &[(Head, Ladder)],
     brief: &Brief,
     distance: Distance,
     terminal: bool,
     out: &mut dyn Write,
-) -> Result<(), rawassay_report::ReportError> {
+) -> Result<(), ReportError> {
     let style = if terminal { output::stdout_style() } else { rawassay_report::TableStyle::default() };
     for (i, (record, ladder)) in ladders.iter().enumerate() {
         if i > 0 {

@@ -38,7 +38,8 @@ impl Judge {
         let mut totals = Totals { brief: brief.name.clone(), ..Totals::default() };
         let mut outside = 0;
         for path in &self.records {
-            for record in record::read(path).map_err(|e| Failure::nothing(e.to_string()))? {
+            for record in record::stream(path).map_err(|e| Failure::nothing(e.to_string()))? {
+                let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
                 let judgement = judge::judge(&record.subject(), &brief, self.crop);
                 let size = record.shot.as_ref().map(|s| (s.width_px, s.height_px));
                 if let (Some(crop), Some((w, h))) = (&self.crop, size) {
