@@ -12,6 +12,7 @@ pub(crate) mod line_fit;
 pub(crate) mod noise;
 pub(crate) mod patches;
 pub(crate) mod saturation;
+pub mod sharpness;
 
 use rawassay_decode::BlackFrom;
 use serde::{Deserialize, Serialize};

@@ -1,0 +1,139 @@
+//! The edges of a frame: candidates of every level, shared out over tiles and directions, fitted and tested.
+
+use std::collections::HashMap;
+
+use rawassay_decode::Frame;
+
+use super::candidates::{Candidate, DIRECTIONS, direction_bin, find};
+use super::fit::{Edge, Fitter, Reject, Source};
+use super::pyramid::Level;
+use super::samples::ColourSamples;
+
+/// Levels that are measured: the mosaic, and pictures halved one to four times.
+const LEVELS: usize = 5;
+/// Tiles along the longer side.
+pub(crate) const TILES_LONG: usize = 8;
+/// Candidates fitted at most in a tile and direction.
+const PER_CELL: usize = 6;
+/// Edges in a tile and direction above which a coarser level need not add any.
+const ENOUGH_PER_CELL: usize = 3;
+
+/// What was found.
+pub(crate) struct Collected {
+    /// Edges that passed every test.
+    pub(crate) edges: Vec<Edge>,
+    /// Candidates that were tried.
+    pub(crate) tried: usize,
+    /// Why the others failed.
+    pub(crate) rejected: HashMap<Reject, usize>,
+    /// Tiles across and down.
+    pub(crate) tiles: (usize, usize),
+}
+
+impl Collected {
+    /// True where most candidates failed for want of contrast over the noise.
+    pub(crate) fn mostly_noise(&self) -> bool {
+        2 * self.rejected.get(&Reject::LowContrast).copied().unwrap_or(0) > self.tried
+    }
+
+    /// Why most of the candidates failed, in words.
+    pub(crate) fn main_reason(&self) -> &'static str {
+        let most = ALL.iter().max_by_key(|why| self.rejected.get(why).copied().unwrap_or(0));
+        match most {
+            Some(Reject::Clipped) => "most touch clipped samples",
+            Some(Reject::Border) => "most lie at the border",
+            Some(Reject::LowContrast) => "most do not stand out of the noise",
+            Some(Reject::Bent) => "most are bent",
+            Some(Reject::Crowded) => "most have other detail beside them",
+            _ => "most are no plain steps",
+        }
+    }
+}
+
+/// Reasons in a fixed order, so that equal counts give the same words.
+const ALL: [Reject; 7] = [
+    Reject::Border,
+    Reject::Clipped,
+    Reject::NoFit,
+    Reject::OtherLevel,
+    Reject::LowContrast,
+    Reject::Crowded,
+    Reject::Bent,
+];
+
+/// Tiles across and down for a picture of this size: 8 along the longer side, nearly square ones.
+pub(crate) fn tiles(width: usize, height: usize) -> (usize, usize) {
+    let (long, short) = (width.max(height).max(1), width.min(height).max(1));
+    let other = ((TILES_LONG * short) as f64 / long as f64).round().max(1.0) as usize;
+    if width >= height { (TILES_LONG, other) } else { (other, TILES_LONG) }
+}
+
+/// Tile of a place of the full frame.
+pub(crate) fn tile_of(frame: &Frame, (cols, rows): (usize, usize), x_px: f32, y_px: f32) -> usize {
+    let a = &frame.active;
+    let col = (((x_px - a.x as f32) / a.width as f32) * cols as f32).clamp(0.0, cols as f32 - 1.0) as usize;
+    let row = (((y_px - a.y as f32) / a.height as f32) * rows as f32).clamp(0.0, rows as f32 - 1.0) as usize;
+    row * cols + col
+}
+
+/// Finds and measures the edges of one colour.
+pub(crate) fn collect(samples: &ColourSamples<'_>) -> Collected {
+    let frame = samples.frame;
+    let grid = tiles(frame.active.width, frame.active.height);
+    let mut fitter = Fitter::new();
+    let mut all = Collected { edges: Vec::new(), tried: 0, rejected: HashMap::new(), tiles: grid };
+    let mut per_cell = vec![0_usize; grid.0 * grid.1 * DIRECTIONS];
+    let mut levels: Vec<Level> = vec![Level::first(samples)];
+    for k in 0..LEVELS {
+        // Candidates for level k come from the picture one halving coarser.
+        let margin = 4;
+        let coarse = &levels[k];
+        let found = find(coarse, samples.noise, margin);
+        let source = if k == 0 { Source::Mosaic(samples) } else { Source::Level(&levels[k - 1]) };
+        let before = per_cell.clone();
+        for (candidate, cell) in chosen(frame, grid, coarse, found) {
+            if before[cell] >= ENOUGH_PER_CELL {
+                continue;
+            }
+            let (x, y) = coarse.to_frame(candidate.x, candidate.y);
+            let at = if k == 0 { (x, y) } else { levels[k - 1].from_frame(x, y) };
+            all.tried += 1;
+            match fitter.measure(&source, samples.noise, &candidate, at) {
+                Ok(edge) => {
+                    per_cell[cell] += 1;
+                    all.edges.push(edge);
+                }
+                Err(why) => *all.rejected.entry(why).or_default() += 1,
+            }
+        }
+        if k + 1 < LEVELS {
+            let next = levels[k].next();
+            if next.width < 32 || next.height < 32 {
+                break;
+            }
+            levels.push(next);
+        }
+    }
+    all
+}
+
+/// The strongest candidates of each tile and direction, with the index of their cell.
+fn chosen(
+    frame: &Frame,
+    grid: (usize, usize),
+    level: &Level,
+    mut found: Vec<Candidate>,
+) -> Vec<(Candidate, usize)> {
+    found.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.y.total_cmp(&b.y)).then(a.x.total_cmp(&b.x)));
+    let mut taken = vec![0_usize; grid.0 * grid.1 * DIRECTIONS];
+    let mut chosen = Vec::new();
+    for candidate in found {
+        let (x, y) = level.to_frame(candidate.x, candidate.y);
+        let cell = tile_of(frame, grid, x, y) * DIRECTIONS + direction_bin(candidate.normal.0, candidate.normal.1);
+        if taken[cell] < PER_CELL {
+            taken[cell] += 1;
+            chosen.push((candidate, cell));
+        }
+    }
+    chosen
+}

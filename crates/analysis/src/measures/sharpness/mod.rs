@@ -1,0 +1,197 @@
+//! How sharp the frame is, and what blurred it, from the edges of the scene on the mosaic itself.
+//!
+//! Measures: 10-90 % edge rise, MTF50 and MTF10 of the sharpest quarter of the edges; rise by direction and over the
+//! frame; kind of blur with its length, direction or radius. Unit: sensor pixels, cycles per pixel, degrees.
+//! Method: docs/measures.md, "Sharpness and blur". Cost: one light pass over the pixels and a few thousand small fits.
+//! Fails when: fewer than [`LEAST_EDGES`] good edges -> kind `undetermined` and no rise, with the reason in the notes.
+
+mod candidates;
+mod collect;
+mod erf;
+mod fit;
+mod kind;
+mod local_noise;
+pub mod psf;
+mod pyramid;
+mod samples;
+mod shape;
+mod stack;
+mod summary;
+mod tiles;
+
+use rawassay_decode::Frame;
+
+use crate::measures::{Blur, BlurKind, Channel, Sharpness, known};
+use collect::{Collected, collect};
+use fit::Edge;
+use kind::Verdict;
+use psf::PointSpread;
+use samples::{ColourSamples, colour_groups};
+use stack::{normal_deg, stacks};
+use summary::sharp_mean_ln;
+
+/// Fewest good edges from which a frame is measured.
+pub const LEAST_EDGES: usize = 12;
+/// Fewest edges for the rise of one direction or tile.
+const LEAST_IN_BIN: usize = 3;
+/// Standard error of the rise, share of it, above which noise decides what can be told.
+const NOISE_LIMIT: f64 = 0.08;
+/// Wavelength for the expected diffraction, micrometres.
+const WAVELENGTH_UM: f64 = 0.55;
+
+/// Sharpness, blur, and what a reader should know about them.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct SharpnessReading {
+    /// Rise, MTF, map.
+    pub sharpness: Sharpness,
+    /// Kind of blur.
+    pub blur: Blur,
+    /// Reasons for what is unknown, and cautions.
+    pub notes: Vec<String>,
+}
+
+/// Measures sharpness and blur. `channels` gives black and saturation and, where known, gain and read noise of each
+/// plane of the frame's filter array, in its order; without gain the noise is estimated from the frame.
+#[must_use]
+pub fn measure_sharpness(frame: &Frame, channels: &[Channel]) -> SharpnessReading {
+    measure(frame, channels).0
+}
+
+/// The reading, with the edges it comes from.
+fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>) {
+    let mut reading = SharpnessReading::default();
+    let diffraction = expected_diffraction_px(frame.shot.f_number, frame.shot.pixel_pitch_um);
+    reading.blur.expected_diffraction_px = diffraction;
+    let Some((collected, colour)) = best_colour(frame, channels) else {
+        reading.notes.push("sharpness not measured: the frame holds no samples".into());
+        return (reading, Vec::new());
+    };
+    let (cols, rows) = collected.tiles;
+    reading.sharpness.edges = collected.edges.len() as u64;
+    reading.sharpness.map.cols = cols;
+    reading.sharpness.map.rows = rows;
+    reading.sharpness.map.rise_px = vec![None; cols * rows];
+    let edges: Vec<&Edge> = collected.edges.iter().collect();
+    let readings: Vec<(f64, f64)> = edges.iter().map(|e| (f64::from(e.sigma_px).ln(), f64::from(e.error_ln))).collect();
+    let sharp = sharp_mean_ln(&readings).filter(|_| edges.len() >= LEAST_EDGES);
+    let Some((ln_sigma, error_ln)) = sharp else {
+        reading.notes.push(too_few(&collected));
+        reading.sharpness.noise_limited = collected.mostly_noise();
+        return (reading, collected.edges);
+    };
+    if colour.secondary {
+        reading.notes.push(format!("sharpness measured on the {} samples: they hold the clearer edges", colour.name));
+    }
+
+    let stacks = stacks(&edges);
+    let kind = kind::read(&stacks, diffraction);
+    fill_blur(&mut reading, &kind);
+    fill_sharpness(&mut reading.sharpness, frame, &edges, (ln_sigma, error_ln), &kind.psf);
+    tiles::fill(&mut reading, frame, collected.tiles, &edges, &kind);
+    (reading, collected.edges)
+}
+
+struct ColourUsed {
+    name: String,
+    secondary: bool,
+}
+
+/// Measures on the colour with most samples; on another where that one has too few good edges.
+fn best_colour(frame: &Frame, channels: &[Channel]) -> Option<(Collected, ColourUsed)> {
+    let mut best: Option<(Collected, ColourUsed)> = None;
+    for (k, planes) in colour_groups(frame).iter().enumerate() {
+        let samples = ColourSamples::new(frame, channels, planes);
+        let collected = collect(&samples);
+        if best.as_ref().is_none_or(|(b, _)| collected.edges.len() > 2 * b.edges.len() + 4) {
+            best = Some((collected, ColourUsed { name: samples.name.clone(), secondary: k > 0 }));
+        }
+        if best.as_ref().is_some_and(|(b, _)| b.edges.len() >= LEAST_EDGES) {
+            break;
+        }
+    }
+    best
+}
+
+/// 10-90 % rise of a perfect lens, px: 1.33287 w N / pitch, w = 0.55 um.
+fn expected_diffraction_px(f_number: Option<f64>, pitch_um: Option<f64>) -> Option<f64> {
+    known(1.33287 * WAVELENGTH_UM * f_number.filter(|n| *n > 0.0)? / pitch_um.filter(|p| *p > 0.0)?)
+}
+
+fn too_few(collected: &Collected) -> String {
+    let why = if collected.tried == 0 {
+        "nothing in the frame stands out of its noise like an edge".to_string()
+    } else {
+        format!("{} of {} places that looked like edges passed the tests ({})", collected.edges.len(), collected.tried, collected.main_reason())
+    };
+    format!("sharpness undetermined: fewer than {LEAST_EDGES} good edges; {why}")
+}
+
+fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading) {
+    let blur = &mut reading.blur;
+    blur.confidence = kind.confidence;
+    let psf = &kind.psf;
+    let motion = |blur: &mut Blur| {
+        blur.motion_px = known(psf.motion_px);
+        blur.motion_deg = known(psf.motion_deg);
+    };
+    match kind.verdict {
+        Verdict::None => blur.kind = BlurKind::None,
+        Verdict::Defocus => {
+            blur.kind = BlurKind::Defocus;
+            blur.defocus_px = kind.defocus_px.and_then(known);
+        }
+        Verdict::Motion => {
+            blur.kind = BlurKind::Motion;
+            motion(blur);
+        }
+        Verdict::Mixed => {
+            blur.kind = BlurKind::Mixed;
+            motion(blur);
+            blur.defocus_px = kind.defocus_px.and_then(known);
+        }
+        Verdict::Undetermined(why) => {
+            blur.kind = BlurKind::Undetermined;
+            reading.notes.push(format!("kind of blur undetermined: {why}"));
+        }
+    }
+}
+
+/// Widths that have the edge spread `sigma_px` (of the best fitting Gaussian, pixel included) and the shape of `psf`
+/// without its motion: the edges of the sharpest quarter lie along the motion.
+fn sharp_spread(psf: &PointSpread, sigma_px: f64) -> PointSpread {
+    let within = (sigma_px * sigma_px - 1.0 / 12.0).max(0.01);
+    let round = psf.sigma_px.powi(2) + psf.defocus_px.powi(2) / 4.0;
+    if psf.defocus_px > 0.0 && round > 0.0 {
+        return PointSpread { motion_px: 0.0, ..*psf };
+    }
+    PointSpread { sigma_px: within.sqrt(), ..PointSpread::default() }
+}
+
+fn fill_sharpness(
+    sharpness: &mut Sharpness,
+    frame: &Frame,
+    edges: &[&Edge],
+    (ln_sigma, error_ln): (f64, f64),
+    psf: &PointSpread,
+) {
+    let spread = sharp_spread(psf, ln_sigma.exp());
+    let rise = spread.rise_px(0.0);
+    sharpness.edge_rise_px = known(rise);
+    sharpness.edge_rise_spread_px = known(rise * error_ln);
+    sharpness.mtf50_cy_px = spread.frequency_at(0.5, 0.0);
+    sharpness.mtf10_cy_px = spread.frequency_at(0.1, 0.0);
+    sharpness.mtf50_lp_mm =
+        frame.shot.pixel_pitch_um.filter(|p| *p > 0.0).and_then(|p| known(sharpness.mtf50_cy_px? * 1000.0 / p));
+    sharpness.noise_limited = error_ln > NOISE_LIMIT;
+    for bin in 0..12 {
+        let here: Vec<(f64, f64)> = edges
+            .iter()
+            .filter(|e| (normal_deg(e) / 15.0) as usize == bin)
+            .map(|e| (f64::from(e.sigma_px).ln(), f64::from(e.error_ln)))
+            .collect();
+        if here.len() >= LEAST_IN_BIN {
+            sharpness.rise_by_direction_px[bin] =
+                sharp_mean_ln(&here).and_then(|(ln, _)| known(psf::GAUSSIAN_RISE * ln.exp()));
+        }
+    }
+}

@@ -1,0 +1,80 @@
+//! Where the frame is sharp and where not: rise of each tile, places for pictures at 100 %, share of tiles that moved.
+
+use rawassay_decode::Frame;
+
+use super::collect::tile_of;
+use super::fit::Edge;
+use super::kind::{KindReading, Verdict};
+use super::psf::GAUSSIAN_RISE;
+use super::stack::normal_deg;
+use super::summary::sharp_mean_ln;
+use super::{LEAST_IN_BIN, SharpnessReading};
+use crate::measures::known;
+
+/// Fills the map, the places and the share of moving tiles.
+pub(crate) fn fill(
+    reading: &mut SharpnessReading,
+    frame: &Frame,
+    grid: (usize, usize),
+    edges: &[&Edge],
+    kind: &KindReading,
+) {
+    let count = grid.0 * grid.1;
+    let mut by_tile: Vec<Vec<&Edge>> = vec![Vec::new(); count];
+    for &edge in edges {
+        by_tile[tile_of(frame, grid, edge.x_px, edge.y_px)].push(edge);
+    }
+    let map = &mut reading.sharpness.map;
+    for (tile, edges) in by_tile.iter().enumerate() {
+        if edges.len() >= LEAST_IN_BIN {
+            let readings: Vec<(f64, f64)> = edges.iter().map(|e| ln_sigma(e)).collect();
+            map.rise_px[tile] = sharp_mean_ln(&readings).and_then(|(ln, _)| known(GAUSSIAN_RISE * ln.exp()));
+        }
+    }
+    let place = |tile: Option<usize>, sharpest: bool| {
+        let edges = &by_tile[tile?];
+        let mut sorted: Vec<&&Edge> = edges.iter().collect();
+        sorted.sort_by(|a, b| a.sigma_px.total_cmp(&b.sigma_px));
+        let edge = if sharpest { sorted.get(sorted.len() / 4) } else { sorted.get(sorted.len() / 2) }?;
+        Some((edge.x_px.max(0.0) as u32, edge.y_px.max(0.0) as u32))
+    };
+    let by_rise = |a: &usize, b: &usize| {
+        let value = |k: usize| map.rise_px[k].unwrap_or(f64::NAN);
+        value(*a).total_cmp(&value(*b))
+    };
+    let measured = || (0..count).filter(|&k| map.rise_px[k].is_some());
+    reading.sharpness.sharpest_at_px = place(measured().min_by(by_rise), true);
+    reading.sharpness.softest_at_px = place(measured().max_by(by_rise), false);
+    if matches!(kind.verdict, Verdict::Motion | Verdict::Mixed) {
+        reading.blur.motion_tiles_pct = share_that_moved(&by_tile, kind);
+    }
+}
+
+fn ln_sigma(edge: &Edge) -> (f64, f64) {
+    (f64::from(edge.sigma_px).ln(), f64::from(edge.error_ln))
+}
+
+/// Share of the tiles whose edges across the motion are smeared, per cent of the tiles that have such edges.
+fn share_that_moved(by_tile: &[Vec<&Edge>], kind: &KindReading) -> Option<f64> {
+    let (mut with_edges, mut moved) = (0_u32, 0_u32);
+    for edges in by_tile {
+        let across: Vec<&&Edge> = edges
+            .iter()
+            .filter(|e| (normal_deg(e) - kind.psf.motion_deg).to_radians().cos().abs() > 0.7)
+            .collect();
+        if across.len() < 2 {
+            continue;
+        }
+        with_edges += 1;
+        let smeared = across
+            .iter()
+            .filter(|e| {
+                let deg = normal_deg(e);
+                let still = super::PointSpread { motion_px: 0.0, ..kind.psf }.variance(deg);
+                f64::from(e.sigma_px).powi(2) > (still * kind.psf.variance(deg)).sqrt()
+            })
+            .count();
+        moved += u32::from(2 * smeared > across.len());
+    }
+    (with_edges > 0).then(|| 100.0 * f64::from(moved) / f64::from(with_edges))
+}
