@@ -22,6 +22,7 @@ mod view;
 pub use brief::{Brief, BriefError};
 pub use judge::{Finding, FindingCode, Judgement, LargestPrint, Outcome, PrintFit, Severity, Subject, Verdict};
 pub use measure::measure;
+pub use measures::sharpness::{SharpnessReading, measure_sharpness};
 pub use measures::{
     Blur, BlurKind, Channel, ClippedArea, ClippingMap, Exposure, Likeness, Measures, Noise, RiseMap, SaturationFrom,
     Sharpness, known,

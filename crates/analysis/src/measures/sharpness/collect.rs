@@ -96,7 +96,7 @@ pub(crate) fn collect(samples: &ColourSamples<'_>) -> Collected {
                 continue;
             }
             let (x, y) = coarse.to_frame(candidate.x, candidate.y);
-            let at = if k == 0 { (x, y) } else { levels[k - 1].from_frame(x, y) };
+            let at = if k == 0 { (x, y) } else { levels[k - 1].place_of(x, y) };
             all.tried += 1;
             match fitter.measure(&source, samples.noise, &candidate, at) {
                 Ok(edge) => {
@@ -118,12 +118,7 @@ pub(crate) fn collect(samples: &ColourSamples<'_>) -> Collected {
 }
 
 /// The strongest candidates of each tile and direction, with the index of their cell.
-fn chosen(
-    frame: &Frame,
-    grid: (usize, usize),
-    level: &Level,
-    mut found: Vec<Candidate>,
-) -> Vec<(Candidate, usize)> {
+fn chosen(frame: &Frame, grid: (usize, usize), level: &Level, mut found: Vec<Candidate>) -> Vec<(Candidate, usize)> {
     found.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.y.total_cmp(&b.y)).then(a.x.total_cmp(&b.x)));
     let mut taken = vec![0_usize; grid.0 * grid.1 * DIRECTIONS];
     let mut chosen = Vec::new();

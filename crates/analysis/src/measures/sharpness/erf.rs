@@ -5,9 +5,8 @@ use std::sync::LazyLock;
 /// Error function, Abramowitz and Stegun 7.1.26; absolute error below 1.5e-7.
 pub(crate) fn erf(x: f64) -> f64 {
     let t = 1.0 / 0.327_591_1_f64.mul_add(x.abs(), 1.0);
-    let poly = t
-        * (0.254_829_592
-            + t * (-0.284_496_736 + t * (1.421_413_741 + t * (-1.453_152_027 + t * 1.061_405_429))));
+    let poly =
+        t * (0.254_829_592 + t * (-0.284_496_736 + t * (1.421_413_741 + t * (-1.453_152_027 + t * 1.061_405_429))));
     (1.0 - poly * (-x * x).exp()).copysign(x)
 }
 

@@ -445,14 +445,17 @@ impl Fitter {
         if step.sigma > WIDEST || (halved && step.sigma < NARROWEST_HALVED) {
             return Err(Reject::OtherLevel);
         }
-        let expected = ((noise.variance(step.low) + noise.variance(step.low + step.step)) / 2.0 / source.averaged()).sqrt();
+        let expected =
+            ((noise.variance(step.low) + noise.variance(step.low + step.step)) / 2.0 / source.averaged()).sqrt();
         let sigma_noise = fitted.rms.max(0.7 * expected);
         let contrast_to_noise = step.step / sigma_noise;
         let error_ln = fitted.unit_error_ln_sigma * sigma_noise;
         if contrast_to_noise < LEAST_CONTRAST || error_ln > LARGEST_ERROR {
             return Err(Reject::LowContrast);
         }
-        if fitted.rms > (1.2 * expected).hypot(MISFIT * step.step) || !plain_quarters(window, &self.normal, &step, sigma_noise) {
+        if fitted.rms > (1.2 * expected).hypot(MISFIT * step.step)
+            || !plain_quarters(window, &self.normal, &step, sigma_noise)
+        {
             return Err(Reject::Crowded);
         }
         // A bend of radius R widens the profile by itself only at second order; beyond a fifth of R the sides no

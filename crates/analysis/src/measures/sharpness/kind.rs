@@ -139,9 +139,8 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let (with_disc, without) = (gain(&motion, &both), gain(&gauss, &motion));
     let disc_gain = gain(&gauss, &disc);
     let motion_gain = if disc_gain > 0.0 { gain(&disc, &both).min(without) } else { without };
-    let allowance = LENS_ALLOWANCE_PX
-        .hypot(diffraction_rise_px.unwrap_or(0.0) / GAUSSIAN_RISE)
-        .hypot((1.0_f64 / 12.0).sqrt());
+    let allowance =
+        LENS_ALLOWANCE_PX.hypot(diffraction_rise_px.unwrap_or(0.0) / GAUSSIAN_RISE).hypot((1.0_f64 / 12.0).sqrt());
     let wide = narrow > allowance;
 
     let reading = |verdict, psf: PointSpread, confidence: f64| KindReading {

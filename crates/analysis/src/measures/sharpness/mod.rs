@@ -5,6 +5,8 @@
 //! Method: docs/measures.md, "Sharpness and blur". Cost: one light pass over the pixels and a few thousand small fits.
 //! Fails when: fewer than [`LEAST_EDGES`] good edges -> kind `undetermined` and no rise, with the reason in the notes.
 
+#![allow(clippy::needless_range_loop, reason = "matrices and rows of pixels read better by index")]
+
 mod candidates;
 mod collect;
 mod erf;
@@ -121,7 +123,12 @@ fn too_few(collected: &Collected) -> String {
     let why = if collected.tried == 0 {
         "nothing in the frame stands out of its noise like an edge".to_string()
     } else {
-        format!("{} of {} places that looked like edges passed the tests ({})", collected.edges.len(), collected.tried, collected.main_reason())
+        format!(
+            "{} of {} places that looked like edges passed the tests ({})",
+            collected.edges.len(),
+            collected.tried,
+            collected.main_reason()
+        )
     };
     format!("sharpness undetermined: fewer than {LEAST_EDGES} good edges; {why}")
 }

@@ -78,10 +78,7 @@ impl PointSpread {
     #[must_use]
     pub fn variance(&self, deg: f64) -> f64 {
         let along = (deg - self.motion_deg).to_radians().cos();
-        self.sigma_px.powi(2)
-            + (self.motion_px * along).powi(2) / 12.0
-            + self.defocus_px.powi(2) / 4.0
-            + 1.0 / 12.0
+        self.sigma_px.powi(2) + (self.motion_px * along).powi(2) / 12.0 + self.defocus_px.powi(2) / 4.0 + 1.0 / 12.0
     }
 
     /// Edge spread (0..1) at distance `t` px from the edge.
@@ -165,8 +162,17 @@ mod tests {
     #[test]
     fn gaussian_with_pixel_has_the_tabled_mtf50() {
         // Closed form exp(-2 pi^2 sigma^2 f^2) sinc(f) solved for 0.5.
-        let table = [(0.3, 0.44234), (0.4, 0.37659), (0.5, 0.32309), (0.6, 0.28072), (0.7, 0.24711), (0.8, 0.22012),
-            (1.0, 0.17996), (1.5, 0.12267), (2.0, 0.09273)];
+        let table = [
+            (0.3, 0.44234),
+            (0.4, 0.37659),
+            (0.5, 0.32309),
+            (0.6, 0.28072),
+            (0.7, 0.24711),
+            (0.8, 0.22012),
+            (1.0, 0.17996),
+            (1.5, 0.12267),
+            (2.0, 0.09273),
+        ];
         for (sigma_px, mtf50) in table {
             let psf = PointSpread { sigma_px, ..PointSpread::default() };
             near(psf.frequency_at(0.5, 0.0).unwrap_or(0.0), mtf50, 2e-4, "MTF50");

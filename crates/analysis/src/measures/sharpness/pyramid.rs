@@ -34,7 +34,7 @@ impl Level {
     }
 
     /// Level coordinates of a place of the full frame.
-    pub(crate) fn from_frame(&self, x: f32, y: f32) -> (f32, f32) {
+    pub(crate) fn place_of(&self, x: f32, y: f32) -> (f32, f32) {
         ((x - self.origin_px.0) / self.step_px, (y - self.origin_px.1) / self.step_px)
     }
 
@@ -56,7 +56,15 @@ impl Level {
             }
         }
         let (count, aperture_px2) = places(samples, x0, y0);
-        Self { width, height, dn, step_px: 2.0, origin_px: (x0 as f32 + 0.5, y0 as f32 + 0.5), samples: count, aperture_px2 }
+        Self {
+            width,
+            height,
+            dn,
+            step_px: 2.0,
+            origin_px: (x0 as f32 + 0.5, y0 as f32 + 0.5),
+            samples: count,
+            aperture_px2,
+        }
     }
 
     /// The next level: means over 2x2 pixels of this one.

@@ -77,14 +77,8 @@ impl<'a> ColourSamples<'a> {
             .first()
             .and_then(|&p| filter.planes.get(p))
             .map_or_else(String::new, |p| p.name.chars().take(1).collect());
-        let mut samples = Self {
-            frame,
-            period,
-            cells,
-            sample,
-            noise: SampleNoise { slope_dn: 0.0, floor_dn2: 1.0 },
-            name,
-        };
+        let mut samples =
+            Self { frame, period, cells, sample, noise: SampleNoise { slope_dn: 0.0, floor_dn2: 1.0 }, name };
         samples.noise = stated_noise(channels, planes).unwrap_or_else(|| super::local_noise::estimate(&samples));
         samples
     }
@@ -154,10 +148,7 @@ fn even_greens(frame: &Frame, channels: &[Channel], planes: &[usize]) -> Vec<f32
     }
     let means: Vec<f64> = sums.iter().map(|&(sum, n)| if n > 0.0 { sum / n } else { 0.0 }).collect();
     let mean = means.iter().sum::<f64>() / means.len() as f64;
-    means
-        .iter()
-        .map(|&m| if m > 0.0 && (mean / m - 1.0).abs() < 0.1 { (mean / m) as f32 } else { 1.0 })
-        .collect()
+    means.iter().map(|&m| if m > 0.0 && (mean / m - 1.0).abs() < 0.1 { (mean / m) as f32 } else { 1.0 }).collect()
 }
 
 /// Noise of one sample from the gain and read noise of the channels, where they are known.

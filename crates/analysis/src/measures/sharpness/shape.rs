@@ -181,11 +181,8 @@ fn prepare(stack: &Stack) -> Ready {
             break;
         }
     }
-    let sines = stack
-        .points
-        .iter()
-        .flat_map(|p| frequencies.iter().map(|f| (2.0 * PI * f * p.t_px).sin() as f32))
-        .collect();
+    let sines =
+        stack.points.iter().flat_map(|p| frequencies.iter().map(|f| (2.0 * PI * f * p.t_px).sin() as f32)).collect();
     let points = stack.points.iter().map(|p| (p.level, p.weight.sqrt())).collect();
     Ready { frequencies, fixed, sines, points, double_angle: stack.double_angle }
 }

@@ -59,8 +59,7 @@ pub(crate) fn stacks(edges: &[&Edge]) -> Vec<Stack> {
 
 /// Lays edges of one direction over each other: those near the sharp end of the direction. `None` with too few.
 pub(crate) fn stack(edges: &[&Edge]) -> Option<Stack> {
-    let readings: Vec<(f64, f64)> =
-        edges.iter().map(|e| (f64::from(e.sigma_px).ln(), f64::from(e.error_ln))).collect();
+    let readings: Vec<(f64, f64)> = edges.iter().map(|e| (f64::from(e.sigma_px).ln(), f64::from(e.error_ln))).collect();
     let (ln_sigma, _) = sharp_mean_ln(&readings)?;
     let near: Vec<&&Edge> = edges
         .iter()

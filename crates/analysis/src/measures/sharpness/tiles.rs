@@ -58,10 +58,8 @@ fn ln_sigma(edge: &Edge) -> (f64, f64) {
 fn share_that_moved(by_tile: &[Vec<&Edge>], kind: &KindReading) -> Option<f64> {
     let (mut with_edges, mut moved) = (0_u32, 0_u32);
     for edges in by_tile {
-        let across: Vec<&&Edge> = edges
-            .iter()
-            .filter(|e| (normal_deg(e) - kind.psf.motion_deg).to_radians().cos().abs() > 0.7)
-            .collect();
+        let across: Vec<&&Edge> =
+            edges.iter().filter(|e| (normal_deg(e) - kind.psf.motion_deg).to_radians().cos().abs() > 0.7).collect();
         if across.len() < 2 {
             continue;
         }
