@@ -7,7 +7,8 @@ use crate::measures::histogram::{Histogram, histograms, picture_area};
 use crate::measures::levels;
 use crate::measures::noise::{self, Blocks, PlaneNoise, Usable};
 use crate::measures::saturation::{self, Saturation};
-use crate::measures::{Blur, Channel, Exposure, Measures, Noise, Sharpness, known};
+use crate::measures::sharpness::measure_sharpness;
+use crate::measures::{Channel, Exposure, Measures, Noise, known};
 use crate::range::{MIDTONE_SHARE, decibels, engineering_ev, snr};
 
 /// Measures one frame. Reads nothing but the frame, uses one thread, gives the same for the same frame; what cannot be
@@ -89,15 +90,16 @@ pub fn measure(frame: &Frame) -> Measures {
         let c = &channels[p];
         c.read_noise_dn.and_then(|r| engineering_ev(c.saturation_dn - c.black_dn, r))
     }));
-    notes.push("sharpness: not measured".into());
+    let sharp = measure_sharpness(frame, &channels);
+    notes.extend(sharp.notes);
     Measures {
         active_px: [area.x, area.y, area.width, area.height],
         channels,
         exposure,
         noise,
         engineering_ev: engineering,
-        sharpness: Sharpness::default(),
-        blur: Blur::default(),
+        sharpness: sharp.sharpness,
+        blur: sharp.blur,
         clipping: map.map,
         likeness: map.likeness,
         notes,

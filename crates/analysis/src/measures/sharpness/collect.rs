@@ -8,6 +8,7 @@ use super::candidates::{Candidate, DIRECTIONS, direction_bin, find};
 use super::fit::{Edge, Fitter, Reject, Source};
 use super::pyramid::Level;
 use super::samples::ColourSamples;
+use crate::measures::histogram::picture_area;
 
 /// Levels that are measured: the mosaic, and pictures halved one to four times.
 const LEVELS: usize = 5;
@@ -70,7 +71,7 @@ pub(crate) fn tiles(width: usize, height: usize) -> (usize, usize) {
 
 /// Tile of a place of the full frame.
 pub(crate) fn tile_of(frame: &Frame, (cols, rows): (usize, usize), x_px: f32, y_px: f32) -> usize {
-    let a = &frame.active;
+    let a = picture_area(frame);
     let col = (((x_px - a.x as f32) / a.width as f32) * cols as f32).clamp(0.0, cols as f32 - 1.0) as usize;
     let row = (((y_px - a.y as f32) / a.height as f32) * rows as f32).clamp(0.0, rows as f32 - 1.0) as usize;
     row * cols + col
@@ -79,7 +80,7 @@ pub(crate) fn tile_of(frame: &Frame, (cols, rows): (usize, usize), x_px: f32, y_
 /// Finds and measures the edges of one colour.
 pub(crate) fn collect(samples: &ColourSamples<'_>) -> Collected {
     let frame = samples.frame;
-    let grid = tiles(frame.active.width, frame.active.height);
+    let grid = tiles(samples.area.width, samples.area.height);
     let mut fitter = Fitter::new();
     let mut all = Collected { edges: Vec::new(), tried: 0, rejected: HashMap::new(), tiles: grid };
     let mut per_cell = vec![0_usize; grid.0 * grid.1 * DIRECTIONS];

@@ -67,7 +67,7 @@ impl Window {
         let reach_y = half_width * at.ny.abs() + half_length * at.nx.abs();
         let (left, top, right, bottom) = match source {
             Source::Mosaic(samples) => {
-                let a = &samples.frame.active;
+                let a = &samples.area;
                 (a.x as f32, a.y as f32, a.right() as f32 - 1.0, a.bottom() as f32 - 1.0)
             }
             Source::Level(level) => (0.0, 0.0, level.width as f32 - 1.0, level.height as f32 - 1.0),

@@ -16,12 +16,12 @@ pub(crate) fn estimate(samples: &ColourSamples<'_>) -> SampleNoise {
     let frame = samples.frame;
     let spp = frame.filter.samples_per_pixel;
     let mut patches: Vec<(f32, f32)> = Vec::new();
-    let step_y = (frame.active.height / 300).max(1);
-    let mut line: Vec<f32> = Vec::with_capacity(frame.active.width);
-    for y in (frame.active.y..frame.active.bottom()).step_by(step_y) {
+    let step_y = (samples.area.height / 300).max(1);
+    let mut line: Vec<f32> = Vec::with_capacity(samples.area.width);
+    for y in (samples.area.y..samples.area.bottom()).step_by(step_y) {
         line.clear();
         let row = frame.row(y);
-        for x in frame.active.x..frame.active.right() {
+        for x in samples.area.x..samples.area.right() {
             if let Some(cell) = samples.cell_at(x, y) {
                 let dn = row[x * spp + samples.sample];
                 line.push(if dn >= cell.clip_dn { f32::NAN } else { (f32::from(dn) - cell.black_dn) * cell.scale });

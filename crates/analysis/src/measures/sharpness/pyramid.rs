@@ -40,11 +40,10 @@ impl Level {
 
     /// The first level: means over 2x2 pixels of the samples of one colour.
     pub(crate) fn first(samples: &ColourSamples<'_>) -> Self {
-        let frame = samples.frame;
-        let x0 = frame.active.x + frame.active.x % 2;
-        let y0 = frame.active.y + frame.active.y % 2;
-        let width = frame.active.right().saturating_sub(x0) / 2;
-        let height = frame.active.bottom().saturating_sub(y0) / 2;
+        let x0 = samples.area.x + samples.area.x % 2;
+        let y0 = samples.area.y + samples.area.y % 2;
+        let width = samples.area.right().saturating_sub(x0) / 2;
+        let height = samples.area.bottom().saturating_sub(y0) / 2;
         let mut dn = vec![0.0_f32; width * height];
         let regular = 2 % samples.period.0 == 0 && 2 % samples.period.1 == 0;
         for j in 0..height {

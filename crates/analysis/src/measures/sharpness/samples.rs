@@ -1,8 +1,9 @@
 //! Samples of one filter colour, linear above black, and what is known of their noise.
 
-use rawassay_decode::{Colour, Frame};
+use rawassay_decode::{Area, Colour, Frame};
 
 use crate::measures::Channel;
+use crate::measures::histogram::picture_area;
 
 /// Stands for a saturated sample in pictures made from the mosaic. Averages that hold one stay far above any DN.
 pub(crate) const SATURATED: f32 = 1e12;
@@ -42,6 +43,8 @@ impl SampleNoise {
 pub(crate) struct ColourSamples<'a> {
     /// The frame.
     pub(crate) frame: &'a Frame,
+    /// The picture: what of the active area is stored.
+    pub(crate) area: Area,
     /// Columns and rows after which `cells` repeats.
     pub(crate) period: (usize, usize),
     /// One per cell of the filter array by row; `None` where another colour lies.
@@ -77,8 +80,15 @@ impl<'a> ColourSamples<'a> {
             .first()
             .and_then(|&p| filter.planes.get(p))
             .map_or_else(String::new, |p| p.name.chars().take(1).collect());
-        let mut samples =
-            Self { frame, period, cells, sample, noise: SampleNoise { slope_dn: 0.0, floor_dn2: 1.0 }, name };
+        let mut samples = Self {
+            frame,
+            area: picture_area(frame),
+            period,
+            cells,
+            sample,
+            noise: SampleNoise { slope_dn: 0.0, floor_dn2: 1.0 },
+            name,
+        };
         samples.noise = stated_noise(channels, planes).unwrap_or_else(|| super::local_noise::estimate(&samples));
         samples
     }
@@ -130,11 +140,12 @@ fn even_greens(frame: &Frame, channels: &[Channel], planes: &[usize]) -> Vec<f32
         return vec![1.0; planes.len()];
     }
     let mut sums = vec![(0.0_f64, 0.0_f64); planes.len()];
-    let step = (frame.active.height / 256).max(1) * frame.filter.rows;
-    for y0 in (frame.active.y..frame.active.bottom()).step_by(step) {
-        for y in y0..(y0 + frame.filter.rows).min(frame.active.bottom()) {
+    let area = picture_area(frame);
+    let step = (area.height / 256).max(1) * frame.filter.rows;
+    for y0 in (area.y..area.bottom()).step_by(step) {
+        for y in y0..(y0 + frame.filter.rows).min(area.bottom()) {
             let row = frame.row(y);
-            for x in frame.active.x..frame.active.right() {
+            for x in area.x..area.right() {
                 if let Some(k) = planes.iter().position(|&p| p == frame.filter.plane_at(x, y)) {
                     let Some(channel) = channels.get(planes[k]) else { continue };
                     let dn = f64::from(row[x]);
