@@ -1,6 +1,7 @@
 //! Which container the bytes are, by content, and whether its sizes and offsets can be true.
 
 use crate::DecodeError;
+use crate::ciff;
 use crate::dng;
 use crate::limits::{MAX_CHUNKS, check_size};
 use crate::tiff::{Ifd, Tiff};
@@ -56,6 +57,7 @@ pub(crate) fn scan(bytes: &[u8]) -> Result<Container, DecodeError> {
         return plain(Kind::X3f);
     }
     if bytes.get(6..14) == Some(b"HEAPCCDR") {
+        ciff::check(bytes)?;
         return plain(Kind::Crw);
     }
     if bytes.get(4..8) == Some(b"ftyp") {

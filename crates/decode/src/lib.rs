@@ -4,18 +4,22 @@
 //! Nothing is demosaiced, white balanced or gamma coded here, and no level is subtracted.
 
 mod backend;
+mod ciff;
 mod container;
 mod dng;
 mod error;
 mod exif;
 mod frame;
+mod integrity;
 mod levels;
 mod limits;
+mod ljpeg;
 mod names;
 mod open;
 mod panics;
 mod preview;
 mod shot;
+mod streams;
 mod tiff;
 mod unpack;
 

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use crate::container::scan;
 use crate::frame::{Frame, Integrity, Reader};
 use crate::levels::levels;
-use crate::{DecodeError, backend, exif};
+use crate::{DecodeError, backend, exif, integrity};
 
 /// Opens a raw file. The whole file is read into memory: a mapped file that is cut while in use would end the program.
 ///
@@ -24,11 +24,13 @@ pub fn open_bytes(_name: &Path, bytes: Vec<u8>) -> Result<Frame, DecodeError> {
     let container = scan(&bytes)?;
     let bytes = Arc::new(bytes);
     let fields = exif::read(&container, &bytes);
-    let (decoded, reader) = backend::decode(&container, &bytes)?;
+    let (mut decoded, reader) = backend::decode(&container, &bytes)?;
     drop(bytes);
-    let mut notes = decoded.notes.clone();
+    let mut notes = std::mem::take(&mut decoded.notes);
     let shot = exif::shot(&fields, &decoded, &mut notes);
-    let levels = levels(&decoded);
+    let levels = levels(&mut decoded);
+    notes.append(&mut decoded.notes);
+    let missing = decoded.missing.take().or_else(|| integrity::look(&decoded, &levels));
     Ok(Frame {
         width: decoded.width,
         height: decoded.height,
@@ -38,7 +40,7 @@ pub fn open_bytes(_name: &Path, bytes: Vec<u8>) -> Result<Frame, DecodeError> {
         shot,
         reader,
         dithered: decoded.dithered,
-        integrity: Integrity::Whole,
+        integrity: missing.map_or(Integrity::Whole, |reason| Integrity::Damaged { reason }),
         noise_profile: decoded.noise_profile,
         notes,
         filter: decoded.filter,

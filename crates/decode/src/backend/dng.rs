@@ -23,7 +23,7 @@ impl Backend for Dng {
     fn decode(&self, container: &Container, bytes: &Arc<Vec<u8>>) -> Result<Decoded, DecodeError> {
         let (tiff, ..) = Tiff::new(bytes).ok_or_else(|| DecodeError::NotRaw("it is no TIFF".into()))?;
         let mut raw = dng::find_raw(&tiff, &container.ifds)?;
-        let samples = dng::decode(&raw, bytes)?;
+        let (samples, checked) = dng::decode(&raw, bytes)?;
         Ok(Decoded {
             black: raw.declared_black(),
             white: raw.declared_white(),
@@ -32,6 +32,8 @@ impl Backend for Dng {
             height: raw.height,
             active: raw.active,
             masked: std::mem::take(&mut raw.masked),
+            largest_code: checked.largest_code,
+            missing: checked.missing,
             dithered: false,
             noise_profile: std::mem::take(&mut raw.noise_profile),
             gaps: Gaps::default(),

@@ -23,6 +23,10 @@ pub(crate) struct Decoded {
     pub(crate) black: Vec<f64>,
     /// Declared white of each plane.
     pub(crate) white: Vec<f64>,
+    /// The largest value that the stored code can express, where samples come out as stored.
+    pub(crate) largest_code: Option<u16>,
+    /// What the coded data themselves show to be missing.
+    pub(crate) missing: Option<String>,
     pub(crate) dithered: bool,
     pub(crate) noise_profile: Vec<NoiseProfile>,
     /// Shot data that the reader found in records of its own, for gaps in the Exif.

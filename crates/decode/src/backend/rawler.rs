@@ -17,6 +17,7 @@ use crate::error::one_line;
 use crate::frame::{Area, FilterArray, Reader};
 use crate::limits::check_size;
 use crate::panics::guarded;
+use crate::streams;
 
 pub(super) struct Rawler;
 
@@ -29,7 +30,8 @@ impl Backend for Rawler {
         container.kind != Kind::Dng
     }
 
-    fn decode(&self, _container: &Container, bytes: &Arc<Vec<u8>>) -> Result<Decoded, DecodeError> {
+    fn decode(&self, container: &Container, bytes: &Arc<Vec<u8>>) -> Result<Decoded, DecodeError> {
+        let cr2 = if container.kind == Kind::Tiff { streams::check_cr2(bytes, container)? } else { None };
         let source = RawSource::new_from_shared_vec(Arc::clone(bytes));
         let params = RawDecodeParams::default();
         let (image, metadata) = guarded(|| {
@@ -41,7 +43,17 @@ impl Backend for Rawler {
         })
         .map_err(|panic| DecodeError::Decoder(format!("rawler stopped: {}", one_line(&panic))))?
         .map_err(refusal)?;
-        assemble(image, metadata)
+        let mut decoded = assemble(image, metadata)?;
+        if let Some(checked) = cr2 {
+            decoded.missing = checked.missing;
+            decoded.largest_code = checked.largest_code.filter(|_| !decoded.filter.is_linear());
+        }
+        if container.kind == Kind::Crw {
+            // The decompressor does not stop at the code's end; broken data run over it.
+            let white = decoded.white.iter().copied().fold(0.0, f64::max) as u32;
+            decoded.largest_code = u16::try_from((white + 1).next_power_of_two() - 1).ok();
+        }
+        Ok(decoded)
     }
 }
 
@@ -138,6 +150,8 @@ fn assemble(image: RawImage, metadata: Option<RawMetadata>) -> Result<Decoded, D
         masked,
         black,
         white,
+        largest_code: None,
+        missing: None,
         dithered: false,
         noise_profile: Vec::new(),
         gaps,

@@ -77,6 +77,8 @@ fn assemble(image: RawImage) -> Result<Decoded, DecodeError> {
         masked: Vec::new(),
         black,
         white,
+        largest_code: None,
+        missing: None,
         dithered: false,
         noise_profile: Vec::new(),
         gaps,

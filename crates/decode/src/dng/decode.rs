@@ -10,13 +10,15 @@ use rawler::rawsource::RawSource;
 use super::DngRaw;
 use crate::error::one_line;
 use crate::panics::guarded;
+use crate::streams::{self, Checked};
 use crate::{DecodeError, unpack};
 
 /// Decodes the raw image into samples as stored (linearised where the file has a table).
 ///
 /// # Errors
 /// Compressions no reader knows, a reader's own failure, strips shorter than their samples.
-pub(crate) fn decode(raw: &DngRaw, bytes: &Arc<Vec<u8>>) -> Result<Vec<u16>, DecodeError> {
+pub(crate) fn decode(raw: &DngRaw, bytes: &Arc<Vec<u8>>) -> Result<(Vec<u16>, Checked), DecodeError> {
+    let mut checked = if matches!(raw.compression, 7 | 34_892) { check_streams(raw, bytes)? } else { Checked::default() };
     let mut samples = match raw.compression {
         1 if raw.interleave == (1, 1) => unpack::unpack(raw, bytes)?,
         1 | 7 | 34_892 | 52_546 => by_rawler(raw, bytes)?,
@@ -31,9 +33,19 @@ pub(crate) fn decode(raw: &DngRaw, bytes: &Arc<Vec<u8>>) -> Result<Vec<u16>, Dec
         )));
     }
     if let Some(table) = &raw.linearization {
+        checked.largest_code = None;
         linearise(&mut samples, table);
     }
-    Ok(samples)
+    Ok((samples, checked))
+}
+
+/// Each strip or tile has to hold the samples of its rows.
+fn check_streams(raw: &DngRaw, bytes: &[u8]) -> Result<Checked, DecodeError> {
+    let across = raw.width.div_ceil(raw.chunk_width);
+    streams::check(bytes, &raw.chunks, |i| {
+        let rows = raw.chunk_height.min(raw.height - i / across * raw.chunk_height);
+        Some((rows * raw.chunk_width * raw.samples_per_pixel) as u64)
+    })
 }
 
 fn compression_name(number: u32) -> &'static str {

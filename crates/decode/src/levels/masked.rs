@@ -1,0 +1,294 @@
+//! The masked (optically black) border: which part of it is black, and its level and noise.
+//!
+//! Borders hold more than black pixels: lines that light reaches, lines without pixels, reference lines at another
+//! level. A line of a border counts only if its median lies with the others'. Source: own derivation.
+
+use crate::backend::Decoded;
+use crate::frame::Area;
+
+/// Fewest masked samples of a plane from which a level is taken.
+const FEWEST: usize = 256;
+/// Fewest lines (columns or rows) of a border.
+const FEWEST_LINES: usize = 4;
+/// Most samples of one area that are looked at.
+const MOST: usize = 1 << 20;
+
+/// Level and noise of one plane's masked samples.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Measured {
+    pub(super) level_dn: f64,
+    pub(super) noise_dn: f64,
+}
+
+/// Replaces `decoded.masked` by what of it, or of the border around the active area, is black.
+pub(super) fn settle(decoded: &mut Decoded) {
+    if decoded.filter.is_linear() {
+        decoded.masked.clear();
+        return;
+    }
+    let named = !decoded.masked.is_empty();
+    let candidates = if named { std::mem::take(&mut decoded.masked) } else { border(decoded) };
+    let mut settled = Vec::new();
+    for area in candidates {
+        match black_part(decoded, &area, named) {
+            Some(part) => settled.push(part),
+            None if named => decoded.notes.push(format!(
+                "a masked area named in the file ({} x {} at {},{}) is not black and was left out",
+                area.width, area.height, area.x, area.y
+            )),
+            None => {}
+        }
+    }
+    decoded.masked = settled;
+}
+
+/// The strips left, right, above and below the active area.
+fn border(decoded: &Decoded) -> Vec<Area> {
+    let (a, width, height) = (&decoded.active, decoded.width, decoded.height);
+    let strips = [
+        Area::new(0, a.y, a.x, a.height),
+        Area::new(a.right(), a.y, width - a.right(), a.height),
+        Area::new(0, 0, width, a.y),
+        Area::new(0, a.bottom(), width, height - a.bottom()),
+    ];
+    strips.into_iter().filter(|s| s.width.min(s.height) >= FEWEST_LINES).collect()
+}
+
+/// One line (column or row) of a border: median and robust spread over all its planes, each against its declared black.
+#[derive(Debug, Clone, Copy)]
+struct Line {
+    median_dn: f64,
+    spread_dn: f64,
+}
+
+/// The longest run of lines of `area` that are black; `None` where there are too few.
+fn black_part(decoded: &Decoded, area: &Area, named: bool) -> Option<Area> {
+    let upright = area.height >= area.width;
+    let count = if upright { area.width } else { area.height };
+    let lines: Vec<Line> = (0..count).map(|i| line(decoded, area, upright, i)).collect();
+    // The level of most lines, from the quieter half (lit lines are the loud ones).
+    let mut by_spread: Vec<&Line> = lines.iter().filter(|l| l.spread_dn > 0.0 || !named).collect();
+    by_spread.sort_by(|a, b| a.spread_dn.total_cmp(&b.spread_dn));
+    let quiet = &by_spread[..by_spread.len().div_ceil(2)];
+    let level = median(quiet.iter().map(|l| l.median_dn).collect())?;
+    let spread = median(quiet.iter().map(|l| l.spread_dn).collect())?;
+    let white = decoded.white.iter().copied().fold(f64::MAX, f64::min);
+    let declared = decoded.black.iter().sum::<f64>() / decoded.black.len().max(1) as f64;
+    // Medians of lines scatter by little; fixed-pattern offsets of columns add a few DN.
+    let tolerance = (0.5 * spread).max(1.5);
+    let black = |l: &Line| (l.median_dn - level).abs() <= tolerance && l.spread_dn <= 2.0 * spread + 1.0;
+    let (mut best, mut start) = (0..0, 0);
+    for i in 0..=count {
+        if i == count || !black(&lines[i]) {
+            if i - start > best.len() {
+                best = start..i;
+            }
+            start = i + 1;
+        }
+    }
+    if best.len() < FEWEST_LINES {
+        return None;
+    }
+    // Believed if near the declared black. A border that the file does not name has to be nearer; with no declared
+    // black it has to be low and quiet.
+    let range = (white - declared).max(1.0);
+    let believed = if named {
+        level.abs() <= 0.1 * range
+    } else if declared > 0.0 {
+        level.abs() <= (0.01 * range).max(4.0) && spread <= 0.02 * range
+    } else {
+        level <= 0.1 * range && level > 0.0 && spread > 0.0 && spread <= 0.02 * range
+    };
+    if !believed {
+        return None;
+    }
+    // The lines next to the picture may hold a trace of light that the median does not show.
+    let mut part = best;
+    if part.len() > 4 * FEWEST_LINES {
+        let inner_end = if upright { area.x < decoded.active.x } else { area.y < decoded.active.y };
+        if inner_end && part.end == count {
+            part.end -= 2;
+        } else if !inner_end && part.start == 0 {
+            part.start += 2;
+        }
+    }
+    Some(if upright {
+        Area::new(area.x + part.start, area.y, part.len(), area.height)
+    } else {
+        Area::new(area.x, area.y + part.start, area.width, part.len())
+    })
+}
+
+fn line(decoded: &Decoded, area: &Area, upright: bool, index: usize) -> Line {
+    let length = if upright { area.height } else { area.width };
+    let step = (length / 1024).max(1) | 1; // odd: both phases of the filter array are met
+    let mut values: Vec<f64> = (0..length)
+        .step_by(step)
+        .map(|i| {
+            let (x, y) = if upright { (area.x + index, area.y + i) } else { (area.x + i, area.y + index) };
+            let plane = decoded.filter.plane_at(x, y);
+            f64::from(decoded.samples[y * decoded.width + x]) - decoded.black.get(plane).copied().unwrap_or(0.0)
+        })
+        .collect();
+    values.sort_by(f64::total_cmp);
+    let at = |q: f64| values[((values.len() - 1) as f64 * q) as usize];
+    Line { median_dn: at(0.5), spread_dn: (at(0.8413) - at(0.1587)) / 2.0 }
+}
+
+/// Level and noise of one plane; `None` where it has fewer than 256 masked samples.
+pub(super) fn measure(decoded: &Decoded, plane: usize) -> Option<Measured> {
+    let (mut sum, mut squares, mut weight, mut count) = (0.0, 0.0, 0.0, 0_usize);
+    for area in &decoded.masked {
+        let Some(part) = measure_area(decoded, area, plane) else { continue };
+        sum += part.level_dn * part.samples as f64;
+        squares += part.noise_dn * part.noise_dn * part.samples as f64;
+        weight += part.samples as f64;
+        count += part.samples;
+    }
+    (count >= FEWEST)
+        .then(|| Measured { level_dn: sum / weight, noise_dn: (squares / weight).sqrt() })
+        .filter(|m| m.level_dn.is_finite() && m.noise_dn.is_finite())
+}
+
+struct Part {
+    level_dn: f64,
+    noise_dn: f64,
+    samples: usize,
+}
+
+/// Level (mean of what lies within four deviations) and noise (deviation of the same, after taking out the offsets of
+/// rows and columns) of one area.
+fn measure_area(decoded: &Decoded, area: &Area, plane: usize) -> Option<Part> {
+    let step = (area.len() / MOST).max(1);
+    // Rows that hold this plane, and in each its columns: the same ones for all rows of one phase.
+    let mut values: Vec<(u32, u32, f64)> = Vec::new();
+    let (rows, columns) = (decoded.filter.rows, decoded.filter.columns);
+    for y in area.y..area.bottom() {
+        if ((y - area.y) / rows) % step != 0 {
+            continue;
+        }
+        let row = &decoded.samples[y * decoded.width..(y + 1) * decoded.width];
+        for (x, &value) in row.iter().enumerate().take(area.right()).skip(area.x) {
+            if decoded.filter.plane_at(x, y) == plane {
+                values.push(((x - area.x) as u32, (y - area.y) as u32, f64::from(value)));
+            }
+        }
+    }
+    if values.len() < 64 {
+        return None;
+    }
+    let mut sorted: Vec<f64> = values.iter().map(|v| v.2).collect();
+    sorted.sort_by(f64::total_cmp);
+    let at = |q: f64| sorted[((sorted.len() - 1) as f64 * q) as usize];
+    let (middle, spread) = (at(0.5), ((at(0.8413) - at(0.1587)) / 2.0).max(0.5));
+    values.retain(|v| (v.2 - middle).abs() <= 4.0 * spread + 1.0);
+    let level_dn = values.iter().map(|v| v.2).sum::<f64>() / values.len() as f64;
+    let columns_used = offsets(&mut values, area.width, |v| v.0 as usize);
+    let rows_used = offsets(&mut values, area.height, |v| v.1 as usize);
+    let _ = columns;
+    let freedom = values.len() as f64 - columns_used as f64 - rows_used as f64 + 1.0;
+    let squares: f64 = values.iter().map(|v| v.2 * v.2).sum();
+    let noise_dn = if freedom >= 32.0 { (squares / freedom).sqrt() } else { spread };
+    Some(Part { level_dn, noise_dn, samples: values.len() })
+}
+
+/// Takes the mean of each line out of the values; how many lines there were.
+fn offsets(values: &mut [(u32, u32, f64)], lines: usize, line: impl Fn(&(u32, u32, f64)) -> usize) -> usize {
+    let mut sums = vec![(0.0, 0_u32); lines];
+    for v in values.iter() {
+        let s = &mut sums[line(v)];
+        *s = (s.0 + v.2, s.1 + 1);
+    }
+    for v in values.iter_mut() {
+        let (sum, count) = sums[line(v)];
+        v.2 -= sum / f64::from(count);
+    }
+    sums.iter().filter(|s| s.1 > 0).count()
+}
+
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::backend::Gaps;
+    use crate::frame::FilterArray;
+
+    /// A frame with a border of black noise, two lit columns next to the picture and a column of zeros at the edge.
+    fn frame(noise_dn: f64) -> Decoded {
+        let (width, height, border) = (400, 600, 40);
+        let mut state = 1_u64;
+        let mut normal = move || {
+            let mut sum = 0.0;
+            for _ in 0..12 {
+                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                sum += (state >> 11) as f64 / (1_u64 << 53) as f64;
+            }
+            sum - 6.0
+        };
+        let mut samples = Vec::new();
+        for y in 0..height {
+            let row_offset = if y % 3 == 0 { 6.0 } else { -3.0 };
+            for x in 0..width {
+                let level: f64 = match x {
+                    0 => -512.0,
+                    38 | 39 => 200.0,
+                    x if x >= border => 3000.0,
+                    _ => row_offset,
+                };
+                samples.push((512.0 + level + normal() * noise_dn).round().clamp(0.0, 16_383.0) as u16);
+            }
+        }
+        Decoded {
+            samples,
+            width,
+            height,
+            filter: FilterArray::bayer("RGGB").unwrap(),
+            active: Area::new(border, 0, width - border, height),
+            masked: Vec::new(),
+            black: vec![510.0; 4],
+            white: vec![16_383.0; 4],
+            largest_code: None,
+            missing: None,
+            dithered: false,
+            noise_profile: Vec::new(),
+            gaps: Gaps::default(),
+            notes: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn level_and_noise_without_row_offsets_and_lit_lines() {
+        let mut decoded = frame(4.0);
+        settle(&mut decoded);
+        assert_eq!(decoded.masked.len(), 1);
+        assert!(decoded.masked[0].x >= 1 && decoded.masked[0].right() <= 38, "{:?}", decoded.masked);
+        for plane in 0..4 {
+            let m = measure(&decoded, plane).unwrap();
+            assert!((m.level_dn - 512.0).abs() < 0.3, "{m:?}");
+            // Planted 4 DN, and 1/12 DN^2 of rounding: 4.01 DN.
+            assert!((m.noise_dn - 4.01).abs() < 0.12, "{m:?}");
+        }
+    }
+
+    #[test]
+    fn a_lit_border_is_not_black() {
+        let mut decoded = frame(4.0);
+        decoded.active = Area::new(100, 0, 300, 600);
+        for y in 0..600 {
+            for x in 0..100 {
+                decoded.samples[y * 400 + x] = 2500;
+            }
+        }
+        settle(&mut decoded);
+        assert!(decoded.masked.is_empty());
+        decoded.masked = vec![Area::new(0, 0, 100, 600)];
+        settle(&mut decoded);
+        assert!(decoded.masked.is_empty());
+        assert_eq!(decoded.notes.len(), 1);
+    }
+}

@@ -1,0 +1,72 @@
+//! Coded streams of a raw image, checked before a reader allocates by their headers, and for breaks.
+
+use crate::DecodeError;
+use crate::container::Container;
+use crate::limits::check_size;
+use crate::ljpeg::{Break, find_break, markers};
+use crate::tiff::Tiff;
+
+/// What the streams say.
+#[derive(Debug, Default)]
+pub(crate) struct Checked {
+    /// What is missing, in one line.
+    pub(crate) missing: Option<String>,
+    /// The largest value that lossless streams can hold.
+    pub(crate) largest_code: Option<u16>,
+}
+
+/// Checks the JPEG streams (offset, length) of an image. `least` is the number of samples that each must
+/// hold, where another place in the file says so.
+/// Lossless streams are followed to their end marker: what is missing is the answer.
+///
+/// # Errors
+/// Streams that are no JPEG, or whose headers ask for more or less than the image holds.
+pub(crate) fn check(
+    bytes: &[u8],
+    chunks: &[(usize, usize)],
+    least: impl Fn(usize) -> Option<u64>,
+) -> Result<Checked, DecodeError> {
+    let mut missing = None;
+    let mut precision = 0;
+    for (i, &(offset, length)) in chunks.iter().enumerate() {
+        let corrupt = |what: String| DecodeError::Corrupt { offset: offset as u64, what };
+        let stream = bytes.get(offset..offset.saturating_add(length)).unwrap_or_default();
+        let head = markers(stream).ok_or_else(|| corrupt(format!("no JPEG stream where part {i} should be")))?;
+        check_size(head.width as u64, head.height as u64, head.components as u64)?;
+        precision = precision.max(if head.lossless_mosaic() { head.precision } else { 16 });
+        let needed = least(i).unwrap_or(head.samples());
+        if head.samples() < needed || head.samples() > needed.saturating_mul(4).max(1 << 16) {
+            return Err(corrupt(format!("a stream of {} samples where {needed} belong", head.samples())));
+        }
+        // A code word has one bit at least.
+        if head.frame == 0xc3 && head.samples() > 8 * length as u64 {
+            return Err(corrupt(format!("{} samples cannot come from {length} bytes", head.samples())));
+        }
+        if missing.is_none() {
+            missing = find_break(stream, &head).map(|found| {
+                let part = if chunks.len() > 1 { format!("part {i} of {}: ", chunks.len()) } else { String::new() };
+                match found {
+                    Break::NoEnd => format!("{part}the coded sensor data stop before their end"),
+                    Break::Stray(at) => format!("{part}the coded sensor data are broken at byte {}", offset + at),
+                    Break::Content => format!("{part}the coded sensor data do not come out even: a part is overwritten"),
+                }
+            });
+        }
+    }
+    let largest_code = (1..16).contains(&precision).then(|| (1 << precision) - 1);
+    Ok(Checked { missing, largest_code })
+}
+
+/// The lossless JPEG stream of a CR2: in the directory with Canon's own slice tags (50648, 50752). `None` for other
+/// files.
+///
+/// # Errors
+/// See [`check`].
+pub(crate) fn check_cr2(bytes: &[u8], container: &Container) -> Result<Option<Checked>, DecodeError> {
+    let Some((tiff, ..)) = Tiff::new(bytes) else { return Ok(None) };
+    let Some(ifd) = container.ifds.iter().find(|i| i.get(50_648).is_some() || i.get(50_752).is_some()) else {
+        return Ok(None);
+    };
+    let (Some(offset), Some(length)) = (tiff.first(ifd, 273), tiff.first(ifd, 279)) else { return Ok(None) };
+    check(bytes, &[(offset as usize, length as usize)], |_| None).map(Some)
+}
