@@ -45,7 +45,8 @@ fn heap<'a>(
     };
     for i in 0..count.min(MOST) {
         let entry = directory + 2 + i * 10;
-        let (Some(kind), Some(size), Some(offset)) = (le16(bytes, entry), le32(bytes, entry + 2), le32(bytes, entry + 6))
+        let (Some(kind), Some(size), Some(offset)) =
+            (le16(bytes, entry), le32(bytes, entry + 2), le32(bytes, entry + 6))
         else {
             return Err(truncated("a directory of the heap", entry + 10));
         };

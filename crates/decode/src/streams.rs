@@ -48,7 +48,9 @@ pub(crate) fn check(
                 match found {
                     Break::NoEnd => format!("{part}the coded sensor data stop before their end"),
                     Break::Stray(at) => format!("{part}the coded sensor data are broken at byte {}", offset + at),
-                    Break::Content => format!("{part}the coded sensor data do not come out even: a part is overwritten"),
+                    Break::Content => {
+                        format!("{part}the coded sensor data do not come out even: a part is overwritten")
+                    }
                 }
             });
         }

@@ -18,7 +18,8 @@ use crate::{DecodeError, unpack};
 /// # Errors
 /// Compressions no reader knows, a reader's own failure, strips shorter than their samples.
 pub(crate) fn decode(raw: &DngRaw, bytes: &Arc<Vec<u8>>) -> Result<(Vec<u16>, Checked), DecodeError> {
-    let mut checked = if matches!(raw.compression, 7 | 34_892) { check_streams(raw, bytes)? } else { Checked::default() };
+    let mut checked =
+        if matches!(raw.compression, 7 | 34_892) { check_streams(raw, bytes)? } else { Checked::default() };
     let mut samples = match raw.compression {
         1 if raw.interleave == (1, 1) => unpack::unpack(raw, bytes)?,
         1 | 7 | 34_892 | 52_546 => by_rawler(raw, bytes)?,

@@ -37,7 +37,10 @@ impl Fields {
         let iso = positive(get.number(34_855)).filter(|&i| i < 65_535.0);
         let iso = iso.or_else(|| positive(get.number(34_866))).or_else(|| positive(get.number(34_867)));
         let shutter = positive(get.number(33_434));
-        let shutter = shutter.or_else(|| get.number(37_377).filter(|v| v.abs() < 30.0).map(|tv| (-tv).exp2()));
+        // The APEX value stands in for a missing time, not for one that was blanked to zero.
+        let blank = get.value(33_434).is_some();
+        let shutter =
+            shutter.or_else(|| get.number(37_377).filter(|_| !blank).filter(|v| v.abs() < 30.0).map(|tv| (-tv).exp2()));
         let f_number = positive(get.number(33_437));
         let f_number =
             f_number.or_else(|| positive(get.number(37_378)).filter(|&v| v < 20.0).map(|av| (av / 2.0).exp2()));
@@ -60,7 +63,7 @@ impl Fields {
             f_number: f_number.filter(|&f| f < 200.0),
             focal_mm: positive(get.number(37_386)),
             focal35_mm: positive(get.number(41_989)),
-            exposure_bias_ev: get.number(37_380).filter(|b| b.abs() <= 20.0),
+            exposure_bias_ev: get.number(37_380).filter(|b| b.abs() <= 20.0 && (shutter.is_some() || *b != 0.0)),
             taken_at: date(36_867, 37_521, 36_881)
                 .or_else(|| date(36_868, 37_522, 36_882))
                 .or_else(|| date(306, 37_520, 36_880)),

@@ -54,7 +54,8 @@ fn rubbish(decoded: &Decoded, segments: &Segments, range: &Range) -> Option<Stri
             suspicious.push((first, i));
         }
     }
-    let long = suspicious.iter().find(|(a, b)| b - a >= 4).or_else(|| suspicious.first().filter(|_| suspicious.len() <= 3))?;
+    let long =
+        suspicious.iter().find(|(a, b)| b - a >= 4).or_else(|| suspicious.first().filter(|_| suspicious.len() <= 3))?;
     let lines = rows(long.0 / n, (long.1 - 1) / n);
     Some(format!("{lines}: samples without any likeness to the rows around: decoded from broken data"))
 }

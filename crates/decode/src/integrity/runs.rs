@@ -4,8 +4,8 @@ use super::segments::Segments;
 use super::{Range, rows};
 use crate::backend::Decoded;
 
-/// Stretches of 128 that make a run worth judging.
-const FEWEST: usize = 2;
+/// Stretches of 128 that make a run worth judging: that many samples of one value, over several colours.
+const FEWEST: usize = 1;
 /// Rows of dummy lines at the top or bottom that some sensors have.
 const DUMMY_ROWS: usize = 32;
 /// Runs of one value that follow the file. A subject makes one in each row it crosses.
@@ -115,5 +115,5 @@ fn follows_file(decoded: &Decoded, segments: &Segments, run: &Run, range: &Range
         let count = lower.iter().filter(|&&i| far(Some(i + step * n))).count();
         5 * count >= 4 * lower.len()
     };
-    if wraps { (begins_inside || ends_inside) && above() && below() } else { run.end - run.first >= 2 && above() && below() }
+    if wraps { (begins_inside || ends_inside) && above() && below() } else { above() && below() }
 }
