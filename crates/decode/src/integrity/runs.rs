@@ -80,7 +80,7 @@ fn outside(decoded: &Decoded, segments: &Segments, run: &Run) -> bool {
         return true;
     }
     let (first_row, last_row) = (run.first / segments.per_row, (run.end - 1) / segments.per_row);
-    let whole_rows = run.first % segments.per_row == 0 && run.end % segments.per_row == 0;
+    let whole_rows = run.first.is_multiple_of(segments.per_row) && run.end.is_multiple_of(segments.per_row);
     let at_edge = first_row == 0 || last_row + 1 == segments.rows;
     let unknown = a.width == decoded.width && a.height == decoded.height;
     whole_rows && at_edge && unknown && last_row - first_row < DUMMY_ROWS
@@ -93,8 +93,8 @@ fn follows_file(decoded: &Decoded, segments: &Segments, run: &Run, range: &Range
         return false;
     }
     let n = segments.per_row;
-    let begins_inside = run.first % n != 0;
-    let ends_inside = run.end % n != 0;
+    let begins_inside = !run.first.is_multiple_of(n);
+    let ends_inside = !run.end.is_multiple_of(n);
     let wraps = run.first / n != (run.end - 1) / n;
     let step = decoded.filter.rows.max(2);
     let far = |index: Option<usize>| match index.and_then(|i| segments.all.get(i)) {

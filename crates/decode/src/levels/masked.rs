@@ -79,7 +79,7 @@ fn black_part(decoded: &Decoded, area: &Area, named: bool) -> Option<Area> {
     let black = |l: &Line| (l.median_dn - level).abs() <= tolerance && l.spread_dn <= 2.0 * spread + 1.0;
     let (mut best, mut start) = (0..0, 0);
     for i in 0..=count {
-        if i == count || !black(&lines[i]) {
+        if !lines.get(i).is_some_and(black) {
             if i - start > best.len() {
                 best = start..i;
             }
@@ -160,11 +160,11 @@ struct Part {
 /// rows and columns) of one area.
 fn measure_area(decoded: &Decoded, area: &Area, plane: usize) -> Option<Part> {
     let step = (area.len() / MOST).max(1);
-    // Rows that hold this plane, and in each its columns: the same ones for all rows of one phase.
+    // Whole periods of the filter array are left out, so that every plane keeps rows.
     let mut values: Vec<(u32, u32, f64)> = Vec::new();
-    let (rows, columns) = (decoded.filter.rows, decoded.filter.columns);
+    let rows = decoded.filter.rows;
     for y in area.y..area.bottom() {
-        if ((y - area.y) / rows) % step != 0 {
+        if !((y - area.y) / rows).is_multiple_of(step) {
             continue;
         }
         let row = &decoded.samples[y * decoded.width..(y + 1) * decoded.width];
@@ -185,7 +185,6 @@ fn measure_area(decoded: &Decoded, area: &Area, plane: usize) -> Option<Part> {
     let level_dn = values.iter().map(|v| v.2).sum::<f64>() / values.len() as f64;
     let columns_used = offsets(&mut values, area.width, |v| v.0 as usize);
     let rows_used = offsets(&mut values, area.height, |v| v.1 as usize);
-    let _ = columns;
     let freedom = values.len() as f64 - columns_used as f64 - rows_used as f64 + 1.0;
     let squares: f64 = values.iter().map(|v| v.2 * v.2).sum();
     let noise_dn = if freedom >= 32.0 { (squares / freedom).sqrt() } else { spread };
