@@ -3,9 +3,11 @@
 #![allow(unreachable_pub, reason = "a program has no outside callers")]
 
 mod commands;
+mod frames;
 mod messages;
 mod output;
 mod pages;
+mod tables;
 
 use std::process::ExitCode;
 

@@ -16,7 +16,7 @@ const SAME_FOCAL: f64 = 1.1;
 /// Exposure times within this ratio are one setting (a quarter of a stop).
 const SAME_TIME: f64 = 1.19;
 /// Motion in fewer tiles than this is a moving subject, not a shaken camera, per cent.
-const SUBJECT_TILES_PCT: f64 = 50.0;
+const SUBJECT_TILES_PCT: f64 = 40.0;
 /// Exposure times in which vibration of shutter and mirror marks tripod frames, seconds (common practice, no source,
 /// puts it around 1/15 to 1/2 s; the search is wider).
 const BAND_S: [f64; 2] = [1.0 / 60.0, 1.5];
@@ -85,17 +85,19 @@ fn ending(frame: &FrameView<'_>, options: &ShutterOptions) -> Option<Ending> {
     if blur.kind == BlurKind::Undetermined {
         return None;
     }
-    let motion_mm = frame.judgement.print.motion_mm.filter(|_| moved);
-    if let (Some(limit), Some(motion)) = (options.shake_limit_mm.filter(|l| *l > 0.0), motion_mm) {
-        return Some(if motion > limit { Ending::Shaken(Some(motion / limit)) } else { Ending::Free });
-    }
     let found = frame
         .judgement
         .verdict
         .findings
         .iter()
         .any(|f| f.code == FindingCode::Shaken && f.severity >= Severity::Borderline);
-    Some(if found { Ending::Shaken(None) } else { Ending::Free })
+    let motion_mm = frame.judgement.print.motion_mm.filter(|_| moved);
+    let ratio = options.shake_limit_mm.filter(|l| *l > 0.0).zip(motion_mm).map(|(limit, motion)| motion / limit);
+    Some(match ratio {
+        Some(ratio) if ratio > 1.0 => Ending::Shaken(Some(ratio)),
+        _ if found => Ending::Shaken(None),
+        _ => Ending::Free,
+    })
 }
 
 fn group(

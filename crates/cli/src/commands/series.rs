@@ -1,14 +1,218 @@
 //! `rawassay series`.
 
-use crate::messages::{Exit, Failure};
+use std::path::PathBuf;
 
-/// Compare the steps of a test series
+use rawassay_analysis::series::{self, By, Estimate, Group, Series as Answer, Setting, Step, short, shutter_text};
+use rawassay_analysis::{FrameView, Outcome, print};
+
+use crate::frames;
+use crate::messages::{Exit, Failure};
+use crate::tables::{self, Format, Grid, wrap};
+
+/// Learn your gear's limits from test series: by ISO, aperture, shutter or camera
 #[derive(clap::Args)]
-pub struct Series {}
+pub struct Series {
+    /// Records made by `audit`
+    #[arg(required = true, value_name = "RECORD")]
+    records: Vec<PathBuf>,
+    /// What the series is ordered by
+    #[arg(long, value_enum)]
+    by: ByArgument,
+    /// Brief to hold it against: a built-in one or a file
+    #[arg(long, value_name = "B", default_value = "portfolio")]
+    brief: String,
+    /// With --by shutter: share of frames that should be free of shake, per cent
+    #[arg(long, value_name = "PCT", default_value_t = 90.0, value_parser = share)]
+    keepers: f64,
+    /// Machine-readable answer
+    #[arg(long, value_enum)]
+    format: Option<Format>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum ByArgument {
+    /// Noise and range at each ISO, and the highest ISO for the brief
+    Iso,
+    /// Sharpness at each f-stop, and the sharpest one
+    Aperture,
+    /// Frames free of shake at each exposure time, and the slowest you can hold
+    Shutter,
+    /// Cameras against each other at the brief's output
+    Camera,
+}
+
+fn share(text: &str) -> Result<f64, String> {
+    match text.trim_end_matches('%').trim().parse::<f64>() {
+        Ok(value) if (50.0..=99.0).contains(&value) => Ok(value),
+        _ => Err("a share from 50 to 99 per cent".to_string()),
+    }
+}
 
 impl Series {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
-        Err(Failure::nothing("series: not built yet"))
+        let brief = frames::brief(&self.brief)?;
+        let judged = frames::load(&self.records, &brief)?;
+        let views: Vec<FrameView<'_>> = judged.iter().filter_map(frames::Judged::view).collect();
+        if views.is_empty() {
+            return Err(Failure::nothing("no frame in the record could be measured; see the errors of audit"));
+        }
+        let by = match self.by {
+            ByArgument::Iso => By::Iso,
+            ByArgument::Aperture => By::Aperture,
+            ByArgument::Shutter => By::Shutter,
+            ByArgument::Camera => By::Camera,
+        };
+        let options = series::ShutterOptions {
+            keeper_share: self.keepers / 100.0,
+            shake_limit_mm: Some(brief.limits.motion_eye_limits.borderline * print::seen(&brief.output).finest_mm),
+        };
+        let answer = series::series(by, &views, &frames::brief_text(&brief), &options);
+        match self.format {
+            Some(Format::Json) => tables::print_json(&answer)?,
+            Some(Format::Csv) => tables::print_csv(&csv(&answer))?,
+            None => tables::print(&text(&answer))?,
+        }
+        Ok(Exit::Done)
+    }
+}
+
+/// One row per step; the group's key stands in each.
+fn csv(answer: &Answer) -> Vec<Vec<String>> {
+    let Some(first) = answer.groups.first() else { return Vec::new() };
+    let mut header: Vec<String> = first.key.0.iter().map(|k| k.0.to_string()).collect();
+    header.extend(["setting", "frames", "left_out", "meets_brief"].map(String::from));
+    let names: Vec<&str> = first.steps.first().map(|s| s.readings.0.iter().map(|r| r.0).collect()).unwrap_or_default();
+    for name in &names {
+        header.extend([(*name).to_string(), format!("{name}_low"), format!("{name}_high")]);
+    }
+    let number = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
+    let mut rows = vec![header];
+    for group in &answer.groups {
+        for step in &group.steps {
+            let mut row: Vec<String> = group.key.0.iter().map(|k| setting_text(&k.1)).collect();
+            row.extend([
+                setting_text(&step.setting),
+                step.frames.to_string(),
+                step.left_out.to_string(),
+                step.meets_brief.map_or(String::new(), |o| o.to_string()),
+            ]);
+            for name in &names {
+                let estimate = step.readings.get(name);
+                row.extend([number(estimate.value), number(estimate.low), number(estimate.high)]);
+            }
+            rows.push(row);
+        }
+    }
+    rows
+}
+
+fn setting_text(setting: &Setting) -> String {
+    match setting {
+        Setting::Number(value) => value.to_string(),
+        Setting::Text(text) => text.clone(),
+        Setting::Unknown => String::new(),
+    }
+}
+
+/// A column of the table: heading, reading, digits.
+type Column = (&'static str, &'static str, usize);
+
+const ISO: [Column; 6] = [
+    ("mid-tone SNR on paper", "print_snr_midtone", 0),
+    ("usable range EV", "usable_ev", 1),
+    ("lost per stop EV", "range_lost_ev_per_stop", 2),
+    ("sensor range EV", "engineering_ev", 1),
+    ("read noise e-", "read_noise_e", 1),
+    ("row banding DN", "row_banding_dn", 2),
+];
+const APERTURE: [Column; 5] = [
+    ("edge rise px", "edge_rise_px", 2),
+    ("centre px", "centre_rise_px", 2),
+    ("corners px", "corners_rise_px", 2),
+    ("diffraction alone px", "expected_diffraction_px", 2),
+    ("rise on paper mm", "print_rise_mm", 2),
+];
+const SHUTTER: [Column; 3] = [
+    ("free of shake %", "free_of_shake_pct", 0),
+    ("by the fit %", "fitted_free_pct", 0),
+    ("motion px", "motion_px", 1),
+];
+const CAMERA: [Column; 7] = [
+    ("Mpx", "megapixels", 0),
+    ("ppi", "ppi", 0),
+    ("rise on paper mm", "print_rise_mm", 2),
+    ("mid-tone SNR on paper", "print_snr_midtone", 0),
+    ("usable range EV", "usable_ev", 1),
+    ("largest, long side in", "largest_long_side_in", 0),
+    ("short side in", "largest_short_side_in", 0),
+];
+
+/// The answer first, then the table it comes from, then what to be careful of.
+fn text(answer: &Answer) -> String {
+    let (heading, columns): (&str, &[Column]) = match answer.by {
+        By::Iso => (">ISO", &ISO),
+        By::Aperture => (">f-stop", &APERTURE),
+        By::Shutter => (">time", &SHUTTER),
+        By::Camera => ("camera", &CAMERA),
+    };
+    let mut text = String::new();
+    for group in &answer.groups {
+        text.push_str(&wrap(&group.answer, "  "));
+        let mut headings = vec![heading, ">frames"];
+        // A column in which nothing is known only takes room.
+        let told: Vec<&Column> =
+            columns.iter().filter(|c| group.steps.iter().any(|s| s.readings.value(c.1).is_some())).collect();
+        let named: Vec<String> = told.iter().map(|c| format!(">{}", c.0)).collect();
+        headings.extend(named.iter().map(String::as_str));
+        headings.push("");
+        let mut grid = Grid::new(&headings);
+        for step in &group.steps {
+            let mut row = vec![step_text(answer.by, group, step), step.frames.to_string()];
+            row.extend(told.iter().map(|c| cell(step.readings.get(c.1), c.2)));
+            row.push(match step.meets_brief {
+                Some(Outcome::Prints) => "meets the brief".to_string(),
+                Some(Outcome::Borderline) => "borderline".to_string(),
+                Some(Outcome::Fails) => "fails".to_string(),
+                Some(Outcome::Unmeasured) | None => "not measured".to_string(),
+            });
+            grid.row(row);
+        }
+        text.push_str(&grid.text());
+        for warning in &group.warnings {
+            text.push_str(&wrap(&format!("  Note: {warning}"), "        "));
+        }
+        text.push('\n');
+    }
+    if answer.groups.is_empty() {
+        text.push_str("No frame tells what this series needs.\n");
+    }
+    for warning in &answer.warnings {
+        text.push_str(&wrap(&format!("Note: {warning}"), "  "));
+    }
+    if answer.groups.iter().flat_map(|g| &g.steps).any(|s| s.readings.0.iter().any(|r| r.1.low.is_some())) {
+        text.push_str("Medians, with their 90 % intervals in brackets.\n");
+    }
+    text
+}
+
+fn step_text(by: By, group: &Group, step: &Step) -> String {
+    let over_all = group.key.0.iter().any(|k| k.1 == Setting::Text("all".into()));
+    match (by, &step.setting) {
+        (By::Iso, Setting::Number(iso)) => format!("{iso:.0}"),
+        (By::Aperture, Setting::Number(n)) => format!("f/{}", short(*n)),
+        // Over all focal lengths a step is exposure time x focal length.
+        (By::Shutter, Setting::Number(s)) if over_all && *s < 1.0 => format!("1/({} f)", short(1.0 / s)),
+        (By::Shutter, Setting::Number(s)) if over_all => format!("{}/f", short(*s)),
+        (By::Shutter, Setting::Number(s)) => shutter_text(*s),
+        (_, setting) => setting_text(setting),
+    }
+}
+
+fn cell(estimate: Estimate, digits: usize) -> String {
+    match (estimate.value, estimate.low, estimate.high) {
+        (Some(value), Some(low), Some(high)) => format!("{value:.digits$} ({low:.digits$}-{high:.digits$})"),
+        (Some(value), ..) => format!("{value:.digits$}"),
+        _ => String::new(),
     }
 }

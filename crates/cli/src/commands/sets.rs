@@ -1,14 +1,151 @@
 //! `rawassay sets`.
 
-use crate::messages::{Exit, Failure};
+use std::path::PathBuf;
 
-/// Find bursts and brackets
+use rawassay_analysis::FrameView;
+use rawassay_analysis::sets::{self, Bracket, Burst, Sets as Answer};
+
+use crate::frames;
+use crate::messages::{Exit, Failure};
+use crate::tables::{self, Format, Grid, wrap};
+
+/// Find bursts and brackets: the best of near-duplicates, and the frames that hold a scene's range
 #[derive(clap::Args)]
-pub struct Sets {}
+pub struct Sets {
+    /// Records made by `audit`
+    #[arg(required = true, value_name = "RECORD")]
+    records: Vec<PathBuf>,
+    /// Brief that says what counts as blown, blocked and sharp: a built-in one or a file
+    #[arg(long, value_name = "B", default_value = "portfolio")]
+    brief: String,
+    /// Machine-readable answer
+    #[arg(long, value_enum)]
+    format: Option<Format>,
+}
 
 impl Sets {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
-        Err(Failure::nothing("sets: not built yet"))
+        let brief = frames::brief(&self.brief)?;
+        let judged = frames::load(&self.records, &brief)?;
+        let views: Vec<FrameView<'_>> = judged.iter().filter_map(frames::Judged::view).collect();
+        let answer = sets::sets(&views);
+        match self.format {
+            Some(Format::Json) => tables::print_json(&answer)?,
+            Some(Format::Csv) => tables::print_csv(&csv(&answer))?,
+            None => tables::print(&text(&answer))?,
+        }
+        Ok(Exit::Done)
     }
+}
+
+/// One row per frame of a set.
+fn csv(answer: &Answer) -> Vec<Vec<String>> {
+    let header = [
+        "kind",
+        "set",
+        "file",
+        "rank",
+        "ev_step",
+        "blur_px",
+        "print_blur_mm",
+        "holds_highlights",
+        "holds_shadows",
+        "merge",
+        "merged_range_ev",
+        "reason",
+    ];
+    let number = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
+    let mut rows = vec![header.map(String::from).to_vec()];
+    for (index, burst) in answer.bursts.iter().enumerate() {
+        for frame in &burst.ranking {
+            let mut row =
+                vec!["burst".to_string(), (index + 1).to_string(), frame.file.clone(), frame.rank.to_string()];
+            row.extend([String::new(), number(frame.blur_px), number(frame.print_blur_mm)]);
+            row.extend(std::iter::repeat_n(String::new(), 4));
+            row.push(frame.reason.clone());
+            rows.push(row);
+        }
+    }
+    let yes = |is: bool| if is { "yes" } else { "no" }.to_string();
+    for (index, bracket) in answer.brackets.iter().enumerate() {
+        for (file, step) in bracket.files.iter().zip(&bracket.ev_steps) {
+            let mut row = vec!["bracket".to_string(), (index + 1).to_string(), file.clone(), String::new()];
+            row.extend([step.to_string(), String::new(), String::new()]);
+            row.extend([
+                yes(bracket.highlights_held_by.as_ref() == Some(file)),
+                yes(bracket.shadows_held_by.as_ref() == Some(file)),
+                yes(bracket.fewest_to_merge.contains(file)),
+                number(bracket.merged_range_ev),
+                bracket.answer.clone(),
+            ]);
+            rows.push(row);
+        }
+    }
+    rows
+}
+
+fn text(answer: &Answer) -> String {
+    let word = |count: usize, one: &str| if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") };
+    let mut text = format!("{} and {}.\n", word(answer.bursts.len(), "burst"), word(answer.brackets.len(), "bracket"));
+    for burst in &answer.bursts {
+        text.push('\n');
+        text.push_str(&burst_text(burst));
+    }
+    for bracket in &answer.brackets {
+        text.push('\n');
+        text.push_str(&bracket_text(bracket));
+    }
+    if !answer.warnings.is_empty() {
+        text.push('\n');
+    }
+    for warning in &answer.warnings {
+        text.push_str(&wrap(&format!("Note: {warning}"), "  "));
+    }
+    text
+}
+
+fn burst_text(burst: &Burst) -> String {
+    let span = burst.span_s.map_or(String::new(), |s| format!(" in {s:.1} s"));
+    let best = match &burst.best {
+        Some(best) => format!("technically best {best}"),
+        None => "the best could not be told".to_string(),
+    };
+    let mut text = format!("Burst of {} frames{span}: {best}.\n", burst.files.len());
+    let mut grid = Grid::new(&[">", "file", "outcome", ">blur on paper mm", ""]);
+    for frame in &burst.ranking {
+        grid.row(vec![
+            frame.rank.to_string(),
+            frame.file.clone(),
+            frame.outcome.to_string(),
+            frame.print_blur_mm.map_or(String::new(), |mm| format!("{mm:.2}")),
+            frame.reason.clone(),
+        ]);
+    }
+    text.push_str(&grid.text());
+    text
+}
+
+fn bracket_text(bracket: &Bracket) -> String {
+    let mut text = wrap(&format!("Bracket of {} frames: {}", bracket.files.len(), bracket.answer), "  ");
+    let mut grid = Grid::new(&["file", ">exposure EV", ""]);
+    for (file, step) in bracket.files.iter().zip(&bracket.ev_steps) {
+        let mut roles = Vec::new();
+        if bracket.highlights_held_by.as_ref() == Some(file) {
+            roles.push("holds the highlights");
+        }
+        if bracket.shadows_held_by.as_ref() == Some(file) {
+            roles.push("holds the shadows");
+        }
+        let merged = bracket.fewest_to_merge.len() > 1 && bracket.fewest_to_merge.contains(file);
+        if merged && roles.is_empty() {
+            roles.push("joins the two");
+        }
+        grid.row(vec![file.clone(), format!("{step:+.1}"), roles.join(", ")]);
+    }
+    text.push_str(&grid.text());
+    for warning in &bracket.warnings {
+        text.push_str(&wrap(&format!("  Note: {warning}"), "        "));
+    }
+    text
 }

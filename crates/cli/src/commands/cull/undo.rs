@@ -157,7 +157,8 @@ fn undo_step(step: &Step, dry_run: bool) -> Undone {
             match (current, before) {
                 (None, _) => told(file, true, "is gone already"),
                 (Some(current), _) if current != *written => {
-                    let as_before = before.as_ref().is_some_and(|b| blake3::hash(b.as_bytes()).to_hex().as_str() == current);
+                    let as_before =
+                        before.as_ref().is_some_and(|b| blake3::hash(b.as_bytes()).to_hex().as_str() == current);
                     if as_before {
                         told(file, true, "is as it was already")
                     } else {

@@ -1,0 +1,375 @@
+//! `rawassay cull`.
+
+mod companions;
+mod output;
+mod select;
+mod sidecars;
+mod transfer;
+mod undo;
+
+use std::collections::{HashMap, HashSet};
+use std::path::{Path, PathBuf};
+
+use rawassay_report::FileId;
+use serde::Serialize;
+
+use crate::frames::{self, Judged};
+use crate::messages::{self, Exit, Failure};
+use companions::{Folders, folded};
+use select::Selection;
+use undo::{Step, UndoList};
+
+/// List, tag or sort frames by their verdicts; raws are never changed or deleted
+///
+/// --sidecars writes an XMP file beside each raw with the outcome and our measures; what other programs wrote there
+/// stays. --copy-to and --move-to take sidecars and camera JPEGs of the same name along, write over nothing, and note
+/// each step in an undo list first.
+#[derive(clap::Args)]
+#[command(group(clap::ArgGroup::new("action").required(true).args(["list", "sidecars", "copy_to", "move_to", "undo"])))]
+pub struct Cull {
+    /// Records made by `audit`
+    #[arg(required_unless_present = "undo", conflicts_with = "undo", value_name = "RECORD")]
+    records: Vec<PathBuf>,
+    /// List the frames
+    #[arg(long)]
+    list: bool,
+    /// Write XMP sidecars beside the raws
+    #[arg(long)]
+    sidecars: bool,
+    /// Copy the raws, with their sidecars and camera JPEGs, into this folder
+    #[arg(long, value_name = "D")]
+    copy_to: Option<PathBuf>,
+    /// Move the raws, with their sidecars and camera JPEGs, into this folder
+    #[arg(long, value_name = "D")]
+    move_to: Option<PathBuf>,
+    /// Undo the last run that this undo list holds
+    #[arg(long, value_name = "LIST")]
+    undo: Option<PathBuf>,
+    #[command(flatten)]
+    selection: Selection,
+    /// Brief to judge by: a built-in one or a file
+    #[arg(long, value_name = "B", default_value = "portfolio")]
+    brief: String,
+    /// With --sidecars: xmp:Rating 4 for prints, 2 for borderline, 1 for fails; a rating of yours stays
+    #[arg(long, requires = "sidecars")]
+    rating: bool,
+    /// With --sidecars: xmp:Label with the outcome; a label of yours stays
+    #[arg(long, requires = "sidecars")]
+    label: bool,
+    /// With --sidecars: xmp:Rating -1 (rejected) for frames that fail
+    #[arg(long, requires = "sidecars")]
+    reject: bool,
+    /// Where to note the steps (default: beside the record)
+    #[arg(long, value_name = "FILE")]
+    undo_list: Option<PathBuf>,
+    /// Say what would be done, and do nothing
+    #[arg(long)]
+    dry_run: bool,
+    /// Machine-readable answer
+    #[arg(long, value_enum)]
+    format: Option<output::Format>,
+}
+
+/// What was done, or would be, with one file.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Deed {
+    /// The raw, as the record names it.
+    pub file: String,
+    /// Outcome.
+    pub outcome: String,
+    /// Codes of the findings, worst first.
+    pub findings: Vec<String>,
+    /// Longer side of the largest honest print, inches.
+    pub largest_long_side_in: Option<f64>,
+    /// Shorter side, inches.
+    pub largest_short_side_in: Option<f64>,
+    /// "listed", "sidecar written", "copied", "moved", or with "would be"; `None` where it failed.
+    pub done: Option<String>,
+    /// Files written.
+    pub to: Vec<PathBuf>,
+    /// Why it failed, or what to know.
+    pub note: Option<String>,
+}
+
+impl Deed {
+    fn new(frame: &Judged) -> Self {
+        let verdict = &frame.judgement.verdict;
+        let largest = frame.judgement.print.largest.as_ref();
+        Self {
+            file: frame.record.file.clone(),
+            outcome: verdict.outcome.to_string(),
+            findings: verdict.findings.iter().map(|f| f.code.to_string()).collect(),
+            largest_long_side_in: largest.map(|l| l.width_in.max(l.height_in)),
+            largest_short_side_in: largest.map(|l| l.width_in.min(l.height_in)),
+            done: None,
+            to: Vec::new(),
+            note: None,
+        }
+    }
+
+    fn failed(mut self, what: impl Into<String>) -> Self {
+        self.note = Some(what.into());
+        self
+    }
+}
+
+/// Copy or move.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Way {
+    Copy,
+    Move,
+}
+
+impl Cull {
+    /// Runs the command.
+    pub fn run(self) -> Result<Exit, Failure> {
+        if let Some(list) = &self.undo {
+            let undone = undo::undo(list, self.dry_run).map_err(Failure::nothing)?;
+            let failed = undone.iter().any(|u| !u.ok);
+            output::undone(&undone)?;
+            return Ok(if failed { Exit::SomeUnmeasured } else { Exit::Done });
+        }
+        let brief = frames::brief(&self.brief)?;
+        let all = frames::load(&self.records, &brief)?;
+        let condition = self.selection.condition()?;
+        let chosen: Vec<&Judged> = all.iter().filter(|f| condition(f)).collect();
+        let deeds = match (&self.copy_to, &self.move_to) {
+            _ if chosen.is_empty() => Vec::new(),
+            (Some(folder), _) => self.transfer(Way::Copy, &chosen, &all, folder)?,
+            (_, Some(folder)) => self.transfer(Way::Move, &chosen, &all, folder)?,
+            _ if self.sidecars => self.write_sidecars(&chosen, &all)?,
+            _ => chosen.iter().map(|frame| Deed { done: Some("listed".to_string()), ..Deed::new(frame) }).collect(),
+        };
+        output::deeds(&deeds, all.len(), &frames::brief_text(&brief), self.format, self.list)?;
+        let failed: Vec<&Deed> = deeds.iter().filter(|d| d.done.is_none()).collect();
+        for deed in &failed {
+            messages::error(&format!("{}: {}", deed.file, deed.note.as_deref().unwrap_or("not done")));
+        }
+        Ok(if failed.is_empty() { Exit::Done } else { Exit::SomeUnmeasured })
+    }
+
+    /// Opens the undo list: where told, else beside the first record.
+    fn begin(&self) -> Result<Option<UndoList>, Failure> {
+        if self.dry_run {
+            return Ok(None);
+        }
+        let beside = || {
+            let record = self.records.first().map_or(Path::new("rawassay"), PathBuf::as_path);
+            let mut name = record.file_stem().unwrap_or_default().to_os_string();
+            name.push("-undo.ndjson");
+            record.with_file_name(name)
+        };
+        let path = self.undo_list.clone().unwrap_or_else(beside);
+        UndoList::begin(&path).map(Some).map_err(Failure::nothing)
+    }
+
+    fn transfer(&self, way: Way, chosen: &[&Judged], all: &[Judged], folder: &Path) -> Result<Vec<Deed>, Failure> {
+        if self.selection.is_everything() {
+            return Err(Failure::usage(
+                "say which frames to copy or move, with --outcome, --finding or --largest-at-least",
+            ));
+        }
+        let mut folders = Folders::default();
+        let mut deeds: Vec<Deed> = Vec::new();
+        let mut plans: Vec<(usize, Vec<(PathBuf, PathBuf)>)> = Vec::new();
+        let shared = shared_stems(all);
+        let names: HashSet<&Path> = chosen.iter().map(|c| Path::new(&c.record.file)).collect();
+        for frame in chosen {
+            let raw = PathBuf::from(&frame.record.file);
+            let deed = Deed::new(frame);
+            match plan(way, &raw, &frame.record.file_id, folder, &mut folders, &shared, &names) {
+                Ok(files) => {
+                    plans.push((deeds.len(), files));
+                    deeds.push(deed);
+                }
+                Err(what) => deeds.push(deed.failed(what)),
+            }
+        }
+        check_targets(&plans, folder)?;
+        let word = if way == Way::Copy { "copied" } else { "moved" };
+        let mut list = if plans.is_empty() { None } else { self.begin()? };
+        if list.is_some() {
+            std::fs::create_dir_all(folder)
+                .map_err(|e| Failure::nothing(format!("{}: the folder cannot be made ({e})", folder.display())))?;
+        }
+        for (index, files) in plans {
+            for (from, to) in files {
+                let result = match &mut list {
+                    None => Ok(()),
+                    Some(list) => take(way, list, &from, &to)?,
+                };
+                let deed = &mut deeds[index];
+                match result {
+                    Ok(()) if deed.note.is_none() => {
+                        deed.to.push(to);
+                        deed.done = Some(if self.dry_run { format!("would be {word}") } else { word.to_string() });
+                    }
+                    Ok(()) => deed.to.push(to),
+                    Err(what) => {
+                        // The raw goes first: where it stays, so do its companions.
+                        let name = from.file_name().unwrap_or_default().to_string_lossy().into_owned();
+                        deed.done = None;
+                        deed.note = Some(if from == Path::new(&deed.file) { what } else { format!("{name} {what}") });
+                        break;
+                    }
+                }
+            }
+        }
+        Ok(deeds)
+    }
+
+    fn write_sidecars(&self, chosen: &[&Judged], all: &[Judged]) -> Result<Vec<Deed>, Failure> {
+        let mut list = self.begin()?;
+        let mut folders = Folders::default();
+        let shared = shared_stems(all);
+        let wish = sidecars::Wish { rating: self.rating, label: self.label, reject: self.reject };
+        let mut deeds = Vec::with_capacity(chosen.len());
+        for frame in chosen {
+            let raw = PathBuf::from(&frame.record.file);
+            let deed = Deed::new(frame);
+            if let Err(what) = unchanged(&raw, &frame.record.file_id) {
+                deeds.push(deed.failed(what));
+                continue;
+            }
+            if let Some(other) = shared.get(&stem_of(&raw)).and_then(|files| files.iter().find(|f| **f != raw)) {
+                deeds.push(deed.failed(format!("shares its sidecar with {}; left alone", other.display())));
+                continue;
+            }
+            let path = folders.sidecar(&raw);
+            deeds.push(match sidecars::write(&path, frame, &wish, list.as_mut())? {
+                Ok(note) => Deed {
+                    done: Some(if self.dry_run { "sidecar would be written" } else { "sidecar written" }.to_string()),
+                    to: vec![path],
+                    note,
+                    ..deed
+                },
+                Err(what) => deed.failed(what),
+            });
+        }
+        Ok(deeds)
+    }
+}
+
+/// Folder and stem: what raw, sidecar and camera JPEG have in common.
+fn stem_of(raw: &Path) -> (PathBuf, std::ffi::OsString) {
+    (raw.parent().unwrap_or(Path::new("")).to_path_buf(), raw.file_stem().unwrap_or_default().to_os_string())
+}
+
+/// Raws of the record that share a folder and a stem, and so a sidecar.
+fn shared_stems(all: &[Judged]) -> HashMap<(PathBuf, std::ffi::OsString), Vec<PathBuf>> {
+    let mut stems: HashMap<(PathBuf, std::ffi::OsString), Vec<PathBuf>> = HashMap::new();
+    for frame in all {
+        let raw = PathBuf::from(&frame.record.file);
+        stems.entry(stem_of(&raw)).or_default().push(raw);
+    }
+    stems.retain(|_, files| files.len() > 1);
+    stems
+}
+
+/// The file is there and is the one that was measured.
+fn unchanged(raw: &Path, id: &FileId) -> Result<(), String> {
+    let facts = std::fs::metadata(raw).map_err(|e| {
+        format!(
+            "cannot be found ({e}); run cull from the folder in which audit ran, or audit the files where they are now"
+        )
+    })?;
+    if !facts.is_file() {
+        return Err("is not a file; left alone".to_string());
+    }
+    let recorded = id.mtime.as_deref().and_then(|m| m.parse::<jiff::Timestamp>().ok());
+    let now = facts.modified().ok().and_then(|m| jiff::Timestamp::try_from(m).ok());
+    // Some file systems keep whole seconds, or pairs of them.
+    let moved = recorded.zip(now).is_some_and(|(a, b)| (a.as_second() - b.as_second()).abs() > 2);
+    if facts.len() != id.size || moved {
+        return Err("changed since it was measured; audit again".to_string());
+    }
+    Ok(())
+}
+
+/// What goes where for one raw: the raw first, then its companions.
+fn plan(
+    way: Way,
+    raw: &Path,
+    id: &FileId,
+    folder: &Path,
+    folders: &mut Folders,
+    shared: &HashMap<(PathBuf, std::ffi::OsString), Vec<PathBuf>>,
+    chosen: &HashSet<&Path>,
+) -> Result<Vec<(PathBuf, PathBuf)>, String> {
+    unchanged(raw, id)?;
+    let mut files = vec![raw.to_path_buf()];
+    let companions = folders.companions(raw);
+    if let Some(twins) = shared.get(&stem_of(raw)) {
+        // Companions of two raws go with the first of them that is chosen, and stay where one of them stays.
+        if twins.iter().all(|file| chosen.contains(file.as_path())) {
+            if twins.first().is_some_and(|first| first == raw) {
+                files.extend(companions);
+            }
+        } else if way == Way::Copy {
+            files.extend(companions);
+        }
+    } else {
+        files.extend(companions);
+    }
+    if way == Way::Move {
+        for file in &files {
+            if std::fs::symlink_metadata(file).is_ok_and(|facts| facts.is_symlink()) {
+                return Err(format!(
+                    "{} is a symbolic link; move the file it leads to, or use --copy-to",
+                    file.display()
+                ));
+            }
+        }
+    }
+    files
+        .into_iter()
+        .map(|from| {
+            let name = from.file_name().ok_or("has no file name")?.to_os_string();
+            Ok((from, folder.join(name)))
+        })
+        .collect()
+}
+
+/// Nothing may be written over: neither what is there, nor two files of one name. Told before anything is done.
+fn check_targets(plans: &[(usize, Vec<(PathBuf, PathBuf)>)], folder: &Path) -> Result<(), Failure> {
+    if folder.exists() && !folder.is_dir() {
+        return Err(Failure::usage(format!("{}: is not a folder", folder.display())));
+    }
+    let mut there: HashMap<String, PathBuf> = HashMap::new();
+    if let Ok(entries) = std::fs::read_dir(folder) {
+        for entry in entries.flatten() {
+            there.insert(folded(Path::new(&entry.file_name())), entry.path());
+        }
+    }
+    for (from, to) in plans.iter().flat_map(|p| &p.1) {
+        let Some(name) = to.file_name() else { continue };
+        if let Some(other) = there.insert(folded(Path::new(name)), from.clone()) {
+            let why = if other.starts_with(folder) && other.parent() == Some(folder) {
+                "exists already"
+            } else {
+                "has the same name there"
+            };
+            return Err(Failure::nothing(format!(
+                "{}: {} {why}; nothing was copied or moved; choose another folder",
+                from.display(),
+                other.display()
+            )));
+        }
+    }
+    Ok(())
+}
+
+/// One step: noted, then taken. The outer error ends the command: without the undo list nothing goes on.
+fn take(way: Way, list: &mut UndoList, from: &Path, to: &Path) -> Result<Result<(), String>, Failure> {
+    let absolute = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_path_buf());
+    let (from_absolute, to_absolute) = (absolute(from), absolute(to));
+    let step = match way {
+        Way::Copy => Step::Copy { from: from_absolute, to: to_absolute },
+        Way::Move => Step::Move { from: from_absolute, to: to_absolute },
+    };
+    list.push(&step).map_err(Failure::nothing)?;
+    Ok(match way {
+        Way::Copy => transfer::copy(from, to),
+        Way::Move => transfer::relocate(from, to),
+    })
+}

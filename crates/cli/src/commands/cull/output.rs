@@ -1,0 +1,85 @@
+//! What `cull` says.
+
+use super::Deed;
+use super::undo::Undone;
+use crate::messages::Failure;
+use crate::tables::{Grid, print, print_csv, print_json};
+
+pub use crate::tables::Format;
+
+/// Longest list on the terminal where files were acted on.
+const SHOWN: usize = 40;
+
+fn size(deed: &Deed) -> String {
+    match (deed.largest_long_side_in, deed.largest_short_side_in) {
+        (Some(long), Some(short)) => format!("{short:.0} x {long:.0} in"),
+        _ => String::new(),
+    }
+}
+
+/// What was done with each frame; a list on the terminal says first how many.
+pub fn deeds(deeds: &[Deed], frames: usize, brief: &str, format: Option<Format>, whole: bool) -> Result<(), Failure> {
+    match format {
+        Some(Format::Json) => print_json(&serde_json::json!({ "brief": brief, "frames": frames, "files": deeds })),
+        Some(Format::Csv) => {
+            let mut rows = vec![
+                ["file", "outcome", "findings", "largest_long_side_in", "largest_short_side_in", "done", "to", "note"]
+                    .map(String::from)
+                    .to_vec(),
+            ];
+            let number = |value: Option<f64>| value.map_or(String::new(), |v| format!("{v:.3}"));
+            rows.extend(deeds.iter().map(|deed| {
+                let to: Vec<String> = deed.to.iter().map(|p| p.display().to_string()).collect();
+                vec![
+                    deed.file.clone(),
+                    deed.outcome.clone(),
+                    deed.findings.join(" "),
+                    number(deed.largest_long_side_in),
+                    number(deed.largest_short_side_in),
+                    deed.done.clone().unwrap_or_default(),
+                    to.join(" "),
+                    deed.note.clone().unwrap_or_default(),
+                ]
+            }));
+            print_csv(&rows)
+        }
+        None => text(deeds, frames, brief, whole),
+    }
+}
+
+fn text(deeds: &[Deed], frames: usize, brief: &str, whole: bool) -> Result<(), Failure> {
+    let done = deeds.iter().filter(|d| d.done.is_some()).count();
+    let word = deeds.iter().find_map(|d| d.done.as_deref()).unwrap_or("found");
+    let mut text = if deeds.is_empty() {
+        format!("No frame of {frames} fits, judged for {brief}.\n")
+    } else {
+        format!("{done} of {frames} frames {word}, judged for {brief}.\n")
+    };
+    let mut grid = Grid::new(&["file", "outcome", ">largest", "findings", ""]);
+    let shown = if whole { deeds.len() } else { SHOWN };
+    for deed in deeds.iter().take(shown) {
+        grid.row(vec![
+            deed.file.clone(),
+            deed.outcome.clone(),
+            size(deed),
+            deed.findings.join(", "),
+            deed.note.clone().unwrap_or_default(),
+        ]);
+    }
+    if !deeds.is_empty() {
+        text.push_str(&grid.text());
+    }
+    if deeds.len() > shown {
+        text.push_str(&format!("  and {} more (--format csv tells them all)\n", deeds.len() - shown));
+    }
+    print(&text)
+}
+
+/// What undoing came to.
+pub fn undone(steps: &[Undone]) -> Result<(), Failure> {
+    let mut text = String::new();
+    for step in steps {
+        text.push_str(&format!("{}: {}\n", step.file.display(), step.what));
+    }
+    print(&text)
+}

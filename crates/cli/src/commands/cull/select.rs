@@ -1,0 +1,75 @@
+//! Which frames are meant.
+
+use clap::builder::PossibleValuesParser;
+use rawassay_analysis::brief::length::{self, Size};
+use rawassay_analysis::{FindingCode, Outcome, Severity};
+
+use crate::frames::Judged;
+use crate::messages::Failure;
+
+/// Outcomes on the command line.
+const OUTCOMES: [(&str, Outcome); 4] = [
+    ("prints", Outcome::Prints),
+    ("borderline", Outcome::Borderline),
+    ("fails", Outcome::Fails),
+    ("unmeasured", Outcome::Unmeasured),
+];
+
+/// Frames that meet every kind of condition given, in one of its values.
+#[derive(clap::Args)]
+pub struct Selection {
+    /// Frames with one of these outcomes
+    #[arg(long = "outcome", value_name = "O", num_args = 1.., value_parser = outcomes())]
+    outcomes: Vec<String>,
+    /// Frames with one of these findings, at least borderline
+    #[arg(long = "finding", value_name = "C", num_args = 1.., value_parser = findings())]
+    findings: Vec<String>,
+    /// Frames whose largest honest print is at least this large ("40 x 60 cm", "A2")
+    #[arg(long, value_name = "SIZE")]
+    largest_at_least: Option<String>,
+}
+
+fn outcomes() -> PossibleValuesParser {
+    PossibleValuesParser::new(OUTCOMES.map(|o| o.0))
+}
+
+fn findings() -> PossibleValuesParser {
+    PossibleValuesParser::new(FindingCode::ALL.map(FindingCode::word))
+}
+
+impl Selection {
+    /// True where nothing narrows the selection.
+    pub fn is_everything(&self) -> bool {
+        self.outcomes.is_empty() && self.findings.is_empty() && self.largest_at_least.is_none()
+    }
+
+    /// The condition, ready to be asked.
+    pub fn condition(&self) -> Result<impl Fn(&Judged) -> bool + '_, Failure> {
+        let sides_in = match self.largest_at_least.as_deref().map(length::size) {
+            None => None,
+            Some(Ok(Size::Paper(a, b, _))) => Some((a.max(b) / 25.4, a.min(b) / 25.4)),
+            Some(Ok(Size::Pixels(..))) => {
+                return Err(Failure::usage("--largest-at-least takes a size on paper, such as \"40 x 60 cm\""));
+            }
+            Some(Err(what)) => return Err(Failure::usage(format!("--largest-at-least {what}"))),
+        };
+        Ok(move |frame: &Judged| {
+            let verdict = &frame.judgement.verdict;
+            let outcome = || OUTCOMES.iter().find(|o| o.1 == verdict.outcome).map_or("", |o| o.0);
+            let found = |word: &String| {
+                verdict.findings.iter().any(|f| f.code.word() == word && f.severity >= Severity::Borderline)
+            };
+            let large = |(long, short): (f64, f64)| {
+                frame.judgement.print.largest.as_ref().is_some_and(|largest| {
+                    // A picture of other proportions must still fill the size in one of its sides.
+                    let (a, b) = (largest.width_in.max(largest.height_in), largest.width_in.min(largest.height_in));
+                    let slack = 1.0 - 1e-6;
+                    a >= long * slack || b >= short * slack
+                })
+            };
+            (self.outcomes.is_empty() || self.outcomes.iter().any(|o| o == outcome()))
+                && (self.findings.is_empty() || self.findings.iter().any(found))
+                && sides_in.is_none_or(large)
+        })
+    }
+}
