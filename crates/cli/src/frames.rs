@@ -44,8 +44,8 @@ pub fn load(paths: &[PathBuf], brief: &Brief) -> Result<Vec<Judged>, Failure> {
     let mut frames: Vec<Judged> = Vec::new();
     let mut place: HashMap<String, usize> = HashMap::new();
     for path in paths {
-        for record in record::read(path).map_err(|e| Failure::nothing(e.to_string()))? {
-            let judged = judged(record, brief);
+        for record in record::stream(path).map_err(|e| Failure::nothing(e.to_string()))? {
+            let judged = judged(record.map_err(|e| Failure::nothing(e.to_string()))?, brief);
             match place.get(&judged.record.file) {
                 Some(&at) => frames[at] = judged,
                 None => {

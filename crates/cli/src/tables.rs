@@ -1,8 +1,12 @@
 //! Plain tables and other text on stdout.
 
-use std::io::{self, Write};
+use std::io::Write;
+
+use rawassay_report::TableStyle;
+use rawassay_report::table::{Table, Weight};
 
 use crate::messages::Failure;
+use crate::output::{Sink, stdout_style};
 
 /// Machine-readable forms.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -13,56 +17,38 @@ pub enum Format {
     Csv,
 }
 
-/// A table: headings that begin with `>` stand to the right.
-pub struct Grid {
-    headings: Vec<String>,
-    rows: Vec<Vec<String>>,
-}
+/// A table of the report, indented by two: headings that begin with `>` stand to the right.
+pub struct Grid(Table);
 
 impl Grid {
     /// An empty table.
     pub fn new(headings: &[&str]) -> Self {
-        Self { headings: headings.iter().map(ToString::to_string).collect(), rows: Vec::new() }
+        let style = stdout_style();
+        Self(Table::new(TableStyle { width: style.width.map(|w| w.saturating_sub(2)), ..style }, headings))
     }
 
     /// Adds a row.
     pub fn row(&mut self, cells: Vec<String>) {
-        self.rows.push(cells);
+        self.0.row(cells, Weight::Plain);
     }
 
-    /// The lines, indented by two.
+    /// The lines.
     pub fn text(&self) -> String {
-        let right: Vec<bool> = self.headings.iter().map(|h| h.starts_with('>')).collect();
-        let headings: Vec<String> = self.headings.iter().map(|h| h.trim_start_matches('>').to_string()).collect();
-        let lines = || std::iter::once(&headings).chain(&self.rows);
-        let width = |column: usize| {
-            lines().filter_map(|line| line.get(column)).map(|cell| cell.chars().count()).max().unwrap_or(0)
-        };
-        let widths: Vec<usize> = (0..headings.len()).map(width).collect();
-        let mut text = String::new();
-        for line in lines() {
-            let mut whole = String::from("  ");
-            for (column, cell) in line.iter().enumerate() {
-                let width = widths.get(column).copied().unwrap_or(0);
-                if right.get(column).copied().unwrap_or(false) {
-                    whole.push_str(&format!("{cell:>width$}  "));
-                } else {
-                    whole.push_str(&format!("{cell:<width$}  "));
-                }
-            }
-            text.push_str(whole.trim_end());
-            text.push('\n');
-        }
-        text
+        let mut bytes = Vec::new();
+        // Writing to memory cannot fail.
+        let _ = self.0.write(&mut bytes);
+        String::from_utf8_lossy(&bytes).lines().map(|line| format!("  {line}\n")).collect()
     }
 }
 
 /// Prints on stdout; a reader that has seen enough (a closed pipe) is no failure.
 pub fn print(text: &str) -> Result<(), Failure> {
-    match io::stdout().lock().write_all(text.as_bytes()) {
-        Err(e) if e.kind() != io::ErrorKind::BrokenPipe => Err(Failure::nothing(format!("stdout: {e}"))),
-        _ => Ok(()),
+    let mut sink = Sink::open(None)?;
+    match sink.write_all(text.as_bytes()) {
+        Ok(()) => {}
+        Err(e) => sink.fault(rawassay_report::ReportError::from(e))?,
     }
+    sink.finish()
 }
 
 /// A value as pretty JSON on stdout.
