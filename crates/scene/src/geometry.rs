@@ -22,14 +22,16 @@ pub enum Paint {
     },
     /// From one radiance at row `y0` to another at row `y1`, geometric between (equal EV steps), constant outside.
     Sky {
-        /// Radiance at `y0` and above.
+        /// Radiance at `y0` and before.
         top: Radiance,
-        /// Radiance at `y1` and below.
+        /// Radiance at `y1` and beyond.
         bottom: Radiance,
-        /// First row of the change, px.
+        /// Row where the change starts, px.
         y0: f32,
-        /// Last row of the change, px.
+        /// Row where it ends, px.
         y1: f32,
+        /// Columns in place of rows (a frame taken upright).
+        along_x: bool,
     },
     /// Irregular texture: the radiance times exp(amplitude * noise), with several octaves from `size_px` downwards.
     Texture {
@@ -56,13 +58,44 @@ impl Paint {
                 let factor = (1.0 + per_px[0] * (x - at[0]) + per_px[1] * (y - at[1])).max(0.01);
                 radiance.map(|v| v * factor)
             }
-            Self::Sky { top, bottom, y0, y1 } => {
-                let t = ((y - y0) / (y1 - y0)).clamp(0.0, 1.0);
+            Self::Sky { top, bottom, y0, y1, along_x } => {
+                let place = if *along_x { x } else { y };
+                let t = ((place - y0) / (y1 - y0)).clamp(0.0, 1.0);
                 std::array::from_fn(|c| top[c] * (bottom[c] / top[c]).powf(t))
             }
             Self::Texture { radiance, amplitude, size_px, stretch, seed } => {
                 let factor = (amplitude * fractal_noise(x / stretch, y, *size_px, *seed)).exp();
                 radiance.map(|v| v * factor)
+            }
+        }
+    }
+
+    /// The one radiance of a whole row, where the paint has one.
+    pub(crate) fn of_row(&self, y: f32) -> Option<Radiance> {
+        match self {
+            Self::Flat(radiance) => Some(*radiance),
+            Self::Sky { along_x: false, .. } => Some(self.at(0.0, y)),
+            _ => None,
+        }
+    }
+
+    /// Radiances along a row: cell `i` has its centre at `x0 + i * step`. Textures are taken once a pixel and joined
+    /// linearly, which is all the detail they have.
+    pub(crate) fn fill_row(&self, x0: f32, y: f32, step: f32, out: &mut [Radiance]) {
+        if let Self::Texture { .. } = self {
+            let per_px = (1.0 / step).round().max(1.0) as usize;
+            let mut left = self.at(x0, y);
+            for (block, cells) in out.chunks_mut(per_px).enumerate() {
+                let right = self.at(x0 + ((block + 1) * per_px) as f32 * step, y);
+                for (i, cell) in cells.iter_mut().enumerate() {
+                    let t = i as f32 / per_px as f32;
+                    *cell = std::array::from_fn(|c| left[c] * (1.0 - t) + right[c] * t);
+                }
+                left = right;
+            }
+        } else {
+            for (i, cell) in out.iter_mut().enumerate() {
+                *cell = self.at(x0 + i as f32 * step, y);
             }
         }
     }

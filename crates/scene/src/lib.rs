@@ -9,6 +9,8 @@
 //! ```
 
 mod camera;
+#[cfg(test)]
+mod checks;
 mod dng;
 mod geometry;
 mod optical;
@@ -18,8 +20,11 @@ mod raw;
 mod recipe;
 mod scenes;
 mod sensor;
+mod sessions;
+mod shoot;
 mod tiff;
 mod truth;
+mod upright;
 
 pub use camera::{Banding, Border, Camera, Filter};
 pub use dng::{ByteOrder, Compression, DngOptions};
@@ -30,4 +35,6 @@ pub use raw::Raw;
 pub use recipe::{Exposure, Recipe, ShotData};
 pub use scenes::{Layer, SceneKind, build};
 pub use sensor::{expose, render};
+pub use sessions::{Session, aperture_session, bracket_session, burst_session, iso_session, shutter_session};
+pub use shoot::{Take, shoot, write_shoot};
 pub use truth::{HotPixel, PlaneTruth, Truth};

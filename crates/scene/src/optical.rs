@@ -130,9 +130,10 @@ impl Plan {
 struct Prepared<'a> {
     layer: &'a Layer,
     by_tile: Vec<Vec<u32>>,
-    /// Movement and pixel by fine frequency, `[kx * cells + ky]`.
+    /// Movement and pixel by fine frequency, `[kx * cells + ky]`; with a spread that is the same all over, that too.
     path: Vec<Complex32>,
-    fixed: Option<Radial>,
+    /// Columns `kx` below this and from `cells` minus this on let something pass.
+    live: usize,
 }
 
 /// Radial transfer function as a table over the frequency.
@@ -186,9 +187,22 @@ impl<'a> Prepared<'a> {
             .chain(layer.motion.as_ref())
             .filter(|m| **m != Motion::None)
             .collect();
-        let fixed =
-            (!recipe.optics.varies()).then(|| Radial::new(&layer_spread(recipe, layer, 0.0, 0.0), top_frequency(plan)));
-        Self { layer, by_tile, path: path_table(plan, &motions), fixed }
+        let mut path = path_table(plan, &motions);
+        let n = plan.cells;
+        let mut live = n / 2;
+        if !recipe.optics.varies() {
+            let radial = Radial::new(&layer_spread(recipe, layer, 0.0, 0.0), top_frequency(plan));
+            path.par_chunks_mut(n).enumerate().for_each(|(kx, column)| {
+                let fx = plan.frequency(kx) as f32;
+                for (ky, value) in column.iter_mut().enumerate() {
+                    *value *= radial.at(fx.hypot(plan.frequency(ky) as f32));
+                }
+            });
+            // What passes less than 1e-5 of the contrast is left out.
+            let passes = |kx: usize| path[kx * n..(kx + 1) * n].iter().any(|v| v.norm_sqr() > 1e-10);
+            live = (1..n / 2).rev().find(|&k| passes(k) || passes(n - k)).unwrap_or(0) + 1;
+        }
+        Self { layer, by_tile, path, live: live.min(n / 2) }
     }
 }
 
@@ -272,6 +286,7 @@ struct Work {
     /// Red and green, blue and cover, as real and imaginary parts on the fine grid.
     fine: [Vec<Complex32>; 2],
     turned: Vec<Complex32>,
+    line: Vec<[f32; 3]>,
     scratch: Vec<Complex32>,
     coarse: [Vec<Complex32>; 2],
     coarse_turned: Vec<Complex32>,
@@ -289,6 +304,7 @@ impl Work {
         Self {
             fine: [vec![zero; fine], vec![zero; fine]],
             turned: vec![zero; fine],
+            line: vec![[0.0; 3]; plan.cells],
             scratch: vec![zero; scratch],
             coarse: [vec![zero; coarse], vec![zero; coarse]],
             coarse_turned: vec![zero; coarse],
@@ -317,14 +333,13 @@ impl Work {
             }
             self.paint(plan, &shapes, column, row);
             for k in 0..2 {
-                self.transform(plan, k);
+                self.transform(plan, k, prepared.live);
             }
             if recipe.optics.varies() {
                 self.fold_varying(recipe, plan, prepared, column, row);
-            } else if let Some(radial) = &prepared.fixed {
-                let shift = [[0.0; 2]; 3];
-                for k in 0..2 {
-                    fold(plan, &self.fine[k], &prepared.path, radial, shift, k, &mut self.coarse[k]);
+            } else {
+                for (fine, coarse) in self.fine.iter().zip(&mut self.coarse) {
+                    fold(plan, fine, &prepared.path, prepared.live, coarse);
                 }
                 self.backward(plan);
             }
@@ -355,19 +370,17 @@ impl Work {
         let scale = plan.scale as f64;
         for shape in shapes {
             let cell = CellShape::new(&shape.outline, x0, y0, scale);
-            let flat = match &shape.paint {
-                crate::Paint::Flat(radiance) => Some(*radiance),
-                _ => None,
-            };
             let (top, bottom) = cell.rows(n);
             for y in top..bottom {
                 let span = cell.span(y, n);
                 let rg = &mut red_green[y * n..(y + 1) * n];
                 let bc = &mut blue_cover[y * n..(y + 1) * n];
                 let py = (y0 + (y as f64 + 0.5) / scale) as f32;
+                let px = |x: usize| (x0 + (x as f64 + 0.5) / scale) as f32;
+                let flat = shape.paint.of_row(py);
                 let (left, right) = (span.whole.0, span.whole.1.max(span.whole.0));
                 for x in (span.touched.0..left).chain(right..span.touched.1) {
-                    let [r, g, b] = flat.unwrap_or_else(|| shape.paint.at((x0 + (x as f64 + 0.5) / scale) as f32, py));
+                    let [r, g, b] = flat.unwrap_or_else(|| shape.paint.at(px(x), py));
                     let share = cell.coverage(x, y) as f32;
                     rg[x] = rg[x] * (1.0 - share) + Complex32::new(r, g) * share;
                     bc[x] = bc[x] * (1.0 - share) + Complex32::new(b, 1.0) * share;
@@ -376,21 +389,26 @@ impl Work {
                     rg[left..right].fill(Complex32::new(r, g));
                     bc[left..right].fill(Complex32::new(b, 1.0));
                 } else {
-                    for x in left..right {
-                        let [r, g, b] = shape.paint.at((x0 + (x as f64 + 0.5) / scale) as f32, py);
-                        rg[x] = Complex32::new(r, g);
-                        bc[x] = Complex32::new(b, 1.0);
+                    let line = &mut self.line[left..right];
+                    shape.paint.fill_row(px(left), py, 1.0 / plan.scale as f32, line);
+                    for (([r, g, b], rg), bc) in line.iter().zip(&mut rg[left..right]).zip(&mut bc[left..right]) {
+                        *rg = Complex32::new(*r, *g);
+                        *bc = Complex32::new(*b, 1.0);
                     }
                 }
             }
         }
     }
 
-    /// Transforms a fine buffer; the result is `[kx * cells + ky]`.
-    fn transform(&mut self, plan: &Plan, k: usize) {
+    /// Transforms a fine buffer; the result is `[kx * cells + ky]`, in the columns that let something pass.
+    fn transform(&mut self, plan: &Plan, k: usize, live: usize) {
+        let n = plan.cells;
         plan.forward.process_with_scratch(&mut self.fine[k], &mut self.scratch);
-        transpose(&self.fine[k], &mut self.turned, plan.cells);
-        plan.forward.process_with_scratch(&mut self.turned, &mut self.scratch);
+        for columns in [0..live, n - live..n] {
+            transpose(&self.fine[k], &mut self.turned, n, columns.clone());
+            let part = &mut self.turned[columns.start * n..columns.end * n];
+            plan.forward.process_with_scratch(part, &mut self.scratch);
+        }
         std::mem::swap(&mut self.fine[k], &mut self.turned);
     }
 
@@ -399,7 +417,7 @@ impl Work {
         let scale = 1.0 / (plan.cells * plan.cells) as f32;
         for k in 0..2 {
             plan.backward.process_with_scratch(&mut self.coarse[k], &mut self.scratch);
-            transpose(&self.coarse[k], &mut self.coarse_turned, plan.side);
+            transpose(&self.coarse[k], &mut self.coarse_turned, plan.side, 0..plan.side);
             plan.backward.process_with_scratch(&mut self.coarse_turned, &mut self.scratch);
             for value in &mut self.coarse_turned {
                 *value *= scale;
@@ -423,7 +441,7 @@ impl Work {
             let [red, blue] = recipe.optics.lateral_px;
             let shift = [outward(red), [0.0; 2], outward(blue)];
             for k in 0..2 {
-                fold(plan, &self.fine[k], &prepared.path, &radial, shift, k, &mut self.coarse[k]);
+                fold_shifted(plan, &self.fine[k], &prepared.path, &radial, shift, k, &mut self.coarse[k]);
             }
             self.backward(plan);
             corners.push(self.coarse.clone());
@@ -484,9 +502,24 @@ fn covers(shape: &Shape, plan: &Plan, column: usize, row: usize) -> bool {
     })
 }
 
-/// Multiplies a spectrum by the transfer functions and folds it to the sensor's grid. `pair` 0 holds red and green,
-/// 1 blue and cover; a shift per colour separates the two.
-fn fold(
+/// Multiplies a spectrum by a transfer function and folds it to the sensor's grid.
+fn fold(plan: &Plan, fine: &[Complex32], otf: &[Complex32], live: usize, out: &mut [Complex32]) {
+    let (n, m) = (plan.cells, plan.side);
+    out.fill(Complex32::default());
+    for kx in (0..live).chain(n - live..n) {
+        let into = &mut out[(kx % m) * m..(kx % m + 1) * m];
+        let columns = fine[kx * n..(kx + 1) * n].chunks_exact(m).zip(otf[kx * n..(kx + 1) * n].chunks_exact(m));
+        for (spectrum, otf) in columns {
+            for ((sum, value), factor) in into.iter_mut().zip(spectrum).zip(otf) {
+                *sum += value * factor;
+            }
+        }
+    }
+}
+
+/// The same with a radial transfer function beside `path` and a shift of each colour. `pair` 0 holds red and green,
+/// 1 blue and cover; the symmetry of real signals' spectra separates the two.
+fn fold_shifted(
     plan: &Plan,
     fine: &[Complex32],
     path: &[Complex32],
@@ -498,54 +531,36 @@ fn fold(
     let (n, m) = (plan.cells, plan.side);
     out.fill(Complex32::default());
     let (first, second) = if pair == 0 { (shift[0], shift[1]) } else { (shift[2], shift[1]) };
-    let plain = first == [0.0; 2] && second == [0.0; 2];
     let wave = |p: f64| -> Vec<Complex32> {
-        (0..n)
-            .map(|k| {
-                let c = Complex64::from_polar(1.0, -2.0 * PI * plan.frequency(k) * p);
-                Complex32::new(c.re as f32, c.im as f32)
-            })
-            .collect()
+        let at = |k| Complex64::from_polar(1.0, -2.0 * PI * plan.frequency(k) * p);
+        (0..n).map(at).map(|c| Complex32::new(c.re as f32, c.im as f32)).collect()
     };
-    let waves = (!plain).then(|| [wave(first[0]), wave(first[1]), wave(second[0]), wave(second[1])]);
+    let [ax, ay, bx, by] = [wave(first[0]), wave(first[1]), wave(second[0]), wave(second[1])];
     let frequencies: Vec<f32> = (0..n).map(|k| plan.frequency(k) as f32).collect();
-    for kx in 0..n {
+    // The Nyquist column does not pass.
+    for kx in (0..n / 2).chain(n / 2 + 1..n) {
         let fx2 = frequencies[kx] * frequencies[kx];
         let into = &mut out[(kx % m) * m..(kx % m + 1) * m];
-        let spectrum = &fine[kx * n..(kx + 1) * n];
-        let path = &path[kx * n..(kx + 1) * n];
-        match &waves {
-            None => {
-                for block in 0..plan.scale {
-                    for (j, sum) in into.iter_mut().enumerate() {
-                        let ky = block * m + j;
-                        let f = (fx2 + frequencies[ky] * frequencies[ky]).sqrt();
-                        *sum += spectrum[ky] * path[ky] * radial.at(f);
-                    }
-                }
-            }
-            Some([ax, ay, bx, by]) => {
-                let opposite = &fine[((n - kx) % n) * n..((n - kx) % n + 1) * n];
-                for ky in 0..n {
-                    let f = (fx2 + frequencies[ky] * frequencies[ky]).sqrt();
-                    let here = spectrum[ky];
-                    let there = opposite[(n - ky) % n].conj();
-                    let a = (here + there) * 0.5;
-                    let b = (here - there) * 0.5; // i times the second signal's spectrum
-                    into[ky % m] += (a * ax[kx] * ay[ky] + b * bx[kx] * by[ky]) * path[ky] * radial.at(f);
-                }
-            }
+        let opposite = &fine[((n - kx) % n) * n..((n - kx) % n + 1) * n];
+        for ky in 0..n {
+            let f = (fx2 + frequencies[ky] * frequencies[ky]).sqrt();
+            let here = fine[kx * n + ky];
+            let there = opposite[(n - ky) % n].conj();
+            let a = (here + there) * 0.5;
+            // i times the second signal's spectrum.
+            let b = (here - there) * 0.5;
+            into[ky % m] += (a * ax[kx] * ay[ky] + b * bx[kx] * by[ky]) * path[kx * n + ky] * radial.at(f);
         }
     }
 }
 
-/// Transposes a square in blocks that fit the cache.
-fn transpose(from: &[Complex32], to: &mut [Complex32], n: usize) {
+/// Transposes some columns of a square, in blocks that fit the cache.
+fn transpose(from: &[Complex32], to: &mut [Complex32], n: usize, columns: std::ops::Range<usize>) {
     const BLOCK: usize = 16;
     for by in (0..n).step_by(BLOCK) {
-        for bx in (0..n).step_by(BLOCK) {
-            for y in by..(by + BLOCK).min(n) {
-                for x in bx..(bx + BLOCK).min(n) {
+        for bx in columns.clone().step_by(BLOCK) {
+            for x in bx..(bx + BLOCK).min(columns.end) {
+                for y in by..(by + BLOCK).min(n) {
                     to[x * n + y] = from[y * n + x];
                 }
             }

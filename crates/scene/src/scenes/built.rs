@@ -14,6 +14,7 @@ pub(super) fn buildings(rng: &mut ChaCha8Rng, w: f64, h: f64) -> Vec<Layer> {
         bottom: tone(0.2, [1.0, 0.98, 0.95]),
         y0: 0.0,
         y1: h as f32 * 0.7,
+        along_x: false,
     };
     let mut shapes = vec![Shape::everywhere(sky)];
     let size = w.max(h);

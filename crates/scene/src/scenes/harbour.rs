@@ -39,6 +39,7 @@ fn sky_and_hills(rng: &mut ChaCha8Rng, shapes: &mut Vec<Shape>, w: f64, h: f64, 
         bottom: tone(-0.3, [1.15, 0.9, 0.62]),
         y0: 0.0,
         y1: line as f32,
+        along_x: false,
     };
     shapes.push(Shape::everywhere(sky));
     // The sun just above the hills, with its glow in rings.
@@ -79,6 +80,7 @@ fn water(rng: &mut ChaCha8Rng, shapes: &mut Vec<Shape>, w: f64, h: f64, line: f6
         bottom: tone(3.4, [0.6, 0.8, 1.0]),
         y0: line as f32,
         y1: h as f32,
+        along_x: false,
     };
     let below = |y: f64| [[-9.0, y], [w + 9.0, y], [w + 9.0, h + 9.0], [-9.0, h + 9.0]];
     shapes.push(Shape::polygon(&below(line), base));

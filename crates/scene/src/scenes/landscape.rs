@@ -9,8 +9,13 @@ use crate::geometry::{Paint, Shape};
 /// Sky, water, a far shore and a few boats.
 pub(super) fn horizon(rng: &mut ChaCha8Rng, w: f64, h: f64) -> Vec<Layer> {
     let line = h * rng.random_range(0.45..0.6);
-    let sky =
-        Paint::Sky { top: tone(2.2, [0.6, 0.8, 1.1]), bottom: tone(0.1, [1.05, 0.95, 0.8]), y0: 0.0, y1: line as f32 };
+    let sky = Paint::Sky {
+        top: tone(2.2, [0.6, 0.8, 1.1]),
+        bottom: tone(0.1, [1.05, 0.95, 0.8]),
+        y0: 0.0,
+        y1: line as f32,
+        along_x: false,
+    };
     let mut shapes = vec![Shape::everywhere(sky)];
     let water = Paint::Texture {
         radiance: tone(2.4, [0.7, 0.85, 1.0]),
@@ -49,8 +54,13 @@ pub(super) fn horizon(rng: &mut ChaCha8Rng, w: f64, h: f64) -> Vec<Layer> {
 
 /// Nearly nothing but sky: a bird or two and a wire.
 pub(super) fn sky(rng: &mut ChaCha8Rng, w: f64, h: f64) -> Vec<Layer> {
-    let paint =
-        Paint::Sky { top: tone(1.6, [0.55, 0.8, 1.1]), bottom: tone(0.3, [0.95, 1.0, 1.0]), y0: 0.0, y1: h as f32 };
+    let paint = Paint::Sky {
+        top: tone(1.6, [0.55, 0.8, 1.1]),
+        bottom: tone(0.3, [0.95, 1.0, 1.0]),
+        y0: 0.0,
+        y1: h as f32,
+        along_x: false,
+    };
     let mut shapes = vec![Shape::everywhere(paint)];
     for _ in 0..3 {
         let (x, y) = (rng.random_range(0.1..0.9) * w, rng.random_range(0.1..0.9) * h);
@@ -70,8 +80,13 @@ pub(super) fn sky(rng: &mut ChaCha8Rng, w: f64, h: f64) -> Vec<Layer> {
 
 /// A street at night: dark walls, lit windows, lamps far above white.
 pub(super) fn night(rng: &mut ChaCha8Rng, w: f64, h: f64) -> Vec<Layer> {
-    let sky =
-        Paint::Sky { top: tone(9.5, [0.7, 0.8, 1.2]), bottom: tone(7.0, [1.1, 0.9, 0.7]), y0: 0.0, y1: h as f32 * 0.6 };
+    let sky = Paint::Sky {
+        top: tone(9.5, [0.7, 0.8, 1.2]),
+        bottom: tone(7.0, [1.1, 0.9, 0.7]),
+        y0: 0.0,
+        y1: h as f32 * 0.6,
+        along_x: false,
+    };
     let mut shapes = vec![Shape::everywhere(sky)];
     let count = 12 + (w * h / 50_000.0) as usize;
     for _ in 0..count.min(120) {

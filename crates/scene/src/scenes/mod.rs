@@ -91,7 +91,9 @@ pub enum SceneKind {
 #[must_use]
 pub fn build(recipe: &Recipe) -> Vec<Layer> {
     let mut rng = ChaCha8Rng::seed_from_u64(recipe.scene_seed);
-    let (w, h) = (recipe.width as f64, recipe.height as f64);
+    let (stored_w, stored_h) = (recipe.width as f64, recipe.height as f64);
+    let on_side = matches!(recipe.shot.orientation, 6 | 8) && recipe.scene == SceneKind::Harbour;
+    let (w, h) = if on_side { (stored_h, stored_w) } else { (stored_w, stored_h) };
     let mut layers = match &recipe.scene {
         SceneKind::DeadLeaves => leaves::dead_leaves(&mut rng, w, h),
         SceneKind::DeepLeaves => leaves::deep_leaves(&mut rng, w, h),
@@ -112,6 +114,11 @@ pub fn build(recipe: &Recipe) -> Vec<Layer> {
         SceneKind::SlantedSquare { turn_deg, dark } => target::slanted_square(w, h, *turn_deg, *dark),
         SceneKind::SingleEdge { normal_deg, dark } => target::single_edge(w, h, *normal_deg, *dark),
     };
+    if on_side {
+        for layer in &mut layers {
+            crate::upright::lay_down(&mut layer.shapes, recipe.shot.orientation, stored_w, stored_h);
+        }
+    }
     if recipe.contrast != 1.0 {
         let power = recipe.contrast as f32;
         for shape in layers.iter_mut().flat_map(|l| &mut l.shapes) {

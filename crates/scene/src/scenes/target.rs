@@ -18,7 +18,7 @@ pub(super) fn wedge(w: f64, h: f64) -> Vec<Layer> {
 
 /// From white at the top to 10 EV below at the bottom, equal EV per row.
 pub(super) fn ramp(h: f64) -> Vec<Layer> {
-    let paint = Paint::Sky { top: [1.0; 3], bottom: tone(10.0, [1.0; 3]), y0: 0.0, y1: h as f32 };
+    let paint = Paint::Sky { top: [1.0; 3], bottom: tone(10.0, [1.0; 3]), y0: 0.0, y1: h as f32, along_x: false };
     vec![Layer::sharp(vec![Shape::everywhere(paint)])]
 }
 

@@ -1,0 +1,413 @@
+//! The demonstration: one simulated morning at the invented harbour of Vellmouth, with four invented cameras.
+//!
+//! Every exposure follows from one light (EV 10 at ISO 100 before sunrise), so shutter, aperture, ISO and brightness
+//! agree; what went wrong with a frame is in its recipe.
+
+use std::path::{Path, PathBuf};
+
+use crate::{
+    Banding, Border, Camera, Compression, Diffraction, Filter, Light, Motion, Optics, Raw, Recipe, SceneKind, ShotData,
+    expose, light,
+};
+
+/// One frame of the shoot.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Take {
+    /// File name.
+    pub name: String,
+    /// What happened, for the truth file.
+    pub story: String,
+    /// How it is made.
+    pub recipe: Recipe,
+    /// Share of the file that reached the card, 1 for all of it.
+    pub kept: f64,
+}
+
+/// Exposure value of the harbour's light at ISO 100.
+const EV100: f64 = 10.0;
+
+/// The 36 x 24 mm camera.
+fn norvane() -> Camera {
+    Camera {
+        make: "Norvane".into(),
+        model: "Norvane N6 (simulated)".into(),
+        serial: "N6-204417".into(),
+        pitch_um: 7.81,
+        filter: Filter::two_by_two("RGGB"),
+        border: Border { left: 48, top: 24, right: 0, bottom: 0 },
+        bits: 14,
+        black_dn: vec![600.0],
+        white_declared_dn: 16_383,
+        saturation_dn: 15_872,
+        base_iso: 100.0,
+        gain_e_per_dn: 4.6,
+        read_noise_e: 3.4,
+        converter_noise_dn: 1.1,
+        prnu_pct: 0.4,
+        hot_pixels: 12,
+        sensor_seed: 36,
+        ..Camera::default()
+    }
+}
+
+/// The four-thirds camera.
+fn halse() -> Camera {
+    Camera {
+        make: "Halse".into(),
+        model: "Halse Field 4 (simulated)".into(),
+        serial: "HF4-0081352".into(),
+        pitch_um: 5.2,
+        filter: Filter::two_by_two("GBRG"),
+        border: Border { left: 16, top: 8, right: 0, bottom: 0 },
+        bits: 12,
+        black_dn: vec![255.0, 256.0, 256.0, 257.0],
+        white_declared_dn: 4095,
+        saturation_dn: 3_980,
+        base_iso: 200.0,
+        gain_e_per_dn: 7.6,
+        read_noise_e: 2.9,
+        converter_noise_dn: 0.6,
+        prnu_pct: 0.5,
+        hot_pixels: 30,
+        sensor_seed: 43,
+        ..Camera::default()
+    }
+}
+
+/// The telephone.
+fn orrin() -> Camera {
+    Camera {
+        make: "Orrin".into(),
+        model: "Orrin Pocket (simulated)".into(),
+        serial: "OP-77120".into(),
+        pitch_um: 1.75,
+        filter: Filter::two_by_two("BGGR"),
+        border: Border::default(),
+        bits: 10,
+        black_dn: vec![64.0],
+        white_declared_dn: 1023,
+        saturation_dn: 1023,
+        base_iso: 50.0,
+        gain_e_per_dn: 7.5,
+        read_noise_e: 2.6,
+        converter_noise_dn: 0.4,
+        prnu_pct: 0.9,
+        hot_pixels: 20,
+        states_noise: true,
+        sensor_seed: 5,
+        ..Camera::default()
+    }
+}
+
+/// The medium-format camera.
+fn ansgard() -> Camera {
+    Camera {
+        make: "Ansgard".into(),
+        model: "Ansgard M44 (simulated)".into(),
+        serial: "M44-1903".into(),
+        pitch_um: 7.76,
+        filter: Filter::two_by_two("RGGB"),
+        border: Border { left: 64, top: 0, right: 64, bottom: 32 },
+        bits: 16,
+        black_dn: vec![1024.0],
+        white_declared_dn: 65_535,
+        saturation_dn: 63_000,
+        base_iso: 100.0,
+        gain_e_per_dn: 1.25,
+        read_noise_e: 3.1,
+        converter_noise_dn: 3.0,
+        prnu_pct: 0.3,
+        sensor_seed: 44,
+        ..Camera::default()
+    }
+}
+
+/// Which camera, with its lens and frame size.
+#[derive(Clone, Copy, PartialEq)]
+enum Body {
+    Norvane,
+    Halse,
+    Orrin,
+    Ansgard,
+}
+
+impl Body {
+    fn camera(self) -> Camera {
+        match self {
+            Self::Norvane => norvane(),
+            Self::Halse => halse(),
+            Self::Orrin => orrin(),
+            Self::Ansgard => ansgard(),
+        }
+    }
+
+    fn size(self) -> (usize, usize) {
+        match self {
+            Self::Norvane => (4608, 3072),
+            Self::Halse => (3328, 2496),
+            Self::Orrin => (2816, 2112),
+            Self::Ansgard => (5656, 4242),
+        }
+    }
+
+    fn lens(self, focal_mm: f64) -> String {
+        match self {
+            Self::Norvane if focal_mm > 200.0 => "Norvane Tele 300 mm f/4".into(),
+            Self::Norvane => "Norvane Zoom 24-70 mm f/2.8".into(),
+            Self::Halse => "Halse 12-60 mm f/2.8".into(),
+            Self::Orrin => "Orrin 4.2 mm f/1.8".into(),
+            Self::Ansgard => "Ansgard 63 mm f/3.5".into(),
+        }
+    }
+}
+
+/// The settings of one exposure.
+struct Settings {
+    body: Body,
+    focal_mm: f64,
+    iso: f64,
+    f_number: f64,
+    shutter_s: f64,
+    /// Seconds after five in the morning.
+    at_s: f64,
+    view: u64,
+}
+
+fn take(name: &str, story: &str, settings: &Settings, optics: Optics) -> Take {
+    let s = settings;
+    let camera = s.body.camera();
+    let (width, height) = s.body.size();
+    // Brightness against a metered exposure; white then lies 0.6 EV below saturation.
+    let ev = (s.shutter_s / (s.f_number * s.f_number) * s.iso / 100.0).log2() + EV100;
+    let diffraction = Diffraction { f_number: s.f_number, pitch_um: camera.pitch_um, wavelength_um: 0.55 };
+    let (hours, rest) = ((s.at_s / 3600.0).floor(), s.at_s % 3600.0);
+    let taken_at =
+        format!("2031:05:14 {:02}:{:02}:{:02}", 5 + hours as u32, (rest / 60.0) as u32, (rest % 60.0) as u32);
+    let shot = ShotData {
+        lens: s.body.lens(s.focal_mm),
+        shutter_s: s.shutter_s,
+        f_number: s.f_number,
+        focal_mm: s.focal_mm,
+        exposure_bias_ev: 0.0,
+        taken_at,
+        sub_seconds: format!("{:03}", ((s.at_s.fract() * 1000.0).round() as u32).min(999)),
+        offset: "+02:00".into(),
+        orientation: 1,
+        description: format!("Simulated frame, harbour of Vellmouth (invented): {story}"),
+    };
+    let mut recipe = Recipe::new(SceneKind::Harbour)
+        .size(width, height)
+        .optics(Optics { diffraction: Some(diffraction), ..optics })
+        .camera(camera)
+        .exposure(s.iso, ev - 0.6)
+        .seeds(s.view, (s.at_s * 1000.0) as u64);
+    recipe.shot = shot;
+    // Three cells a pixel: the lens and the filter's glass leave nothing beyond.
+    recipe.oversampling = 3;
+    Take { name: name.into(), story: story.into(), recipe, kept: 1.0 }
+}
+
+/// The frames of the shoot in the order they were taken.
+#[must_use]
+pub fn shoot() -> Vec<Take> {
+    let mut takes = Vec::new();
+    tripod_frames(&mut takes);
+    iso_and_aperture_series(&mut takes);
+    hand_held_frames(&mut takes);
+    takes.sort_by(|a, b| {
+        (&a.recipe.shot.taken_at, &a.recipe.shot.sub_seconds)
+            .cmp(&(&b.recipe.shot.taken_at, &b.recipe.shot.sub_seconds))
+    });
+    takes
+}
+
+fn straight(length_px: f64, direction_deg: f64) -> Motion {
+    Motion::Straight { length_px, direction_deg }
+}
+
+fn tripod_frames(takes: &mut Vec<Take>) {
+    let base = |at_s: f64, shutter_s: f64| Settings {
+        body: Body::Norvane,
+        focal_mm: 50.0,
+        iso: 100.0,
+        f_number: 8.0,
+        shutter_s,
+        at_s,
+        view: 1,
+    };
+    let glass = Optics::gaussian(0.42);
+    takes.push(take("NV6_0101.dng", "tripod, base ISO, focus checked", &base(760.2, 1.0 / 15.0), glass.clone()));
+    takes.push(take("NV6_0102.dng", "exposed for the quay: the sky is blown", &base(792.5, 0.25), glass.clone()));
+    takes.push(take("NV6_0103.dng", "exposed for the sun: blocked shadows", &base(811.9, 1.0 / 250.0), glass.clone()));
+    for (i, (shutter_s, bias)) in [(1.0 / 15.0, 0.0), (1.0 / 60.0, -2.0), (0.25, 2.0)].into_iter().enumerate() {
+        let story = format!("bracket, {bias:+} EV");
+        let at_s = 840.1 + 0.6 * i as f64;
+        let mut frame = take(&format!("NV6_01{:02}.dng", 4 + i), &story, &base(at_s, shutter_s), glass.clone());
+        frame.recipe.shot.exposure_bias_ev = bias;
+        takes.push(frame);
+    }
+    let focus = Settings { f_number: 2.8, shutter_s: 1.0 / 125.0, ..base(905.0, 0.0) };
+    let missed = Optics { defocus_px: 3.4, ..Optics::gaussian(0.55) };
+    takes.push(take("NV6_0107.dng", "missed focus at f/2.8", &focus, missed));
+    let small = Settings { f_number: 22.0, shutter_s: 0.5, ..base(960.4, 0.0) };
+    takes.push(take("NV6_0108.dng", "stopped down to f/22: diffraction", &small, glass.clone()));
+    let tele = Settings { focal_mm: 300.0, f_number: 16.0, shutter_s: 0.25, view: 7, ..base(1105.7, 0.0) };
+    let swing = Optics { motion: Motion::Vibration { length_px: 4.2, direction_deg: 90.0 }, ..Optics::gaussian(0.45) };
+    takes.push(take("NV6_0109.dng", "300 mm on the tripod at 1/4 s: vibration", &tele, swing));
+    let dark = Settings { iso: 12_800.0, shutter_s: 1.0 / 8000.0, ..base(1190.3, 0.0) };
+    let mut banded = take("NV6_0110.dng", "ISO 12800, two EV under: noise and bands", &dark, glass);
+    banded.recipe.camera.row_banding = Banding { random_dn: 26.0, periodic_dn: 10.0, period_px: 24.0 };
+    banded.recipe.camera.converter_noise_dn = 3.0;
+    takes.push(banded);
+    let large = Settings { body: Body::Ansgard, focal_mm: 63.0, f_number: 11.0, shutter_s: 0.125, ..base(1320.8, 0.0) };
+    takes.push(take("ANS_0031.dng", "medium format on the tripod", &large, Optics::gaussian(0.42)));
+}
+
+fn iso_and_aperture_series(takes: &mut Vec<Take>) {
+    let base = |at_s: f64, iso: f64, f_number: f64, shutter_s: f64| Settings {
+        body: Body::Halse,
+        focal_mm: 25.0,
+        iso,
+        f_number,
+        shutter_s,
+        at_s,
+        view: 3,
+    };
+    // Aberrations of the lens in pixels (Gaussian) at each stop; diffraction comes on top.
+    let blur = |f_number: f64| match f_number {
+        n if n < 3.0 => 1.05,
+        n if n < 5.0 => 0.70,
+        n if n < 6.0 => 0.47,
+        _ => 0.40,
+    };
+    let iso = [(200.0, 60.0), (800.0, 250.0), (3200.0, 1000.0), (6400.0, 2000.0), (12_800.0, 4000.0)];
+    for (i, (iso, per_s)) in iso.into_iter().enumerate() {
+        let settings = base(1500.0 + 9.0 * i as f64, iso, 5.6, 1.0 / per_s);
+        let name = format!("HF4_{:04}.dng", 2201 + i);
+        takes.push(take(&name, &format!("ISO series, ISO {iso}"), &settings, Optics::gaussian(blur(5.6))));
+    }
+    let stops = [(2.8, 250.0), (4.0, 125.0), (5.6, 60.0), (8.0, 30.0), (11.0, 15.0), (22.0, 4.0)];
+    for (i, (f_number, per_s)) in stops.into_iter().enumerate() {
+        let settings = base(1620.0 + 11.0 * i as f64, 200.0, f_number, 1.0 / per_s);
+        let name = format!("HF4_{:04}.dng", 2206 + i);
+        takes.push(take(&name, &format!("aperture series, f/{f_number}"), &settings, Optics::gaussian(blur(f_number))));
+    }
+}
+
+fn hand_held_frames(takes: &mut Vec<Take>) {
+    let base = |body: Body, at_s: f64, view: u64| Settings {
+        body,
+        focal_mm: 50.0,
+        iso: 200.0,
+        f_number: 4.0,
+        shutter_s: 1.0 / 125.0,
+        at_s,
+        view,
+    };
+    let shaken =
+        Settings { focal_mm: 70.0, iso: 100.0, f_number: 11.0, shutter_s: 0.125, ..base(Body::Norvane, 2010.6, 5) };
+    let arc = Motion::Arc { length_px: 9.0, direction_deg: 24.0, turn_deg: 25.0 };
+    takes.push(take(
+        "NV6_0111.dng",
+        "hand-held at 1/8 s: camera shake",
+        &shaken,
+        Optics { motion: arc, ..Optics::gaussian(0.45) },
+    ));
+    for (i, motion) in
+        [straight(5.0, 25.0), straight(0.5, 80.0), straight(3.0, 100.0), straight(7.0, 60.0)].into_iter().enumerate()
+    {
+        let settings = base(Body::Halse, 2100.0 + 0.21 * i as f64, 9);
+        let story = if i == 1 { "burst of four: the steady one" } else { "burst of four: shaken" };
+        let optics = Optics { motion, ..Optics::gaussian(0.5) };
+        takes.push(take(&format!("HF4_{:04}.dng", 2212 + i), story, &settings, optics));
+    }
+    let upright = Settings { focal_mm: 18.0, f_number: 5.6, shutter_s: 1.0 / 60.0, ..base(Body::Halse, 2230.0, 11) };
+    let mut portrait = take("HF4_2216.dng", "upright, steady", &upright, Optics::gaussian(0.47));
+    portrait.recipe.shot.orientation = 8;
+    let mut cut = portrait.clone();
+    takes.push(portrait);
+    cut.name = "HF4_2217.dng".into();
+    cut.story = "the card was pulled out: the file is cut".into();
+    cut.kept = 0.61;
+    cut.recipe.shot.sub_seconds = "720".into();
+    cut.recipe.seed += 1;
+    takes.push(cut);
+    for (i, (orientation, view)) in [(1, 1), (6, 13)].into_iter().enumerate() {
+        let settings = Settings {
+            body: Body::Orrin,
+            focal_mm: 4.2,
+            iso: 50.0,
+            f_number: 1.8,
+            shutter_s: 1.0 / 160.0,
+            at_s: 2290.0 + 31.0 * i as f64,
+            view,
+        };
+        let mut frame = take(&format!("OP_{:04}.dng", 518 + i), "telephone", &settings, Optics::gaussian(0.55));
+        frame.recipe.shot.orientation = orientation;
+        takes.push(frame);
+    }
+}
+
+/// True where two recipes put the same light on the sensor.
+fn same_light(a: &Recipe, b: &Recipe) -> bool {
+    let of =
+        |r: &Recipe| (r.width, r.height, r.scene_seed, r.shot.orientation, r.camera.filter.clone(), r.camera.border);
+    of(a) == of(b) && a.optics == b.optics && a.scene == b.scene && a.oversampling == b.oversampling
+}
+
+/// Makes the frames and writes them into `folder` (which must exist) as losslessly compressed DNG files. `made` hears
+/// of each file after it is written. Frames of one view share the rendering of the scene.
+///
+/// # Errors
+/// Where a file cannot be written.
+pub fn write_shoot(
+    takes: &[Take],
+    folder: &Path,
+    mut made: impl FnMut(&Take, &Path, &Raw),
+) -> std::io::Result<Vec<PathBuf>> {
+    let mut order: Vec<usize> = (0..takes.len()).collect();
+    let first = |i: usize| (0..takes.len()).find(|&j| same_light(&takes[j].recipe, &takes[i].recipe)).unwrap_or(i);
+    order.sort_by_key(|&i| (first(i), i));
+    let mut last: Option<(usize, Light)> = None;
+    let mut paths = vec![PathBuf::new(); takes.len()];
+    for i in order {
+        let take = &takes[i];
+        let key = first(i);
+        let shared = match last.take() {
+            Some((k, shared)) if k == key => shared,
+            _ => light(&take.recipe),
+        };
+        let raw = expose(&take.recipe, &shared);
+        let mut bytes = raw.to_dng(Compression::LosslessJpeg);
+        bytes.truncate((bytes.len() as f64 * take.kept) as usize);
+        let path = folder.join(&take.name);
+        std::fs::write(&path, bytes)?;
+        made(take, &path, &raw);
+        paths[i] = path;
+        last = Some((key, shared));
+    }
+    Ok(paths)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_shoot_is_plausible() {
+        let takes = shoot();
+        assert!(takes.len() >= 24);
+        let mut names: Vec<&str> = takes.iter().map(|t| t.name.as_str()).collect();
+        names.sort_unstable();
+        names.dedup();
+        assert_eq!(names.len(), takes.len());
+        for take in &takes {
+            let r = &take.recipe;
+            assert!(r.shot.description.contains("Simulated") && r.camera.model.contains("simulated"));
+            assert!(r.exposure.white_ev.abs() < 7.0, "{}: {}", take.name, r.exposure.white_ev);
+        }
+        let bracket: Vec<f64> =
+            takes.iter().filter(|t| t.story.starts_with("bracket")).map(|t| t.recipe.exposure.white_ev).collect();
+        assert!((bracket[2] - bracket[0] - 1.9).abs() < 0.2 && (bracket[1] - bracket[0] + 2.0).abs() < 0.2);
+    }
+}
