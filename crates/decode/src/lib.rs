@@ -6,6 +6,7 @@
 mod backend;
 mod ciff;
 mod container;
+mod dither;
 mod dng;
 mod error;
 mod exif;

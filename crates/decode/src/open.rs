@@ -6,7 +6,7 @@ use std::sync::Arc;
 use crate::container::scan;
 use crate::frame::{Frame, Integrity, Reader};
 use crate::levels::levels;
-use crate::{DecodeError, backend, exif, integrity};
+use crate::{DecodeError, backend, dither, exif, integrity};
 
 /// Opens a raw file. The whole file is read into memory: a mapped file that is cut while in use would end the program.
 ///
@@ -20,17 +20,25 @@ pub fn open(path: &Path) -> Result<Frame, DecodeError> {
 ///
 /// # Errors
 /// See [`DecodeError`].
-pub fn open_bytes(_name: &Path, bytes: Vec<u8>) -> Result<Frame, DecodeError> {
+pub fn open_bytes(_name: &Path, mut bytes: Vec<u8>) -> Result<Frame, DecodeError> {
     let container = scan(&bytes)?;
+    container.defuse(&mut bytes);
     let bytes = Arc::new(bytes);
     let fields = exif::read(&container, &bytes);
     let (mut decoded, reader) = backend::decode(&container, &bytes)?;
+    let curve = dither::curve(&container, &bytes);
     drop(bytes);
+    if let Some(curve) = curve {
+        decoded.dithered = true;
+        decoded
+            .notes
+            .push(format!("{} dithers {curve}: noise figures of this frame would be partly its own", reader.name));
+    }
     let mut notes = std::mem::take(&mut decoded.notes);
     let shot = exif::shot(&fields, &decoded, &mut notes);
     let levels = levels(&mut decoded);
     notes.append(&mut decoded.notes);
-    let missing = decoded.missing.take().or_else(|| integrity::look(&decoded, &levels));
+    let missing = decoded.missing.take().or(container.zero_tail).or_else(|| integrity::look(&decoded, &levels));
     Ok(Frame {
         width: decoded.width,
         height: decoded.height,

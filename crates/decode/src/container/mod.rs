@@ -1,0 +1,152 @@
+//! Which container the bytes are, by content, and whether its sizes and offsets can be true.
+
+mod boxes;
+mod raf;
+mod tiff;
+
+pub(crate) use boxes::{boxes, metadata as cr3_metadata};
+
+use crate::limits::check_size;
+use crate::tiff::{Ifd, Tiff};
+use crate::{DecodeError, ciff};
+
+/// Kinds of container.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Kind {
+    /// TIFF with a DNGVersion.
+    Dng,
+    /// Other TIFF-based raws (CR2, NEF, ARW, PEF, ORF, RW2 ...).
+    Tiff,
+    /// CR3: ISO base media file.
+    Cr3,
+    /// RAF.
+    Raf,
+    /// CRW: CIFF heap.
+    Crw,
+    /// MRW.
+    Mrw,
+    /// X3F.
+    X3f,
+    /// ARI, QTK and others that only a reader can tell.
+    Other,
+}
+
+/// A container that passed its scan.
+#[derive(Debug)]
+pub(crate) struct Container {
+    pub(crate) kind: Kind,
+    /// Directories, for TIFF-based files.
+    pub(crate) ifds: Vec<Ifd>,
+    /// Where entries stand whose values lie outside the file: readers allocate by their counts.
+    pub(crate) defuse: Vec<usize>,
+    /// Sensor data that were never written, in one line.
+    pub(crate) zero_tail: Option<String>,
+}
+
+impl Container {
+    fn plain(kind: Kind) -> Self {
+        Self { kind, ifds: Vec::new(), defuse: Vec::new(), zero_tail: None }
+    }
+
+    /// Makes empty what points outside the file. Changes the bytes in memory only.
+    pub(crate) fn defuse(&self, bytes: &mut [u8]) {
+        for &position in &self.defuse {
+            // A count of zero bytes, whatever the byte order: type 7 would differ by it, so the count alone is cleared.
+            if let Some(count) = bytes.get_mut(position + 4..position + 8) {
+                count.fill(0);
+            }
+        }
+    }
+}
+
+/// Tells the kind of file and checks what can be checked without decoding.
+///
+/// # Errors
+/// Not a raw file, parts beyond the end of the file, sizes beyond the limits.
+pub(crate) fn scan(bytes: &[u8]) -> Result<Container, DecodeError> {
+    if bytes.is_empty() {
+        return Err(DecodeError::NotRaw("it is empty".into()));
+    }
+    if bytes.iter().take(4096).all(|&b| b == 0) && bytes.iter().all(|&b| b == 0) {
+        return Err(DecodeError::NotRaw("it holds nothing but zero bytes: it was not written".into()));
+    }
+    if bytes.len() < 64 {
+        return Err(DecodeError::NotRaw(format!("it has only {} bytes", bytes.len())));
+    }
+    let plain = |kind| Ok(Container::plain(kind));
+    if bytes.starts_with(b"FUJIFILMCCD-RAW") {
+        let zero_tail = raf::check(bytes)?;
+        return Ok(Container { zero_tail, ..Container::plain(Kind::Raf) });
+    }
+    if bytes.starts_with(b"\0MRM") {
+        check_mrw(bytes)?;
+        return plain(Kind::Mrw);
+    }
+    if bytes.starts_with(b"FOVb") {
+        return plain(Kind::X3f);
+    }
+    if bytes.get(6..14) == Some(b"HEAPCCDR") {
+        ciff::check(bytes)?;
+        return plain(Kind::Crw);
+    }
+    if bytes.get(4..8) == Some(b"ftyp") {
+        if bytes.get(8..12) != Some(b"crx ") {
+            return Err(DecodeError::NotRaw("it is a film or a HEIF picture".into()));
+        }
+        boxes::check(bytes)?;
+        return Ok(Container { zero_tail: tiff::describe_tail(bytes), ..Container::plain(Kind::Cr3) });
+    }
+    if bytes.starts_with(b"ARRI") || bytes.starts_with(b"qktk") || bytes.starts_with(b"qktn") {
+        return plain(Kind::Other);
+    }
+    if let Some((tiff, first, magic)) = Tiff::new(bytes) {
+        return tiff::scan(&tiff, first, magic);
+    }
+    Err(DecodeError::NotRaw(not_raw(bytes).into()))
+}
+
+/// What a file that is no raw is instead.
+fn not_raw(bytes: &[u8]) -> &'static str {
+    match bytes {
+        [0xff, 0xd8, 0xff, ..] => "it is a JPEG picture",
+        [0x89, b'P', b'N', b'G', ..] => "it is a PNG picture",
+        [b'%', b'P', b'D', b'F', ..] => "it is a PDF document",
+        [b'P', b'K', 3, 4, ..] => "it is a ZIP archive",
+        _ if bytes[..bytes.len().min(512)].iter().all(|b| b.is_ascii_graphic() || b.is_ascii_whitespace()) => {
+            "it is a text file"
+        }
+        _ => "no raw format starts like this",
+    }
+}
+
+/// The TIFF block ("TTW") of an MRW.
+pub(crate) fn mrw_tiff(bytes: &[u8]) -> Option<&[u8]> {
+    let word = |at: usize| Some(u32::from_be_bytes(bytes.get(at..at + 4)?.try_into().ok()?) as usize);
+    let end = word(4)?.checked_add(8)?.min(bytes.len());
+    let mut at = 8_usize;
+    while at + 8 <= end {
+        let length = word(at + 4)?;
+        let body = at + 8;
+        if bytes.get(at..at + 4)? == b"\0TTW" {
+            return bytes.get(body..body.checked_add(length)?);
+        }
+        at = body.checked_add(length)?;
+    }
+    None
+}
+
+/// Sensor size of an MRW (block "PRD") within the limits and its samples (12 bit or more) inside the file.
+fn check_mrw(bytes: &[u8]) -> Result<(), DecodeError> {
+    let half = |at: usize| Some(u64::from(u16::from_be_bytes(bytes.get(at..at + 2)?.try_into().ok()?)));
+    let start = bytes.get(4..8).and_then(|b| Some(u64::from(u32::from_be_bytes(b.try_into().ok()?)))).unwrap_or(0) + 8;
+    // Block name, length, eight bytes of version, height, width.
+    if let (Some(b"\0PRD"), Some(height), Some(width)) = (bytes.get(8..12), half(24), half(26)) {
+        check_size(width, height, 1)?;
+        let needed = start + width * height * 3 / 2;
+        if needed > bytes.len() as u64 {
+            let length = bytes.len() as u64;
+            return Err(DecodeError::Truncated { what: "the sensor data".into(), needed, length });
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,120 @@
+//! TIFF-based raws: sizes within the limits, everything that is pointed to inside the file.
+
+use super::{Container, Kind};
+use crate::limits::{MAX_CHUNKS, check_size};
+use crate::tiff::{Entry, Ifd, Tiff, size_of_kind};
+use crate::{DecodeError, dng};
+
+/// Compressions under which zero bytes at the end of the sensor data are no samples: all but "none".
+const NONE: u64 = 1;
+/// Zero bytes at the end of compressed sensor data that say that it was never written.
+const ZERO_TAIL: usize = 4096;
+
+pub(super) fn scan(tiff: &Tiff<'_>, first: usize, magic: u16) -> Result<Container, DecodeError> {
+    match magic {
+        42 | 85 | 0x4f52 | 0x5352 => {}
+        43 => return Err(DecodeError::Unsupported("it is a BigTIFF".into())),
+        _ => return Err(DecodeError::NotRaw("no raw format starts like this".into())),
+    }
+    let length = tiff.data.len() as u64;
+    if first.saturating_add(2) > tiff.data.len() {
+        return Err(DecodeError::Truncated { what: "the first directory".into(), needed: first as u64 + 2, length });
+    }
+    let ifds = tiff.ifds(first)?;
+    let Some(main) = ifds.first().filter(|i| !i.entries.is_empty()) else {
+        return Err(DecodeError::Corrupt { offset: first as u64, what: "the first directory cannot be read".into() });
+    };
+    if dng::is_dng(&ifds) {
+        return Ok(Container { kind: Kind::Dng, ifds, defuse: Vec::new(), zero_tail: None });
+    }
+    if main.get(271).is_none() && magic == 42 && main.get(305).is_none() {
+        return Err(DecodeError::NotRaw("it is a TIFF picture without a camera's name".into()));
+    }
+    for ifd in &ifds {
+        check_image(tiff, ifd)?;
+    }
+    if magic == 85 {
+        check_rw2(tiff, main)?;
+    }
+    let note = maker_note(tiff, &ifds);
+    let entries = ifds.iter().flat_map(|i| &i.entries).chain(&note);
+    let defuse = entries.filter(|e| outside(tiff, e)).map(|e| e.position).collect();
+    let zero_tail = zero_tail(tiff, &ifds);
+    Ok(Container { kind: Kind::Tiff, ifds, defuse, zero_tail })
+}
+
+fn outside(tiff: &Tiff<'_>, entry: &Entry) -> bool {
+    let size = if size_of_kind(entry.kind) == 0 { 1 } else { size_of_kind(entry.kind) };
+    let end = (entry.count as usize).saturating_mul(size).saturating_add(entry.at);
+    end > tiff.data.len()
+}
+
+/// Entries of a maker note that is a plain directory with offsets from the start of the file; empty for others.
+fn maker_note(tiff: &Tiff<'_>, ifds: &[Ifd]) -> Vec<Entry> {
+    let note = ifds.iter().filter(|i| i.via == 34_665).find_map(|i| i.get(37_500));
+    let ifd = note.filter(|e| e.count > 18).and_then(|e| tiff.ifd(e.at, 37_500));
+    let Some((ifd, _)) = ifd else { return Vec::new() };
+    let known = ifd.entries.iter().filter(|e| size_of_kind(e.kind) > 0).count();
+    if ifd.entries.len() > 512 || 5 * known < 4 * ifd.entries.len() { Vec::new() } else { ifd.entries }
+}
+
+/// Sizes within the limits; strips, tiles and JPEGs inside the file.
+fn check_image(tiff: &Tiff<'_>, ifd: &Ifd) -> Result<(), DecodeError> {
+    let truncated =
+        |what: &str, needed: u64| DecodeError::Truncated { what: what.into(), needed, length: tiff.data.len() as u64 };
+    if let (Some(width), Some(height)) = (tiff.first(ifd, 256), tiff.first(ifd, 257))
+        && width > 0
+        && height > 0
+    {
+        check_size(width, height, 1)?;
+    }
+    for (offsets, counts) in [(273, 279), (324, 325), (513, 514)] {
+        let (Some(offsets), Some(counts)) = (ifd.get(offsets), ifd.get(counts)) else { continue };
+        for list in [offsets, counts] {
+            if list.count as usize <= MAX_CHUNKS && tiff.bytes(list).is_none() {
+                return Err(truncated("a list of image data", list.at as u64 + 4 * u64::from(list.count)));
+            }
+        }
+        let (Some(offsets), Some(counts)) = (tiff.uints(offsets, MAX_CHUNKS), tiff.uints(counts, MAX_CHUNKS)) else {
+            continue;
+        };
+        for (offset, count) in offsets.iter().zip(&counts) {
+            let end = offset.saturating_add(*count);
+            if end > tiff.data.len() as u64 {
+                return Err(truncated("image data", end));
+            }
+        }
+    }
+    Ok(())
+}
+
+/// RW2: sensor size in tags 2 and 3, the offset of its data in tag 280. All fixed-rate formats (4 to 7) take more than a
+/// byte a sample.
+fn check_rw2(tiff: &Tiff<'_>, main: &Ifd) -> Result<(), DecodeError> {
+    let (Some(width), Some(height)) = (tiff.first(main, 2), tiff.first(main, 3)) else { return Ok(()) };
+    check_size(width, height, 1)?;
+    let (offset, format) = (tiff.first(main, 280).unwrap_or(0), tiff.first(main, 45).unwrap_or(0));
+    let needed = offset + width * height;
+    if (4..8).contains(&format) && needed > tiff.data.len() as u64 {
+        return Err(DecodeError::Truncated { what: "sensor data".into(), needed, length: tiff.data.len() as u64 });
+    }
+    Ok(())
+}
+
+/// Zero bytes at the end of the largest compressed strip: sensor data that were never written.
+fn zero_tail(tiff: &Tiff<'_>, ifds: &[Ifd]) -> Option<String> {
+    let strips = ifds.iter().filter(|i| tiff.first(i, 259).is_some_and(|c| c != NONE)).filter_map(|ifd| {
+        let (offsets, counts) = (ifd.get(273)?, ifd.get(279)?);
+        let (offsets, counts) = (tiff.uints(offsets, MAX_CHUNKS)?, tiff.uints(counts, MAX_CHUNKS)?);
+        let (offset, count) = (*offsets.last()? as usize, *counts.last()? as usize);
+        tiff.data.get(offset..offset.checked_add(count)?)
+    });
+    let strip = strips.max_by_key(|s| s.len())?;
+    describe_tail(strip)
+}
+
+/// See [`zero_tail`].
+pub(super) fn describe_tail(strip: &[u8]) -> Option<String> {
+    let zeros = strip.iter().rev().take_while(|&&b| b == 0).count();
+    (zeros >= ZERO_TAIL).then(|| format!("the last {zeros} bytes of the sensor data are zero: they were not written"))
+}
