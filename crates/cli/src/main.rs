@@ -4,10 +4,14 @@
 
 mod commands;
 mod frames;
+mod identity;
 mod messages;
 mod output;
 mod pages;
+mod progress;
+mod runner;
 mod tables;
+mod walk;
 
 use std::process::ExitCode;
 
@@ -36,6 +40,8 @@ enum Command {
     Brief(commands::brief::Brief),
     Explain(commands::explain::Explain),
     Demo(commands::demo::Demo),
+    #[command(hide = true)]
+    Worker(runner::worker::Worker),
 }
 
 fn main() -> ExitCode {
@@ -53,6 +59,7 @@ fn main() -> ExitCode {
         Command::Brief(command) => command.run(),
         Command::Explain(command) => command.run(),
         Command::Demo(command) => command.run(),
+        Command::Worker(command) => command.run(),
     };
     match result {
         Ok(exit) => exit.into(),

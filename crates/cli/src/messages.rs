@@ -19,6 +19,8 @@ pub enum Exit {
     SomeUnmeasured = 3,
     /// `--strict`: a frame has that outcome or worse.
     Strict = 4,
+    /// The user ended it (128 + SIGINT, as shells say it).
+    Interrupted = 130,
 }
 
 impl From<Exit> for ExitCode {
@@ -45,6 +47,11 @@ impl Failure {
         Self { exit: Exit::Usage, line: line.into() }
     }
 
+    /// The user ended it.
+    pub fn interrupted(line: impl Into<String>) -> Self {
+        Self { exit: Exit::Interrupted, line: line.into() }
+    }
+
     /// The exit status it leads to.
     pub fn exit(&self) -> Exit {
         self.exit
@@ -60,6 +67,11 @@ impl fmt::Display for Failure {
 /// Prints an error line.
 pub fn error(line: &str) {
     eprintln!("error: {line}");
+}
+
+/// Prints a line that is no error.
+pub fn say(line: &str) {
+    eprintln!("{line}");
 }
 
 /// Prints a line that the user should see, though the work goes on.

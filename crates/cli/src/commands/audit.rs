@@ -1,14 +1,260 @@
 //! `rawassay audit`.
 
-use crate::messages::{Exit, Failure};
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+use std::time::Duration;
+
+use rawassay_analysis::judge::judge;
+use rawassay_analysis::{Brief, MEASURES_VERSION, Outcome, crop};
+use rawassay_decode::Area;
+use rawassay_report::{Record, RecordStore, ReportError, Scorecard, Status, Totals};
+
+use crate::messages::{self, Exit, Failure};
+use crate::output::{OutputArguments, OutputPlan, plain_cause};
+use crate::progress::Progress;
+use crate::runner::{self, Job, Limits};
+use crate::walk::{Found, Walk};
+use crate::{identity, runner::interrupted};
+
+/// Record where neither --record nor --out is given.
+const DEFAULT_RECORD: &str = "rawassay.ndjson";
 
 /// Measure every raw file below the paths and judge each by the brief
+///
+/// Writes a scorecard per frame. What was measured is kept in a record: the next audit of the same files measures only
+/// what is new or changed, and judge, series, sets, enlarge, cull and page read it. Raw files are only ever read.
 #[derive(clap::Args)]
-pub struct Audit {}
+pub struct Audit {
+    /// Files and folders to audit; `-` reads a list from stdin, one path per line
+    #[arg(required = true, value_name = "PATH")]
+    paths: Vec<PathBuf>,
+    /// What the pictures are for: a built-in brief or a brief file
+    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
+    brief: String,
+    #[command(flatten)]
+    output: OutputArguments,
+    /// File that keeps what was measured [default: beside --out, else rawassay.ndjson here]
+    #[arg(long, value_name = "FILE")]
+    record: Option<PathBuf>,
+    /// Judge this part of each frame, in pixels as stored
+    #[arg(long, value_name = "WxH+X+Y", value_parser = crop::parse)]
+    crop: Option<Area>,
+    /// Frames measured at once [default: one per core, fewer where memory is short]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    jobs: Option<u16>,
+    /// Exit with status 4 where a frame has this outcome or a worse one
+    #[arg(long, value_name = "OUTCOME", value_parser = outcome)]
+    strict: Option<Outcome>,
+    /// Give a frame up after this long [default: 60, and one more for each megabyte of its file]
+    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    timeout: Option<Duration>,
+    /// Memory that one worker may take [default: 1024, and 16 for each megabyte of its file, as far as there is]
+    #[arg(long, value_name = "MB", value_parser = clap::value_parser!(u64).range(64..=1_048_576))]
+    memory: Option<u64>,
+    /// No progress and no summary on stderr
+    #[arg(long, short, conflicts_with = "verbose")]
+    quiet: bool,
+    /// A line on stderr for each frame
+    #[arg(long, short)]
+    verbose: bool,
+}
+
+/// Reads an outcome.
+pub fn outcome(text: &str) -> Result<Outcome, String> {
+    let all = [Outcome::Prints, Outcome::Borderline, Outcome::Fails, Outcome::Unmeasured];
+    all.into_iter()
+        .find(|o| o.to_string() == text)
+        .ok_or_else(|| "one of prints, borderline, fails, unmeasured (best first)".to_owned())
+}
+
+fn seconds(text: &str) -> Result<Duration, String> {
+    let value: f64 = text.parse().map_err(|_| "a number of seconds, for example 90".to_owned())?;
+    let duration = Duration::try_from_secs_f64(value).map_err(|_| "a number of seconds, for example 90".to_owned())?;
+    if duration.is_zero() { Err("more than 0 seconds".into()) } else { Ok(duration) }
+}
+
+/// An audit that is asked for.
+pub struct Request {
+    /// Files and folders.
+    pub paths: Vec<PathBuf>,
+    /// What for.
+    pub brief: Brief,
+    /// The part that is judged.
+    pub crop: Option<Area>,
+    /// Where scorecards go.
+    pub output: OutputPlan,
+    /// The record.
+    pub record: PathBuf,
+    /// Workers, where asked.
+    pub jobs: Option<usize>,
+    /// Time for a frame, where asked.
+    pub timeout: Option<Duration>,
+    /// Memory of a worker, bytes, where asked.
+    pub memory: Option<u64>,
+    /// No talk.
+    pub quiet: bool,
+    /// A line for each frame.
+    pub verbose: bool,
+}
 
 impl Audit {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
-        Err(Failure::nothing("audit: not built yet"))
+        let record = self.record.unwrap_or_else(|| match &self.output.out {
+            Some(out) => out.with_extension("record.ndjson"),
+            None => PathBuf::from(DEFAULT_RECORD),
+        });
+        let request = Request {
+            brief: Brief::find(&self.brief).map_err(|e| Failure::usage(e.to_string()))?,
+            output: self.output.plan_here()?,
+            paths: self.paths,
+            crop: self.crop,
+            record,
+            jobs: self.jobs.map(usize::from),
+            timeout: self.timeout,
+            memory: self.memory.map(|mb| mb << 20),
+            quiet: self.quiet,
+            verbose: self.verbose,
+        };
+        let (totals, exit) = request.run()?;
+        let strict = self.strict.is_some_and(|limit| totals.worst.is_some_and(|worst| worst >= limit));
+        Ok(if strict { Exit::Strict } else { exit })
     }
+}
+
+impl Request {
+    /// Audits: finds the files, measures what the record does not know, judges and writes all.
+    pub fn run(&self) -> Result<(Totals, Exit), Failure> {
+        let walk = Walk::of(&self.paths, &mut std::io::stdin().lock())
+            .map_err(|e| Failure::nothing(format!("-: the list cannot be read ({})", plain_cause(&e))))?;
+        for fault in &walk.faults {
+            messages::warning(&rawassay_report::table::printable(fault));
+        }
+        if walk.files.is_empty() {
+            let all: Vec<String> = self.paths.iter().map(|p| p.display().to_string()).collect();
+            return Err(Failure::nothing(format!(
+                "{}: no raw file there; name a folder that has some",
+                all.join(", ")
+            )));
+        }
+        let store = RecordStore::open(&self.record).map_err(|e| self.record_failure(&e))?;
+        let store = Mutex::new(store);
+        let (jobs, known) = unknown_files(&walk.files, &store);
+        let mut loose: HashMap<usize, Record> = HashMap::new();
+        let known = known + self.measure(&jobs, &store, &mut loose)?;
+        let mut store = store.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
+        store.sync().map_err(|e| self.record_failure(&e))?;
+        if interrupted() {
+            let here = walk.files.iter().filter(|f| store.index().by_key(&f.key).is_some()).count();
+            return Err(Failure::interrupted(format!(
+                "stopped with {here} of {} frames in {}; run the same command again to go on from there",
+                walk.files.len(),
+                self.record.display()
+            )));
+        }
+        let totals = self.write(&walk.files, &store, &mut loose, known)?;
+        let missed = totals.unreadable + totals.damaged > 0 || !walk.faults.is_empty();
+        Ok((totals, if missed { Exit::SomeUnmeasured } else { Exit::Done }))
+    }
+
+    /// Measures what is new and puts it into the record; gives the number of files that the record knew after all.
+    fn measure(
+        &self,
+        jobs: &[Job],
+        store: &Mutex<RecordStore>,
+        loose: &mut HashMap<usize, Record>,
+    ) -> Result<usize, Failure> {
+        if jobs.is_empty() {
+            return Ok(0);
+        }
+        let limits = Limits::new(jobs.len(), self.jobs, self.timeout, self.memory);
+        let progress = Progress::new(jobs.len(), self.quiet, self.verbose);
+        let paths: HashMap<usize, &Path> = jobs.iter().map(|job| (job.number, job.path.as_path())).collect();
+        let mut known = 0;
+        let outcome = runner::run(jobs, &limits, store, |outcome| {
+            known += usize::from(outcome.known);
+            let what = match (&outcome.record.status, &outcome.record.error) {
+                (Status::Measured, _) if outcome.known => "known from the record",
+                (Status::Measured, _) => "measured",
+                (_, error) => error.as_deref().unwrap_or("unreadable"),
+            };
+            progress.frame(paths.get(&outcome.number).copied().unwrap_or(Path::new("")), what);
+            let mut store = store.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+            // A file that cannot be read now does not wipe out what was measured of it.
+            let unread = outcome.record.file_id.hash.is_empty();
+            let keeps = outcome.keep && !(unread && store.index().by_key(outcome.record.key()).is_some());
+            if keeps {
+                store.append(&outcome.record).map_err(|e| self.record_failure(&e))?;
+            }
+            if unread {
+                loose.insert(outcome.number, outcome.record);
+            }
+            Ok(())
+        });
+        progress.end();
+        if outcome.is_err() {
+            // What was measured before stays.
+            store.lock().unwrap_or_else(std::sync::PoisonError::into_inner).sync().ok();
+        }
+        outcome.map(|()| known)
+    }
+
+    /// Judges every frame and writes the scorecards, in the order of the walk.
+    fn write(
+        &self,
+        files: &[Found],
+        store: &RecordStore,
+        loose: &mut HashMap<usize, Record>,
+        known: usize,
+    ) -> Result<Totals, Failure> {
+        let mut outputs = self.output.open()?;
+        let mut totals = Totals { from_record: Some(known), brief: self.brief.name.clone(), ..Totals::default() };
+        for (number, found) in files.iter().enumerate() {
+            let record = match loose.remove(&number) {
+                Some(record) => Some(record),
+                None => store.get(&found.key).map_err(|e| Failure::nothing(e.to_string()))?,
+            };
+            let Some(mut record) = record else { continue };
+            record.set_path(&found.path);
+            let card = Scorecard::new(&record, &judge(&record.subject(), &self.brief, self.crop));
+            totals.add(&card);
+            outputs.card(&card)?;
+        }
+        outputs.finish(&totals)?;
+        if !self.quiet && !self.output.table {
+            messages::say(&totals.summary());
+        }
+        Ok(totals)
+    }
+
+    fn record_failure(&self, error: &ReportError) -> Failure {
+        match error {
+            ReportError::Io { path, source } => Failure::nothing(format!(
+                "cannot write the record {}: {} (or name another with --record); what was measured so far is kept",
+                path.display(),
+                plain_cause(source)
+            )),
+            other => Failure::nothing(other.to_string()),
+        }
+    }
+}
+
+/// The files that must be looked at, and the number of those that the record knows by place, size and time.
+fn unknown_files(files: &[Found], store: &Mutex<RecordStore>) -> (Vec<Job>, usize) {
+    let store = store.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    let unchanged = |found: &Found| {
+        let Some(entry) = store.index().by_key(&found.key) else { return false };
+        entry.measures_version == MEASURES_VERSION
+            && !entry.file_id.hash.is_empty()
+            && entry.file_id.mtime.is_some()
+            && std::fs::metadata(&found.path).is_ok_and(|metadata| {
+                let now = identity::quick(&metadata);
+                metadata.is_file() && now.size == entry.file_id.size && now.mtime == entry.file_id.mtime
+            })
+    };
+    let job = |(number, found): (usize, &Found)| Job { number, path: found.path.clone(), key: found.key.clone() };
+    let jobs: Vec<Job> = files.iter().enumerate().filter(|(_, found)| !unchanged(found)).map(job).collect();
+    let known = files.len() - jobs.len();
+    (jobs, known)
 }

@@ -1,0 +1,106 @@
+//! The worker: a hidden command of the same program. Not meant to be called by hand.
+
+use std::io::{BufRead, Write};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
+
+use rawassay_analysis::{MEASURES_VERSION, measure};
+use rawassay_decode::Integrity;
+use rawassay_report::numbers::write_json_line;
+use rawassay_report::record::{RECORD_VERSION, path_of_uri};
+use rawassay_report::{FileId, Record, Status};
+use serde::{Deserialize, Serialize};
+
+use crate::messages::{Exit, Failure};
+
+/// One frame to measure, as a JSON line.
+#[derive(Debug, Serialize, Deserialize)]
+pub struct Task {
+    /// Where the file is: a file URI, which holds names that are not UTF-8, or a path.
+    pub place: String,
+    /// Memory that this process may take for it, bytes.
+    pub memory_bytes: u64,
+}
+
+/// Reads frames from stdin, answers on stdout.
+#[derive(clap::Args)]
+pub struct Worker {}
+
+impl Worker {
+    /// Runs until stdin ends.
+    pub fn run(self) -> Result<Exit, Failure> {
+        // A panic is caught and becomes a row; its text is for developers, who set RAWASSAY_PANICS to see it.
+        if std::env::var_os("RAWASSAY_PANICS").is_none() {
+            std::panic::set_hook(Box::new(|_| {}));
+        }
+        end_with_supervisor();
+        let mut out = std::io::stdout().lock();
+        for line in std::io::stdin().lock().lines() {
+            let Ok(line) = line else { break };
+            let Ok(task) = serde_json::from_str::<Task>(&line) else { break };
+            limit_memory(task.memory_bytes);
+            let path = path_of_uri(&task.place).unwrap_or_else(|| PathBuf::from(&task.place));
+            let record = measure_file(&path);
+            // An end of the supervisor is the end here too.
+            if write_json_line(&mut out, &record).is_err() || out.write_all(b"\n").is_err() || out.flush().is_err() {
+                break;
+            }
+        }
+        Ok(Exit::Done)
+    }
+}
+
+/// Decodes and measures one file; whatever goes wrong is in the record. The supervisor puts in path and identity.
+pub fn measure_file(path: &Path) -> Record {
+    let done = catch_unwind(AssertUnwindSafe(|| match rawassay_decode::open(path) {
+        Ok(frame) => {
+            let measures = measure(&frame);
+            let (status, error) = match &frame.integrity {
+                Integrity::Whole => (Status::Measured, None),
+                Integrity::Damaged { reason } => (Status::Damaged, Some(reason.clone())),
+            };
+            Record {
+                record: RECORD_VERSION,
+                measures_version: MEASURES_VERSION,
+                file: String::new(),
+                uri: None,
+                moved_from: None,
+                file_id: FileId::default(),
+                status,
+                error,
+                notes: frame.notes.clone(),
+                decoder: Some(frame.reader.clone()),
+                shot: Some(frame.shot.clone()),
+                measures: Some(measures),
+            }
+        }
+        Err(error) => Record::unreadable(path, FileId::default(), error.to_string()),
+    }));
+    done.unwrap_or_else(|_| {
+        let error = "could not be measured (the program failed on it); please report this file's camera and format";
+        Record::unreadable(path, FileId::default(), error)
+    })
+}
+
+/// On Linux the kernel ends this process when its supervisor's thread ends, even inside a decoder that hangs.
+/// Elsewhere it ends at the next read of stdin.
+fn end_with_supervisor() {
+    #[cfg(target_os = "linux")]
+    {
+        use rustix::process::{Signal, set_parent_process_death_signal};
+        set_parent_process_death_signal(Some(Signal::KILL)).ok();
+    }
+}
+
+/// Address space is what can be limited everywhere on Unix; a request beyond it fails, and the process with it.
+fn limit_memory(bytes: u64) {
+    #[cfg(unix)]
+    {
+        use rustix::process::{Resource, getrlimit, setrlimit};
+        let mut limit = getrlimit(Resource::As);
+        limit.current = Some(limit.maximum.map_or(bytes, |most| most.min(bytes)));
+        setrlimit(Resource::As, limit).ok();
+    }
+    #[cfg(not(unix))]
+    let _ = bytes;
+}
