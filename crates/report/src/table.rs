@@ -197,6 +197,9 @@ impl ScorecardWriter for TableWriter {
         let largest = card.print.largest.as_ref();
         let reason = match &card.error {
             Some(error) if card.verdict.outcome == Outcome::Unmeasured => error.clone(),
+            None if card.verdict.outcome == Outcome::Unmeasured => {
+                format!("not measured: {}", card.verdict.not_measured.join(", "))
+            }
             _ => main_reason(card),
         };
         let weight = match card.verdict.outcome {
