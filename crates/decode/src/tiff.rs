@@ -121,8 +121,16 @@ impl<'a> Tiff<'a> {
         let mut queue = vec![(first, 0_u16, 0_usize)];
         let mut seen = Vec::new();
         while let Some((offset, via, depth)) = queue.pop() {
-            if offset == 0 || seen.contains(&offset) {
-                continue; // the end of a chain, or a loop
+            if offset == 0 {
+                continue; // the end of a chain
+            }
+            if seen.contains(&offset) {
+                if via == POINTERS[1] {
+                    continue; // two pictures may share one Exif directory
+                }
+                // Readers follow such a circle until the memory is full.
+                let what = "directories point at each other in a circle".into();
+                return Err(DecodeError::Corrupt { offset: offset as u64, what });
             }
             if found.len() >= MAX_IFDS || depth > MAX_DEPTH {
                 return Err(DecodeError::LimitExceeded {

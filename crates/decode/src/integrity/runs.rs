@@ -26,9 +26,13 @@ pub(super) fn look(decoded: &Decoded, segments: &Segments, range: &Range) -> Opt
     if let [run] = runs[..]
         && run.end - run.first == whole
     {
-        // Blown from corner to corner is a picture; any other constant is none: even a lens cap shows noise.
-        let blown = f64::from(run.value) >= range.black_dn + 0.5 * range.span();
-        return (!blown).then(|| format!("every sample has the value {}: the sensor data were not written", run.value));
+        // Blown from corner to corner is a picture, and so is black without noise (a lens cap before a very quiet or
+        // simulated sensor). Files are filled up with zeros, and any other constant is no picture either.
+        let value = f64::from(run.value);
+        let blown = value >= range.black_dn + 0.5 * range.span();
+        let capped = run.value > 0 && (value - range.black_dn).abs() <= 1.0;
+        return (!blown && !capped)
+            .then(|| format!("every sample has the value {}: the sensor data were not written", run.value));
     }
     let impossible = |r: &&Run| range.low_dn > 0 && r.value < range.low_dn && !outside(decoded, segments, r);
     if let Some(run) = runs.iter().find(impossible) {
