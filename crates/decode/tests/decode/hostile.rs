@@ -15,9 +15,9 @@ fn small(compression: Compression) -> Vec<u8> {
 fn value_of(file: &[u8], tag: u16) -> usize {
     let wanted = tag.to_le_bytes();
     let kind = |at: usize| matches!(file[at + 2..at + 4], [3 | 4, 0]);
-    let found =
+    let mut found =
         (0..file.len() - 12).filter(|&at| file[at..at + 2] == wanted && kind(at) && file[at + 5..at + 8] == [0; 3]);
-    found.last().unwrap() + 8
+    found.next_back().unwrap() + 8
 }
 
 #[test]

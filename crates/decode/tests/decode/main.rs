@@ -1,5 +1,5 @@
 //! Frames from simulated files against what was simulated; damage and hostile input against what must not happen.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::print_stderr)]
 
 mod broken_files;
 mod damage;
