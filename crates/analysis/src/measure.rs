@@ -4,7 +4,9 @@ use rawassay_decode::{Colour, Frame};
 
 use crate::measures::clipping::{Thresholds, clipping};
 use crate::measures::histogram::{Histogram, histograms, picture_area};
+use crate::measures::hot_pixels;
 use crate::measures::levels;
+use crate::measures::masked;
 use crate::measures::noise::{self, Blocks, PlaneNoise, Usable};
 use crate::measures::saturation::{self, Saturation};
 use crate::measures::sharpness::measure_sharpness;
@@ -38,8 +40,11 @@ pub fn measure(frame: &Frame) -> Measures {
             clipped_from: f64::from(s.clipped_from),
         })
         .collect();
-    let found = noise::noise(frame, &blocks, &usable);
-    notes.extend(found.notes.iter().cloned());
+    let mut found = noise::noise(frame, &blocks, &usable);
+    let masked = masked::read_noise_dn(frame);
+    noise::settle_read_noise(frame, &mut found, &masked);
+    let hot = found.variances(&frame.levels).and_then(|v| hot_pixels::count(frame, |p, level| v[p].at(level)));
+    notes.append(&mut found.notes);
 
     let channels: Vec<Channel> = (0..frame.filter.planes.len())
         .map(|p| channel(frame, p, &hists[p], &saturations[p], &found.planes[p]))
@@ -82,9 +87,11 @@ pub fn measure(frame: &Frame) -> Measures {
         model_r2: found.r2,
         read_noise_dn,
         gain_e_per_dn: mean_of(main.iter().map(|&p| channels[p].gain_e_per_dn)),
-        masked_read_noise_dn: mean_of(main.iter().map(|&p| frame.levels[p].masked_noise_dn)),
+        masked_read_noise_dn: mean_of(main.iter().map(|&p| masked[p])),
+        row_banding_dn: found.row_banding_dn,
+        column_banding_dn: found.column_banding_dn,
+        hot_pixels: hot,
         snr_midtone_db: mean_of(main.iter().map(|&p| channels[p].snr_midtone_db)),
-        ..Noise::default()
     };
     let engineering = mean_of(main.iter().map(|&p| {
         let c = &channels[p];

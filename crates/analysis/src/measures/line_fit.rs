@@ -1,4 +1,6 @@
-//! Robust fit of variance = slope * mean + offset over patches, some of which hold structure besides noise.
+//! Robust fit of variance = slope * mean + offset over patches, some of which hold structure besides noise; a term in
+//! the square of the mean (differences of sensitivity between pixels, or fine texture all over) where the patches show
+//! one.
 //!
 //! A patch's variance of `f` degrees of freedom is its true variance times a chi-square variable over `f`. Patches far
 //! above the line are left out, and the line is raised by exactly what leaving out the upper tail takes from the mean
@@ -17,14 +19,17 @@ pub(crate) struct Point {
     pub(crate) freedom: f64,
 }
 
-/// The line and its uncertainty.
+/// The curve and its uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Line {
-    pub(crate) slope: f64,
+    /// Coefficients of 1, mean, mean squared.
     pub(crate) offset: f64,
+    pub(crate) slope: f64,
+    pub(crate) square: f64,
     /// Standard errors.
-    pub(crate) slope_error: f64,
     pub(crate) offset_error: f64,
+    pub(crate) slope_error: f64,
+    pub(crate) square_error: f64,
     /// Points kept.
     pub(crate) used: usize,
 }
@@ -32,9 +37,12 @@ pub(crate) struct Line {
 impl Line {
     /// Variance at a mean above black.
     pub(crate) fn at(&self, mean: f64) -> f64 {
-        self.slope * mean + self.offset
+        (self.square * mean + self.slope) * mean + self.offset
     }
 }
+
+/// A square term is kept from this many standard errors on.
+const SQUARE_STANDS_OUT: f64 = 3.0;
 
 /// Mean of a chi-square variable of `f` degrees over `f`, given that it is below `u`; and the share that is below.
 /// Regularised incomplete gamma functions: P(f/2 + 1, fu/2) / P(f/2, fu/2).
@@ -89,17 +97,24 @@ fn ln_gamma(mut x: f64) -> f64 {
     shift + (x - 0.5) * x.ln() - x + 0.5 * (2.0 * std::f64::consts::PI).ln() + series
 }
 
-/// Fits the line, keeping points below `cut` standard deviations above it. `None` where there is no line: fewer than
-/// eight points, or all at one mean.
+/// Fits the line, keeping points below `cut` standard deviations above it; then with a square, which is kept where it
+/// stands out from its error. `None` where there is no line: fewer than eight points, or all at one mean.
 pub(crate) fn fit(points: &[Point], cut: f64) -> Option<Line> {
-    let mut line = start(points)?;
+    let straight = settle(points, start(points)?, cut, 2)?;
+    match settle(points, straight, cut, 3) {
+        Some(bent) if bent.square > SQUARE_STANDS_OUT * bent.square_error && bent.slope > 0.0 => Some(bent),
+        _ => Some(straight),
+    }
+}
+
+fn settle(points: &[Point], mut line: Line, cut: f64, terms: usize) -> Option<Line> {
     let mut corrections = Corrections::default();
-    for _ in 0..40 {
-        let next = step(points, &line, cut, &mut corrections)?;
+    for _ in 0..30 {
+        let next = step(points, &line, cut, terms, &mut corrections)?;
         let moved = (next.slope - line.slope).abs() / next.slope_error.max(1e-300)
             + (next.offset - line.offset).abs() / next.offset_error.max(1e-300);
         line = next;
-        if moved < 1e-3 {
+        if moved < 2e-3 {
             break;
         }
     }
@@ -139,9 +154,18 @@ fn start(points: &[Point]) -> Option<Line> {
         })
         .collect();
     let guess = groups.iter().map(|p| p.variance).sum::<f64>() / groups.len() as f64;
-    let mut line = Line { slope: 0.0, offset: guess.max(1e-6), slope_error: 0.0, offset_error: 0.0, used: 0 };
+    let mut line = Line {
+        offset: guess.max(1e-6),
+        slope: 0.0,
+        square: 0.0,
+        offset_error: 0.0,
+        slope_error: 0.0,
+        square_error: 0.0,
+        used: 0,
+    };
     for _ in 0..6 {
-        line = solve(groups.iter().map(|p| (*p, p.freedom / (2.0 * line.at(p.mean).powi(2)), p.variance)))?;
+        let weighted = groups.iter().map(|p| (*p, p.freedom / (2.0 * line.at(p.mean).powi(2)), p.variance));
+        line = solve(weighted, 2)?;
         let floor = 0.02 * groups.iter().map(|p| p.variance).fold(f64::INFINITY, f64::min).max(1e-6);
         line.slope = line.slope.max(0.0);
         line.offset = line.offset.max(floor);
@@ -149,7 +173,7 @@ fn start(points: &[Point]) -> Option<Line> {
     Some(line)
 }
 
-fn step(points: &[Point], line: &Line, cut: f64, corrections: &mut Corrections) -> Option<Line> {
+fn step(points: &[Point], line: &Line, cut: f64, terms: usize, corrections: &mut Corrections) -> Option<Line> {
     let limit = |f: f64| 1.0 + cut * (2.0 / f).sqrt();
     let floor = line.offset.max(1e-6);
     let expected = |p: &Point| line.at(p.mean.max(0.0)).max(floor);
@@ -158,34 +182,80 @@ fn step(points: &[Point], line: &Line, cut: f64, corrections: &mut Corrections) 
         let correction = corrections.of(p.freedom, limit(p.freedom));
         (*p, p.freedom / (2.0 * e * e), p.variance / correction)
     });
-    let mut next = solve(kept)?;
+    let mut next = solve(kept, terms)?;
     next.slope = next.slope.max(0.0);
     // A negative read variance is a fit at the end of its means: kept as zero, its error tells.
     next.offset = next.offset.max(1e-9);
     Some(next)
 }
 
-fn solve(points: impl Iterator<Item = (Point, f64, f64)>) -> Option<Line> {
-    let (mut s, mut sx, mut sy, mut sxx, mut sxy, mut used) = (0.0, 0.0, 0.0, 0.0, 0.0, 0);
-    for (p, w, y) in points {
-        s += w;
-        sx += w * p.mean;
-        sy += w * y;
-        sxx += w * p.mean * p.mean;
-        sxy += w * p.mean * y;
-        used += 1;
-    }
-    let det = s * sxx - sx * sx;
-    if used < 8 || det.is_nan() || det <= 1e-12 * s * sxx {
+/// Weighted least squares with 1, mean and (three terms) mean squared.
+fn solve(points: impl Iterator<Item = (Point, f64, f64)>, terms: usize) -> Option<Line> {
+    // Sums of weight * mean^k and weight * mean^k * y; means in units of a typical one keep the matrix well behaved.
+    let points: Vec<(Point, f64, f64)> = points.collect();
+    let scale = points.iter().map(|(p, ..)| p.mean.abs()).fold(0.0, f64::max);
+    if points.len() < 8 || scale <= 0.0 {
         return None;
     }
+    let (mut powers, mut products) = ([0.0; 5], [0.0; 3]);
+    for (p, w, y) in &points {
+        let x = p.mean / scale;
+        let mut term = *w;
+        for k in 0..2 * terms - 1 {
+            powers[k] += term;
+            if k < terms {
+                products[k] += term * y;
+            }
+            term *= x;
+        }
+    }
+    let inverse = invert(&powers, terms)?;
+    let coefficient = |i: usize| (0..terms).map(|j| inverse[i][j] * products[j]).sum::<f64>();
+    let error = |i: usize| inverse[i][i].max(0.0).sqrt();
+    let square = if terms == 3 { (coefficient(2), error(2)) } else { (0.0, 0.0) };
     Some(Line {
-        slope: (s * sxy - sx * sy) / det,
-        offset: (sxx * sy - sx * sxy) / det,
-        slope_error: (s / det).sqrt(),
-        offset_error: (sxx / det).sqrt(),
-        used,
+        offset: coefficient(0),
+        slope: coefficient(1) / scale,
+        square: square.0 / (scale * scale),
+        offset_error: error(0),
+        slope_error: error(1) / scale,
+        square_error: square.1 / (scale * scale),
+        used: points.len(),
     })
+}
+
+/// Inverse of the `n` by `n` matrix of moments (element i, j is `powers[i + j]`), by elimination with pivots.
+fn invert(powers: &[f64; 5], n: usize) -> Option<[[f64; 3]; 3]> {
+    let mut a = [[0.0; 6]; 3];
+    for i in 0..n {
+        for j in 0..n {
+            a[i][j] = powers[i + j];
+        }
+        a[i][3 + i] = 1.0;
+    }
+    for k in 0..n {
+        let pivot = (k..n).max_by(|&i, &j| a[i][k].abs().total_cmp(&a[j][k].abs()))?;
+        a.swap(k, pivot);
+        let p = a[k][k];
+        if p.is_nan() || p.abs() < 1e-11 * powers[0].abs() {
+            return None;
+        }
+        a[k].iter_mut().for_each(|v| *v /= p);
+        let row = a[k];
+        for (i, other) in a.iter_mut().enumerate().take(n) {
+            if i != k {
+                let factor = other[k];
+                other.iter_mut().zip(&row).for_each(|(v, r)| *v -= factor * r);
+            }
+        }
+    }
+    let mut out = [[0.0; 3]; 3];
+    for i in 0..n {
+        for j in 0..n {
+            out[i][j] = a[i][3 + j];
+        }
+    }
+    Some(out)
 }
 
 #[cfg(test)]
@@ -236,6 +306,21 @@ mod tests {
             assert!((line.offset / 9.0 - 1.0).abs() < 0.05 + 2.0 * tolerance, "{line:?}");
             assert!(line.slope_error / line.slope < 0.01);
         }
+    }
+
+    #[test]
+    fn differences_between_pixels_do_not_bend_the_gain() {
+        let mut rng = Noise::new(3);
+        let points: Vec<Point> = (0..6_000)
+            .map(|_| {
+                let mean = 10_000.0 * rng.uniform().powi(2);
+                let variance = (0.3 * mean + 4.0 + (0.005 * mean).powi(2)) * chi_square(&mut rng, 61);
+                Point { mean, variance, freedom: 61.0 }
+            })
+            .collect();
+        let line = fit(&points, 1.5).unwrap();
+        assert!((line.slope / 0.3 - 1.0).abs() < 0.02, "{line:?}");
+        assert!((line.square.sqrt() / 0.005 - 1.0).abs() < 0.1, "{line:?}");
     }
 
     #[test]

@@ -4,11 +4,14 @@
 //! [`known`], which refuses NaN and infinities.
 
 pub(crate) mod areas;
+pub(crate) mod banding;
 pub(crate) mod clipping;
 pub(crate) mod histogram;
+pub(crate) mod hot_pixels;
 pub(crate) mod levels;
 pub(crate) mod likeness;
 pub(crate) mod line_fit;
+pub(crate) mod masked;
 pub(crate) mod noise;
 pub(crate) mod patches;
 pub(crate) mod saturation;

@@ -6,8 +6,10 @@
 //! Source: Foi et al. 2008 (variance = a mean + b); Janesick, "Photon Transfer"; docs/measures.md.
 //! Fails when: dithered or processed samples, linear files, too few flat blocks, tones too alike: `None` with a note.
 
-use rawassay_decode::Frame;
+use rawassay_decode::{Colour, Frame, PlaneLevels};
 
+use super::banding::{self, Lines};
+use super::histogram::picture_area;
 use super::line_fit::{self, Line, Point};
 use super::patches::{BlockShape, PlaneStat};
 
@@ -26,6 +28,16 @@ const WORST_READ_ERROR: f64 = 0.3;
 /// Mean correlation of like-coloured neighbours, in standard deviations of one block's, from which a frame counts as
 /// processed: about 0.13 in correlation, where independent samples give 0 and a blur of half a sample 0.2 or more.
 const PROCESSED: f64 = 2.0;
+
+/// Masked pixels and picture agree in read noise within this share; from the larger one on the picture is believed.
+const AGREES: f64 = 0.15;
+const FAR_APART: f64 = 0.4;
+
+/// A stated gain that is off by more is noted.
+const PROFILE_DIFFERS: f64 = 0.2;
+
+/// Blocks with a correlation beyond this hold edges: they say nothing of rows and columns either.
+const STRUCTURED: f64 = 8.0;
 
 /// Blocks of the frame with their planes' statistics.
 pub(crate) struct Blocks {
@@ -72,6 +84,8 @@ pub(crate) struct FrameNoise {
     pub(crate) planes: Vec<PlaneNoise>,
     pub(crate) flat_patches: u64,
     pub(crate) r2: Option<f64>,
+    pub(crate) row_banding_dn: Option<f64>,
+    pub(crate) column_banding_dn: Option<f64>,
     pub(crate) notes: Vec<String>,
 }
 
@@ -102,6 +116,10 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
         return out;
     };
     let planes = shape.planes;
+    let area = picture_area(frame);
+    let mut rows = Lines::new(shape, area.height, area.width);
+    let mut columns = Lines::new(shape, area.width, area.height);
+    let mut spread = vec![0.0_f32; planes];
     let mut left = vec![0.0_f32; shape.side * shape.side];
     let mut points: Vec<Vec<Point>> = vec![Vec::new(); planes];
     // Sums over blocks of the correlation of like-coloured neighbours, where unlike ones show no structure.
@@ -114,6 +132,11 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
             continue;
         }
         let c = shape.correlations(&left);
+        if c.iter().all(|c| c.abs() < STRUCTURED) {
+            spread.iter_mut().zip(stats).for_each(|(to, s)| *to = s.variance.sqrt());
+            let place = (corner.0 as usize - area.x, corner.1 as usize - area.y);
+            banding::add_block(shape, place, &left, &spread, &mut rows, &mut columns);
+        }
         if c[0].abs() < 2.0 && c[1].abs() < 2.0 {
             same_colour[0] += c[4];
             same_colour[1] += c[5];
@@ -138,6 +161,8 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
         );
         return out;
     }
+    out.row_banding_dn = rows.spread_dn();
+    out.column_banding_dn = columns.spread_dn();
     let pooled: Vec<Point> = points.iter().flatten().copied().collect();
     out.flat_patches = pooled.len() as u64;
     if pooled.len() < FEWEST_PATCHES {
@@ -161,6 +186,77 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
         out.notes.push("read noise: not measurable from the picture, it has no dark areas without structure".into());
     }
     out
+}
+
+/// Noise of one plane as a function of the level.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Variance {
+    line: Line,
+    black_dn: f64,
+}
+
+impl Variance {
+    /// Variance (DN squared) of a tone at a level, DN absolute.
+    pub(crate) fn at(&self, level_dn: f64) -> f64 {
+        self.line.at((level_dn - self.black_dn).max(0.0)).max(ROUNDING)
+    }
+}
+
+impl FrameNoise {
+    /// Noise by level of each plane; `None` where it is unknown.
+    pub(crate) fn variances(&self, levels: &[PlaneLevels]) -> Option<Vec<Variance>> {
+        self.planes.iter().zip(levels).map(|(p, l)| Some(Variance { line: p.line?, black_dn: l.black_dn })).collect()
+    }
+}
+
+/// Brings the read noise of the picture and that of the masked pixels together: the masked pixels see nothing else, so
+/// theirs is taken, unless both are known and far apart. Agreement, and the file's own statement, are noted.
+pub(crate) fn settle_read_noise(frame: &Frame, found: &mut FrameNoise, masked: &[Option<f64>]) {
+    if frame.dithered || frame.filter.is_linear() {
+        return;
+    }
+    let (mut scene_sum, mut masked_sum, mut both) = (0.0, 0.0, 0.0);
+    for (plane, masked) in found.planes.iter_mut().zip(masked) {
+        if let (Some(s), Some(m)) = (plane.read_noise_dn, masked) {
+            scene_sum += s;
+            masked_sum += m;
+            both += 1.0;
+        }
+    }
+    let far = both > 0.0 && (scene_sum / masked_sum - 1.0).abs() > FAR_APART;
+    if both > 0.0 && (scene_sum / masked_sum - 1.0).abs() > AGREES {
+        found.notes.push(format!(
+            "read noise: {:.2} DN by the masked pixels, {:.2} DN by the dark tones of the picture; {} is taken",
+            masked_sum / both,
+            scene_sum / both,
+            if far { "the picture's" } else { "that of the masked pixels" }
+        ));
+    }
+    for (plane, masked) in found.planes.iter_mut().zip(masked) {
+        if !(far && plane.read_noise_dn.is_some()) {
+            plane.read_noise_dn = masked.or(plane.read_noise_dn);
+        }
+    }
+    if masked.iter().any(Option::is_some) {
+        found.notes.retain(|n| !n.starts_with("read noise: not measurable"));
+    }
+    compare_with_profile(frame, found);
+}
+
+/// The file's NoiseProfile gives the variance of a value x (0 black, 1 white) as S x + O: S times the range is the slope.
+fn compare_with_profile(frame: &Frame, found: &mut FrameNoise) {
+    let green = frame.filter.planes.iter().position(|p| p.colour == Colour::Green).unwrap_or(0);
+    let profile = &frame.noise_profile;
+    // One statement for all planes, or one per colour in the order red, green, blue.
+    let Some(stated) = (if profile.len() == 3 { profile.get(1) } else { profile.first() }) else { return };
+    let (Some(gain), Some(levels)) = (found.planes[green].gain_e_per_dn, frame.levels.get(green)) else { return };
+    let slope = stated.scale * (levels.white_declared_dn - levels.black_dn);
+    if slope > 0.0 && (1.0 / (gain * slope) - 1.0).abs() > PROFILE_DIFFERS {
+        found.notes.push(format!(
+            "noise: the file states {:.3} electrons per DN (NoiseProfile), the picture shows {gain:.3}",
+            1.0 / slope
+        ));
+    }
 }
 
 /// No sample of the plane's patch is touched by clipping at either end.

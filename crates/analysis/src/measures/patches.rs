@@ -105,6 +105,11 @@ impl BlockShape {
         self.planes == 4 && self.side == 16
     }
 
+    /// Plane of a place of the block, by row.
+    pub(crate) fn plane_at(&self, place: usize) -> usize {
+        usize::from(self.plane_of[place])
+    }
+
     /// Degrees of freedom of a plane's variance.
     pub(crate) fn freedom(&self, plane: usize) -> f64 {
         self.shapes[plane].freedom()

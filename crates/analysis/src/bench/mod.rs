@@ -1,0 +1,3 @@
+//! Measurements on test targets: many frames of one even light, or of one edge.
+
+pub mod photon_transfer;

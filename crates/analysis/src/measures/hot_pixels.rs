@@ -1,0 +1,148 @@
+//! Single pixels that stand alone far above their neighbours.
+//!
+//! Measures: their count. Method: a sample above every like-coloured sample round it by ten times the noise of that tone
+//! and by two and a half times what those differ among themselves, while the next pixels (other colours in a Bayer
+//! array) are not raised: a star or a glint passes the lens and spreads over them, a hot pixel does not.
+//! Source: own derivation, docs/measures.md.
+//! Fails when: the noise of the frame is unknown.
+
+use rawassay_decode::Frame;
+
+use super::histogram::picture_area;
+
+/// Height above the highest neighbour, in standard deviations of the noise there.
+const ABOVE_NOISE: f64 = 10.0;
+
+/// Height above the highest neighbour, in differences between the neighbours themselves.
+const ABOVE_NEIGHBOURS: f64 = 2.5;
+
+/// Most of the height that the four next pixels together may show; the sharpest lens leaves a third of it there.
+const SPREAD_SHARE: f64 = 0.12;
+
+/// Counts hot pixels. `variance(plane, level)` is the noise of a tone at a level (DN absolute), DN squared.
+pub(crate) fn count(frame: &Frame, variance: impl Fn(usize, f64) -> f64) -> Option<u64> {
+    if frame.filter.is_linear() {
+        return None;
+    }
+    let area = picture_area(frame);
+    let period = frame.filter.columns;
+    // How far like-coloured neighbours lie, and where the surroundings of the next pixels are looked at.
+    let (step, beside) = match period {
+        1 => (1, 3),
+        6 => (2, 7),
+        _ => (2, 3),
+    };
+    let margin = beside.max(period);
+    if area.width <= 2 * margin || area.height <= 2 * margin {
+        return Some(0);
+    }
+    // Ten standard deviations by level, 16 codes a step, the least of the planes.
+    let planes = frame.filter.planes.len();
+    let least: Vec<u16> = (0..4096)
+        .map(|i| {
+            let v = (0..planes).map(|p| variance(p, 16.0 * f64::from(i))).fold(f64::INFINITY, f64::min);
+            (ABOVE_NOISE * v.max(0.0).sqrt()).clamp(1.0, 65535.0) as u16
+        })
+        .collect();
+    let mut found = 0;
+    for y in area.y + margin..area.bottom() - margin {
+        let row = &frame.row(y)[area.x..area.right()];
+        let n = row.len();
+        let triples = row[margin - period..n - margin - period]
+            .iter()
+            .zip(&row[margin..n - margin])
+            .zip(&row[margin + period..n - margin + period]);
+        for (i, ((&a, &v), &b)) in triples.enumerate() {
+            let side = a.max(b);
+            if v > side && v - side > least[usize::from(side >> 4)] && is_hot(frame, area.x + margin + i, y, step, beside, &variance)
+            {
+                found += 1;
+            }
+        }
+    }
+    Some(found)
+}
+
+fn is_hot(
+    frame: &Frame,
+    x: usize,
+    y: usize,
+    step: usize,
+    beside: usize,
+    variance: &impl Fn(usize, f64) -> f64,
+) -> bool {
+    let at = |x: usize, y: usize| frame.samples[y * frame.width + x];
+    let v = f64::from(at(x, y));
+    let plane = frame.filter.plane_at(x, y);
+    let (mut least, mut most, mut sum, mut count) = (u16::MAX, 0_u16, 0.0, 0.0);
+    for ny in y - step..=y + step {
+        for nx in x - step..=x + step {
+            if (nx, ny) != (x, y) && frame.filter.plane_at(nx, ny) == plane {
+                let n = at(nx, ny);
+                least = least.min(n);
+                most = most.max(n);
+                sum += f64::from(n);
+                count += 1.0;
+            }
+        }
+    }
+    if count < 2.0 {
+        return false;
+    }
+    let noise = variance(plane, sum / count).max(0.0).sqrt();
+    let above = v - f64::from(most);
+    if above < ABOVE_NOISE * noise || above < ABOVE_NEIGHBOURS * f64::from(most - least) {
+        return false;
+    }
+    let raised = |near: (usize, usize), far: (usize, usize)| f64::from(at(near.0, near.1)) - f64::from(at(far.0, far.1));
+    let spread = raised((x - 1, y), (x - beside, y))
+        + raised((x + 1, y), (x + beside, y))
+        + raised((x, y - 1), (x, y - beside))
+        + raised((x, y + 1), (x, y + beside));
+    spread < SPREAD_SHARE * (v - sum / count) + 1.5 * noise
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use crate::measure;
+    use crate::test_frames::{Noise, Sensor};
+
+    fn scene(x: usize, y: usize) -> f64 {
+        let i = (x / 90 * 7 + y / 70 * 13) % 11;
+        8_000.0 * 2_f64.powf(-0.6 * i as f64)
+    }
+
+    #[test]
+    fn planted_hot_pixels_are_counted_and_stars_are_not() {
+        let sensor = Sensor { width: 800, height: 600, ..Sensor::default() };
+        let mut rng = Noise::new(8);
+        let mut frame = sensor.shoot(|x, y, _| scene(x, y));
+        for k in 0..120_usize {
+            let (x, y) = (20 + (k * 331) % 760, 20 + (k * 173) % 560);
+            let i = y * 800 + x;
+            frame.samples[i] = (f64::from(frame.samples[i]) + 1_500.0 + 9_000.0 * rng.uniform()).min(16_383.0) as u16;
+        }
+        let found = measure(&frame).noise.hot_pixels.unwrap();
+        assert!((114..=126).contains(&found), "{found} of 120");
+
+        // Stars: Gaussian spots of 0.6 px with the pixel's own width, at places between the pixels.
+        let mut stars = vec![0.0; 800 * 600];
+        for k in 0..300_usize {
+            let (cx, cy) = (20.0 + 760.0 * rng.uniform(), 20.0 + 560.0 * rng.uniform());
+            let light = 20_000.0 * rng.uniform();
+            for y in cy as usize - 4..cy as usize + 5 {
+                for x in cx as usize - 4..cx as usize + 5 {
+                    let r2 = (x as f64 - cx).powi(2) + (y as f64 - cy).powi(2);
+                    stars[y * 800 + x] += light * (-r2 / (2.0 * 0.36)).exp() / (std::f64::consts::TAU * 0.36);
+                }
+            }
+            let _ = k;
+        }
+        let sky = sensor.shoot(|x, y, p| (200.0 + stars[y * 800 + x]) * [0.6, 1.0, 1.0, 0.7][p]);
+        let found = measure(&sky).noise.hot_pixels.unwrap_or(0);
+        assert!(found <= 6, "{found} stars taken for hot pixels");
+        let clean = measure(&sensor.shoot(|x, y, _| scene(x, y)));
+        assert_eq!(clean.noise.hot_pixels, Some(0));
+    }
+}
