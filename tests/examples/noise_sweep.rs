@@ -106,8 +106,7 @@ fn main() {
             recipe.seed = 1_000 * n as u64 + k as u64;
             let Some(light) = &light else { continue };
             let raw = expose(&recipe, light);
-            let frame =
-                rawassay_decode::open_bytes("sweep.dng".as_ref(), raw.to_dng(Compression::None)).unwrap();
+            let frame = rawassay_decode::open_bytes("sweep.dng".as_ref(), raw.to_dng(Compression::None)).unwrap();
             let m = rawassay_analysis::measure(&frame);
             let t = &raw.truth;
             let green = t.planes.iter().position(|p| p.name.starts_with('G')).unwrap_or(0);
@@ -149,7 +148,11 @@ fn main() {
                 m.noise.flat_patches,
                 m.noise.model_r2.map(|r| (r * 1000.0).round() / 1000.0),
             );
-            if let Some(g) = gain { gains.push(g.abs()) } else { unclaimed += 1 }
+            if let Some(g) = gain {
+                gains.push(g.abs())
+            } else {
+                unclaimed += 1
+            }
             reads.extend(scene_read.map(f64::abs));
             ranges.extend(range.map(f64::abs));
             clips.push(clip);

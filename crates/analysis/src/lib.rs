@@ -3,6 +3,7 @@
 //!
 //! One direction: a measure knows nothing of briefs, a judgement reads no pixels.
 
+pub mod bench;
 pub mod brief;
 pub mod crop;
 pub mod enlarge;

@@ -128,11 +128,18 @@ impl Identity {
     }
 }
 
+/// The first frame of a set: its name, what it shares with the others, black and white level of each plane.
+struct First {
+    name: String,
+    identity: Identity,
+    levels: Vec<(f64, f64)>,
+}
+
 /// Collects frames one by one; of each pair only the figures are kept, so memory holds the frames that wait for their
 /// partner and no more.
 #[derive(Default)]
 pub struct Collector {
-    first: Option<(String, Identity, Vec<(f64, f64)>)>,
+    first: Option<First>,
     waiting: Vec<Waiting>,
     waiting_dark: Option<Waiting>,
     flats: Vec<Pair>,
@@ -166,10 +173,11 @@ impl Collector {
         match &self.first {
             None => {
                 let levels = frame.levels.iter().map(|l| (l.black_dn, l.white_declared_dn)).collect();
-                self.first = Some((name.into(), identity, levels));
+                self.first = Some(First { name: name.into(), identity, levels });
             }
-            Some((other, first, _)) => {
-                if let Some(what) = mismatch(first, &identity) {
+            Some(first) => {
+                if let Some(what) = mismatch(&first.identity, &identity) {
+                    let other = &first.name;
                     return fail(format!("{what} {other}; use frames of one camera at one ISO and size"));
                 }
             }
@@ -183,11 +191,7 @@ impl Collector {
                     }
                 }
                 match self.waiting_dark.take() {
-                    Some(other) => {
-                        self.darks.push(pair(&other.frame, &frame, &area));
-                        // The next one may pair with this: three darks make two pairs.
-                        self.waiting_dark = None;
-                    }
+                    Some(other) => self.darks.push(pair(&other.frame, &frame, &area)),
                     None => self.waiting_dark = Some(Waiting { name: name.into(), frame, means }),
                 }
             }
@@ -195,9 +199,11 @@ impl Collector {
                 let black: Vec<f64> = frame.levels.iter().map(|l| l.black_dn).collect();
                 let partner = self.waiting.iter().position(|w| {
                     same_exposure(&w.frame, &frame)
-                        && w.means.iter().zip(&means).zip(&black).all(|((a, b), k)| {
-                            (a - b).abs() <= SAME_LEVEL * (a.max(*b) - k).max(0.0) + 1.0
-                        })
+                        && w.means
+                            .iter()
+                            .zip(&means)
+                            .zip(&black)
+                            .all(|((a, b), k)| (a - b).abs() <= SAME_LEVEL * (a.max(*b) - k).max(0.0) + 1.0)
                 });
                 match partner {
                     Some(at) => {
@@ -217,7 +223,7 @@ impl Collector {
     /// Where a frame has no partner, or the exposures do not reach over the range.
     pub fn finish(self) -> Result<PhotonTransfer, TransferError> {
         let fail = |what: String| Err(TransferError(what));
-        let Some((_, identity, levels)) = self.first else {
+        let Some(First { identity, levels, .. }) = self.first else {
             return fail("no frames: give at least two dark frames and two flats of each of four exposures".into());
         };
         if let Some(alone) = self.waiting.first() {
@@ -354,7 +360,9 @@ fn channel(
             match peak {
                 Some(peak) if peak.mean_dn < 0.999 * greatest => (peak.mean_dn, "observed"),
                 _ => {
-                    notes.push(format!("{name}: no flat is saturated; the full well is that of the declared white level"));
+                    notes.push(format!(
+                        "{name}: no flat is saturated; the full well is that of the declared white level"
+                    ));
                     (white_dn - dark_dn, "declared")
                 }
             }

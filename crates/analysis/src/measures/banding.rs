@@ -59,9 +59,9 @@ impl Lines {
         for group in self.sums.chunks_exact(self.side * PARTS) {
             let (mut products, mut weights) = (0.0, 0.0);
             for line in group.chunks_exact(PARTS) {
-                let total = line.iter().fold((0.0, 0.0, 0.0, 0.0), |t, s| {
-                    (t.0 + s.0, t.1 + s.1, t.2 + s.0 * s.0, t.3 + s.1 * s.1)
-                });
+                let total = line
+                    .iter()
+                    .fold((0.0, 0.0, 0.0, 0.0), |t, s| (t.0 + s.0, t.1 + s.1, t.2 + s.0 * s.0, t.3 + s.1 * s.1));
                 products += total.0 * total.0 - total.2;
                 weights += total.1 * total.1 - total.3;
             }

@@ -54,7 +54,9 @@ pub(crate) fn count(frame: &Frame, variance: impl Fn(usize, f64) -> f64) -> Opti
             .zip(&row[margin + period..n - margin + period]);
         for (i, ((&a, &v), &b)) in triples.enumerate() {
             let side = a.max(b);
-            if v > side && v - side > least[usize::from(side >> 4)] && is_hot(frame, area.x + margin + i, y, step, beside, &variance)
+            if v > side
+                && v - side > least[usize::from(side >> 4)]
+                && is_hot(frame, area.x + margin + i, y, step, beside, &variance)
             {
                 found += 1;
             }
@@ -94,7 +96,8 @@ fn is_hot(
     if above < ABOVE_NOISE * noise || above < ABOVE_NEIGHBOURS * f64::from(most - least) {
         return false;
     }
-    let raised = |near: (usize, usize), far: (usize, usize)| f64::from(at(near.0, near.1)) - f64::from(at(far.0, far.1));
+    let raised =
+        |near: (usize, usize), far: (usize, usize)| f64::from(at(near.0, near.1)) - f64::from(at(far.0, far.1));
     let spread = raised((x - 1, y), (x - beside, y))
         + raised((x + 1, y), (x + beside, y))
         + raised((x, y - 1), (x, y - beside))

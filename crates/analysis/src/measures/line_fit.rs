@@ -228,9 +228,7 @@ fn solve(points: impl Iterator<Item = (Point, f64, f64)>, terms: usize) -> Optio
 fn invert(powers: &[f64; 5], n: usize) -> Option<[[f64; 3]; 3]> {
     let mut a = [[0.0; 6]; 3];
     for i in 0..n {
-        for j in 0..n {
-            a[i][j] = powers[i + j];
-        }
+        a[i][..n].copy_from_slice(&powers[i..i + n]);
         a[i][3 + i] = 1.0;
     }
     for k in 0..n {

@@ -118,7 +118,9 @@ fn text(found: &PhotonTransfer) -> String {
         found.dark_pairs,
         grid.text()
     );
-    text.push_str("Range is full well over read noise of one pixel; a print shows less of it (see `explain engineering_ev`).\n");
+    text.push_str(
+        "Range is full well over read noise of one pixel; a print shows less of it (see `explain engineering_ev`).\n",
+    );
     for note in &found.notes {
         text.push_str(&format!("note: {note}\n"));
     }
