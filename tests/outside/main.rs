@@ -1,0 +1,7 @@
+//! Against references from outside the project: one module per reference. They run through the Python interpreter
+//! named in RAWASSAY_PYTHON or set up by `tests/run.sh` in `target/reference`, and say so where there is none.
+#![allow(clippy::print_stderr, clippy::unwrap_used)]
+
+mod exif_tags;
+mod libraw_pixels;
+mod python;
