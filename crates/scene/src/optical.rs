@@ -6,9 +6,8 @@
 //! back. What remains is the scene's energy beyond the fine grid's Nyquist frequency (2 cycles/px at 4 cells), which
 //! any point spread of 0.3 px or more attenuates below a thousandth.
 
+use rawassay_fourier::{Complex32, Complex64, Fft};
 use rayon::prelude::*;
-use rustfft::num_complex::{Complex32, Complex64};
-use rustfft::{Fft, FftPlanner};
 use std::f64::consts::PI;
 use std::sync::Arc;
 
@@ -97,7 +96,6 @@ impl Plan {
             .min_by(|&a, &b| cost(a).total_cmp(&cost(b)))
             .unwrap_or(512);
         let step = side - 2 * halo;
-        let mut planner = FftPlanner::new();
         Self {
             halo,
             step,
@@ -106,8 +104,8 @@ impl Plan {
             cells: side * scale,
             columns: width.div_ceil(step),
             rows: height.div_ceil(step),
-            forward: planner.plan_fft_forward(side * scale),
-            backward: planner.plan_fft_inverse(side),
+            forward: rawassay_fourier::forward(side * scale),
+            backward: rawassay_fourier::inverse(side),
         }
     }
 

@@ -3,7 +3,7 @@
 //! Every part is given by its closed form; together they are the product. Frequencies are cycles per sensor pixel,
 //! `fx` to the right and `fy` down.
 
-use rustfft::num_complex::Complex64;
+use rawassay_fourier::Complex64;
 use serde::Serialize;
 use std::f64::consts::PI;
 
@@ -287,8 +287,7 @@ fn system_edge(otf: impl Fn(f64) -> Complex64, normal_deg: f64) -> EdgeTruth {
             spectrum[N - k] = value.conj();
         }
     }
-    let mut planner = rustfft::FftPlanner::new();
-    planner.plan_fft_inverse(N).process(&mut spectrum);
+    rawassay_fourier::inverse64(N).process(&mut spectrum);
     let line: Vec<f64> = spectrum.iter().map(|c| c.re).collect();
     let total: f64 = line.iter().sum();
     let crossing = |level: f64| {
