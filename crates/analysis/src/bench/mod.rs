@@ -1,3 +1,4 @@
 //! Measurements on test targets: many frames of one even light, or of one edge.
 
 pub mod photon_transfer;
+pub mod slanted_edge;

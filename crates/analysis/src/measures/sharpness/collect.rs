@@ -2,13 +2,12 @@
 
 use std::collections::HashMap;
 
-use rawassay_decode::Frame;
+use rawassay_decode::Area;
 
 use super::candidates::{Candidate, DIRECTIONS, direction_bin, find};
 use super::fit::{Edge, Fitter, Reject, Source};
 use super::pyramid::Level;
 use super::samples::ColourSamples;
-use crate::measures::histogram::picture_area;
 
 /// Levels that are measured: the mosaic, and pictures halved one to four times.
 const LEVELS: usize = 5;
@@ -70,8 +69,7 @@ pub(crate) fn tiles(width: usize, height: usize) -> (usize, usize) {
 }
 
 /// Tile of a place of the full frame.
-pub(crate) fn tile_of(frame: &Frame, (cols, rows): (usize, usize), x_px: f32, y_px: f32) -> usize {
-    let a = picture_area(frame);
+pub(crate) fn tile_of(a: &Area, (cols, rows): (usize, usize), x_px: f32, y_px: f32) -> usize {
     let col = (((x_px - a.x as f32) / a.width as f32) * cols as f32).clamp(0.0, cols as f32 - 1.0) as usize;
     let row = (((y_px - a.y as f32) / a.height as f32) * rows as f32).clamp(0.0, rows as f32 - 1.0) as usize;
     row * cols + col
@@ -79,7 +77,6 @@ pub(crate) fn tile_of(frame: &Frame, (cols, rows): (usize, usize), x_px: f32, y_
 
 /// Finds and measures the edges of one colour.
 pub(crate) fn collect(samples: &ColourSamples<'_>) -> Collected {
-    let frame = samples.frame;
     let grid = tiles(samples.area.width, samples.area.height);
     let mut fitter = Fitter::new();
     let mut all = Collected { edges: Vec::new(), tried: 0, rejected: HashMap::new(), tiles: grid };
@@ -92,7 +89,7 @@ pub(crate) fn collect(samples: &ColourSamples<'_>) -> Collected {
         let found = find(coarse, samples.noise, margin);
         let source = if k == 0 { Source::Mosaic(samples) } else { Source::Level(&levels[k - 1]) };
         let before = per_cell.clone();
-        for (candidate, cell) in chosen(frame, grid, coarse, found) {
+        for (candidate, cell) in chosen(&samples.area, grid, coarse, found) {
             if before[cell] >= ENOUGH_PER_CELL {
                 continue;
             }
@@ -119,13 +116,13 @@ pub(crate) fn collect(samples: &ColourSamples<'_>) -> Collected {
 }
 
 /// The strongest candidates of each tile and direction, with the index of their cell.
-fn chosen(frame: &Frame, grid: (usize, usize), level: &Level, mut found: Vec<Candidate>) -> Vec<(Candidate, usize)> {
+fn chosen(area: &Area, grid: (usize, usize), level: &Level, mut found: Vec<Candidate>) -> Vec<(Candidate, usize)> {
     found.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.y.total_cmp(&b.y)).then(a.x.total_cmp(&b.x)));
     let mut taken = vec![0_usize; grid.0 * grid.1 * DIRECTIONS];
     let mut chosen = Vec::new();
     for candidate in found {
         let (x, y) = level.to_frame(candidate.x, candidate.y);
-        let cell = tile_of(frame, grid, x, y) * DIRECTIONS + direction_bin(candidate.normal.0, candidate.normal.1);
+        let cell = tile_of(area, grid, x, y) * DIRECTIONS + direction_bin(candidate.normal.0, candidate.normal.1);
         if taken[cell] < PER_CELL {
             taken[cell] += 1;
             chosen.push((candidate, cell));

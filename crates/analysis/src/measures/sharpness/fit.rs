@@ -41,23 +41,23 @@ pub(crate) struct Window {
     /// Level above black, DN.
     v: Vec<f32>,
     /// A clipped sample lay inside.
-    clipped: bool,
+    pub(crate) clipped: bool,
     /// The window reaches over the border.
-    outside: bool,
+    pub(crate) outside: bool,
 }
 
 /// Place and normal of a window, source pixels.
 #[derive(Debug, Clone, Copy)]
-struct Place {
-    x: f32,
-    y: f32,
-    nx: f32,
-    ny: f32,
+pub(crate) struct Place {
+    pub(crate) x: f32,
+    pub(crate) y: f32,
+    pub(crate) nx: f32,
+    pub(crate) ny: f32,
 }
 
 impl Window {
     /// Takes the samples within `half_width` across and `half_length` along the edge.
-    fn gather(&mut self, source: &Source<'_, '_>, at: Place, half_width: f32, half_length: f32) {
+    pub(crate) fn gather(&mut self, source: &Source<'_, '_>, at: Place, half_width: f32, half_length: f32) {
         self.t.clear();
         self.u.clear();
         self.v.clear();
@@ -118,6 +118,12 @@ impl Window {
         }
     }
 
+    /// Distance across, place along, level of each sample.
+    pub(crate) fn samples(&self) -> Vec<(f64, f64, f64)> {
+        let one = |i: usize| (f64::from(self.t[i]), f64::from(self.u[i]), f64::from(self.v[i]));
+        (0..self.v.len()).map(one).collect()
+    }
+
     #[inline]
     fn push(&mut self, at: Place, dx: f32, dy: f32, v: f32) {
         self.t.push(at.nx * dx + at.ny * dy);
@@ -157,6 +163,37 @@ struct Fitted {
     unit_error_ln_sigma: f32,
     /// Standard error of the shift for residuals of unit variance, source pixels per DN.
     unit_error_shift: f32,
+}
+
+/// A straight blurred step fitted to many samples.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct LineFit {
+    /// Distance of the edge from the line, px.
+    pub(crate) shift: f64,
+    /// Turn of the edge against the line, px per px.
+    pub(crate) slope: f64,
+    /// Bend, px per px^2.
+    pub(crate) bend: f64,
+    /// Standard deviation of the spread, px.
+    pub(crate) sigma: f64,
+}
+
+/// Fits a blurred step to the samples (across, along, level) of a long edge. `None` where it does not settle.
+pub(crate) fn fit_line(samples: &[(f64, f64, f64)], sigma: f32) -> Option<LineFit> {
+    let mut window = Window::default();
+    for &(t, u, v) in samples {
+        window.t.push(t as f32);
+        window.u.push(u as f32);
+        window.v.push(v as f32);
+    }
+    let first = start(&window, sigma);
+    let step = fit_step(&window, &Normal::new(), first, 25)?.step;
+    (step.step > 0.0).then_some(LineFit {
+        shift: f64::from(step.shift),
+        slope: f64::from(step.slope),
+        bend: f64::from(step.bend),
+        sigma: f64::from(step.sigma),
+    })
 }
 
 const PARAMETERS: usize = 6;
@@ -367,9 +404,9 @@ const MISFIT: f32 = 0.045;
 /// Mean deviation in a quarter of the window, share of the step.
 const QUARTER_MISFIT: f32 = 0.04;
 /// Least step over the noise of one value.
-const LEAST_CONTRAST: f32 = 3.0;
+const LEAST_CONTRAST: f32 = 3.5;
 /// Greatest standard error of ln sigma.
-const LARGEST_ERROR: f32 = 0.3;
+const LARGEST_ERROR: f32 = 0.25;
 
 /// Fits edges; keeps its buffers between them.
 pub(crate) struct Fitter {

@@ -18,6 +18,7 @@ const LEAST_DEFOCUS_PX: f64 = 1.3;
 /// Fall of chi^2 (at one per degree of freedom) that a part must bring.
 const LEAST_EVIDENCE: f64 = 20.0;
 
+
 /// What the stacked edges say.
 #[derive(Debug, Clone, Copy)]
 pub(crate) enum Verdict {
@@ -136,11 +137,14 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let directions_seen = bins >= 2 && gap <= 125.0;
 
     // Motion: is the spread different between directions?
-    let (with_disc, without) = (gain(&motion, &both), gain(&gauss, &motion));
+    let with_disc = gain(&motion, &both);
     let disc_gain = gain(&gauss, &disc);
-    let motion_gain = if disc_gain > 0.0 { gain(&disc, &both).min(without) } else { without };
-    let allowance =
-        LENS_ALLOWANCE_PX.hypot(diffraction_rise_px.unwrap_or(0.0) / GAUSSIAN_RISE).hypot((1.0_f64 / 12.0).sqrt());
+    let round_best = best(gauss, disc);
+    let moved_best = best(motion, both);
+    let motion_gain = supported(&fitter, &round_best.psf, &moved_best.psf) / unit;
+    let allowance = LENS_ALLOWANCE_PX
+        .hypot(diffraction_rise_px.unwrap_or(0.0) / GAUSSIAN_RISE)
+        .hypot((1.0_f64 / 12.0).sqrt());
     let wide = narrow > allowance;
 
     let reading = |verdict, psf: PointSpread, confidence: f64| KindReading {
@@ -149,34 +153,22 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
         defocus_px: (psf.defocus_px > 0.0).then_some(psf.defocus_px),
         confidence: confidence.clamp(0.0, 0.99),
     };
+    if !directions_seen {
+        return one_direction(&reading, &gauss, &disc, &motion, unit, narrow / allowance);
+    }
     if motion_gain > LEAST_EVIDENCE && (motion_counts(&motion) || motion_counts(&both)) {
-        if !directions_seen {
-            return reading(
-                Verdict::Undetermined("edges run in one direction only: motion and missed focus look alike there"),
-                motion.psf,
-                0.3,
-            );
-        }
-        let mixed = with_disc > LEAST_EVIDENCE && disc_counts(&both) && motion_counts(&both);
-        if mixed {
+        if with_disc > LEAST_EVIDENCE && disc_counts(&both) && motion_counts(&both) {
             return reading(Verdict::Mixed, both.psf, sure(motion_gain.min(with_disc)));
         }
         // A wide round part without the shape of a disc is still no sharp frame.
-        if wide && motion.psf.sigma_px > 1.5 * allowance && motion_counts(&motion) {
+        if motion.psf.sigma_px > 1.5 * allowance && motion_counts(&motion) {
             let psf = if disc_counts(&both) { both.psf } else { motion.psf };
             return reading(Verdict::Mixed, psf, 0.6);
         }
         return reading(Verdict::Motion, motion.psf, sure(motion_gain));
     }
     let disc_like = disc_gain > LEAST_EVIDENCE && disc_counts(&disc);
-    if wide || (disc_like && disc.psf.defocus_px > LEAST_DEFOCUS_PX) {
-        if !directions_seen {
-            return reading(
-                Verdict::Undetermined("edges run in one direction only: motion and missed focus look alike there"),
-                disc.psf,
-                0.3,
-            );
-        }
+    if wide || disc_like {
         if disc_like {
             return reading(Verdict::Defocus, disc.psf, sure(disc_gain));
         }
@@ -186,6 +178,38 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
         return KindReading { defocus_px: Some(2.0 * gauss.psf.sigma_px), ..found };
     }
     let excess = (narrow / allowance).powi(2);
-    let confidence = if directions_seen { 0.97 - 0.4 * excess.powi(2) } else { 0.7 - 0.2 * excess };
-    reading(Verdict::None, gauss.psf, confidence.max(0.5))
+    reading(Verdict::None, gauss.psf, (0.97 - 0.4 * excess.powi(2)).max(0.5))
+}
+
+/// Fall of chi^2 from a round spread to one with motion, less the part of the direction that gains most: a single
+/// direction with odd edges is no motion.
+fn supported(fitter: &ShapeFitter, round: &PointSpread, moved: &PointSpread) -> f64 {
+    let gains: Vec<f64> =
+        fitter.by_stack(round).iter().zip(fitter.by_stack(moved)).map(|(a, b)| a - b).collect();
+    let most = gains.iter().copied().fold(0.0, f64::max);
+    2.0 * (gains.iter().sum::<f64>() - most)
+}
+
+/// With edges of one direction only, the shape alone can speak: a disc is rounder than a box. How long a motion is and
+/// where it points cannot be known then.
+fn one_direction(
+    reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading,
+    gauss: &ShapeFit,
+    disc: &ShapeFit,
+    motion: &ShapeFit,
+    unit: f64,
+    share_of_allowance: f64,
+) -> KindReading {
+    if share_of_allowance < 0.85 {
+        return reading(Verdict::None, gauss.psf, 0.65);
+    }
+    let for_disc = (motion.chi2 - disc.chi2) / unit;
+    if for_disc > LEAST_EVIDENCE && disc.psf.defocus_px >= LEAST_DEFOCUS_PX {
+        return reading(Verdict::Defocus, disc.psf, 0.6);
+    }
+    reading(
+        Verdict::Undetermined("edges run in one direction only: motion and missed focus look alike there"),
+        gauss.psf,
+        0.3,
+    )
 }

@@ -19,10 +19,12 @@ mod samples;
 mod shape;
 mod stack;
 mod summary;
+pub mod target;
 mod tiles;
 
 use rawassay_decode::Frame;
 
+use crate::measures::histogram::picture_area;
 use crate::measures::{Blur, BlurKind, Channel, Sharpness, known};
 use collect::{Collected, collect};
 use fit::Edge;
@@ -38,6 +40,8 @@ pub const LEAST_EDGES: usize = 12;
 const LEAST_IN_BIN: usize = 3;
 /// Standard error of the rise, share of it, above which noise decides what can be told.
 const NOISE_LIMIT: f64 = 0.08;
+/// Share of the tiles below which motion is that of a subject, per cent.
+const SUBJECT_TILES_PCT: f64 = 35.0;
 /// Wavelength for the expected diffraction, micrometres.
 const WAVELENGTH_UM: f64 = 0.55;
 
@@ -89,8 +93,21 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>)
     let kind = kind::read(&stacks, diffraction);
     fill_blur(&mut reading, &kind);
     fill_sharpness(&mut reading.sharpness, frame, &edges, (ln_sigma, error_ln), &kind.psf);
-    tiles::fill(&mut reading, frame, collected.tiles, &edges, &kind);
+    tiles::fill(&mut reading, &picture_area(frame), collected.tiles, &edges, &kind);
+    part_that_moved(&mut reading);
     (reading, collected.edges)
+}
+
+/// Motion that few tiles show is that of a subject: the frame as a whole is not shaken.
+fn part_that_moved(reading: &mut SharpnessReading) {
+    let Some(share) = reading.blur.motion_tiles_pct.filter(|share| *share < SUBJECT_TILES_PCT) else { return };
+    let blur = &mut reading.blur;
+    let (length, deg) = (blur.motion_px.unwrap_or(0.0), blur.motion_deg.unwrap_or(0.0));
+    reading.notes.push(format!(
+        "{share:.0} % of the tiles show motion of about {length:.1} px at {deg:.0} degrees, the others none: a moving subject, not the camera"
+    ));
+    (blur.kind, blur.motion_px, blur.motion_deg, blur.defocus_px) = (BlurKind::None, None, None, None);
+    blur.confidence = blur.confidence.min(0.75);
 }
 
 struct ColourUsed {

@@ -93,6 +93,21 @@ impl ShapeFitter {
         }
     }
 
+    /// Sum of the squared weighted residuals of each stack.
+    pub(crate) fn by_stack(&self, psf: &PointSpread) -> Vec<f64> {
+        let mut residuals = Vec::new();
+        self.residuals(psf, &mut residuals);
+        let mut rest = residuals.as_slice();
+        self.ready
+            .iter()
+            .map(|ready| {
+                let (here, after) = rest.split_at(ready.points.len());
+                rest = after;
+                here.iter().map(|r| r * r).sum()
+            })
+            .collect()
+    }
+
     /// Fits the Gaussian and the parts asked for, from `start`.
     pub(crate) fn fit(&self, parts: Parts, start: PointSpread) -> ShapeFit {
         let mut free = vec![0_usize];

@@ -6,13 +6,16 @@ use super::summary::sharp_mean_ln;
 /// Directions that are stacked apart, over 180 degrees.
 pub(crate) const STACKS: usize = 24;
 /// Least edges in a stack.
-const LEAST_EDGES: usize = 2;
+const LEAST_EDGES: usize = 3;
 /// Half-width of a stack, in its own standard deviations.
 const REACH: f32 = 3.0;
 /// Points in a stack.
 const POINTS: usize = 36;
 /// Error of a point that is not noise (texture, other edges near by), share of the step.
 const SYSTEMATIC: f64 = 0.008;
+
+/// Edges in a stack at which it counts half.
+const FEW_EDGES: f64 = 4.0;
 
 /// One point of a stack.
 #[derive(Debug, Clone, Copy)]
@@ -97,10 +100,16 @@ pub(crate) fn stack(edges: &[&Edge]) -> Option<Stack> {
             slot.2 += snr2 * f64::from(edge.profile.sum[k]);
         }
     }
+    // What disturbs a single edge moves all its points together: few edges count for less than their points.
+    let trust = near.len() as f64 / (near.len() as f64 + FEW_EDGES);
     let points: Vec<Point> = sums
         .iter()
         .filter(|s| s.0 > 0.0)
-        .map(|&(w, wt, wv)| Point { t_px: wt / w, level: wv / w, weight: 1.0 / (1.0 / w + SYSTEMATIC * SYSTEMATIC) })
+        .map(|&(w, wt, wv)| Point {
+            t_px: wt / w,
+            level: wv / w,
+            weight: trust / (1.0 / w + SYSTEMATIC * SYSTEMATIC),
+        })
         .collect();
     if points.len() < 10 {
         return None;

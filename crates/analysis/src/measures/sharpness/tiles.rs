@@ -1,6 +1,6 @@
 //! Where the frame is sharp and where not: rise of each tile, places for pictures at 100 %, share of tiles that moved.
 
-use rawassay_decode::Frame;
+use rawassay_decode::Area;
 
 use super::collect::tile_of;
 use super::fit::Edge;
@@ -14,7 +14,7 @@ use crate::measures::known;
 /// Fills the map, the places and the share of moving tiles.
 pub(crate) fn fill(
     reading: &mut SharpnessReading,
-    frame: &Frame,
+    area: &Area,
     grid: (usize, usize),
     edges: &[&Edge],
     kind: &KindReading,
@@ -22,7 +22,7 @@ pub(crate) fn fill(
     let count = grid.0 * grid.1;
     let mut by_tile: Vec<Vec<&Edge>> = vec![Vec::new(); count];
     for &edge in edges {
-        by_tile[tile_of(frame, grid, edge.x_px, edge.y_px)].push(edge);
+        by_tile[tile_of(area, grid, edge.x_px, edge.y_px)].push(edge);
     }
     let map = &mut reading.sharpness.map;
     for (tile, edges) in by_tile.iter().enumerate() {
