@@ -18,7 +18,6 @@ const LEAST_DEFOCUS_PX: f64 = 1.3;
 /// Fall of chi^2 (at one per degree of freedom) that a part must bring.
 const LEAST_EVIDENCE: f64 = 20.0;
 
-
 /// What the stacked edges say.
 #[derive(Debug, Clone, Copy)]
 pub(crate) enum Verdict {
@@ -43,6 +42,8 @@ pub(crate) struct KindReading {
     /// Radius of the disc, or of a disc of the same variance where the spread is wide without the shape of one.
     pub(crate) defocus_px: Option<f64>,
     pub(crate) confidence: f64,
+    /// Edges face one way only: a motion along them would not show.
+    pub(crate) one_way: bool,
 }
 
 /// Directions covered: separate 15-degree bins with a stack, and the largest gap between neighbours in degrees.
@@ -103,10 +104,10 @@ fn from_variances(stacks: &[Stack]) -> PointSpread {
 pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindReading {
     let fitter = ShapeFitter::new(stacks);
     let seen = from_variances(stacks);
-    let narrow = stacks.iter().map(|s| s.sigma_px).fold(f64::INFINITY, f64::min);
     let round = (seen.sigma_px.powi(2) + seen.motion_px.powi(2) / 24.0).sqrt();
     let best = |a: ShapeFit, b: ShapeFit| if b.chi2 < a.chi2 { b } else { a };
     let gauss = fitter.fit(Parts { motion: false, disc: false }, PointSpread { sigma_px: round, ..seen });
+    let narrow = (gauss.psf.sigma_px.powi(2) + 1.0 / 12.0).sqrt();
     let lens = 0.5_f64.min(round);
     let disc_from = |sigma_px: f64| {
         let r = 2.0 * (round * round - sigma_px * sigma_px).max(0.2).sqrt();
@@ -142,9 +143,8 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let round_best = best(gauss, disc);
     let moved_best = best(motion, both);
     let motion_gain = supported(&fitter, &round_best.psf, &moved_best.psf) / unit;
-    let allowance = LENS_ALLOWANCE_PX
-        .hypot(diffraction_rise_px.unwrap_or(0.0) / GAUSSIAN_RISE)
-        .hypot((1.0_f64 / 12.0).sqrt());
+    let allowance =
+        LENS_ALLOWANCE_PX.hypot(diffraction_rise_px.unwrap_or(0.0) / GAUSSIAN_RISE).hypot((1.0_f64 / 12.0).sqrt());
     let wide = narrow > allowance;
 
     let reading = |verdict, psf: PointSpread, confidence: f64| KindReading {
@@ -152,6 +152,7 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
         psf,
         defocus_px: (psf.defocus_px > 0.0).then_some(psf.defocus_px),
         confidence: confidence.clamp(0.0, 0.99),
+        one_way: false,
     };
     if !directions_seen {
         return one_direction(&reading, &gauss, &disc, &motion, unit, narrow / allowance);
@@ -184,8 +185,7 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
 /// Fall of chi^2 from a round spread to one with motion, less the part of the direction that gains most: a single
 /// direction with odd edges is no motion.
 fn supported(fitter: &ShapeFitter, round: &PointSpread, moved: &PointSpread) -> f64 {
-    let gains: Vec<f64> =
-        fitter.by_stack(round).iter().zip(fitter.by_stack(moved)).map(|(a, b)| a - b).collect();
+    let gains: Vec<f64> = fitter.by_stack(round).iter().zip(fitter.by_stack(moved)).map(|(a, b)| a - b).collect();
     let most = gains.iter().copied().fold(0.0, f64::max);
     2.0 * (gains.iter().sum::<f64>() - most)
 }
@@ -201,7 +201,7 @@ fn one_direction(
     share_of_allowance: f64,
 ) -> KindReading {
     if share_of_allowance < 0.85 {
-        return reading(Verdict::None, gauss.psf, 0.65);
+        return KindReading { one_way: true, ..reading(Verdict::None, gauss.psf, 0.5) };
     }
     let for_disc = (motion.chi2 - disc.chi2) / unit;
     if for_disc > LEAST_EVIDENCE && disc.psf.defocus_px >= LEAST_DEFOCUS_PX {

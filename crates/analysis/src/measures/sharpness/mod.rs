@@ -92,10 +92,24 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>)
     let stacks = stacks(&edges);
     let kind = kind::read(&stacks, diffraction);
     fill_blur(&mut reading, &kind);
-    fill_sharpness(&mut reading.sharpness, frame, &edges, (ln_sigma, error_ln), &kind.psf);
+    let sharpest = match kind.verdict {
+        Verdict::Motion | Verdict::Mixed => along_motion(&edges, kind.psf.motion_deg).unwrap_or((ln_sigma, error_ln)),
+        _ => (ln_sigma, error_ln),
+    };
+    fill_sharpness(&mut reading.sharpness, frame, &edges, sharpest, &kind.psf);
     tiles::fill(&mut reading, &picture_area(frame), collected.tiles, &edges, &kind);
     part_that_moved(&mut reading);
     (reading, collected.edges)
+}
+
+/// The sharp end of the edges that lie along a motion (the quarter of all directions that it smears least).
+fn along_motion(edges: &[&Edge], motion_deg: f64) -> Option<(f64, f64)> {
+    let along: Vec<(f64, f64)> = edges
+        .iter()
+        .filter(|e| (normal_deg(e) - motion_deg).to_radians().sin().abs() > 0.924)
+        .map(|e| (f64::from(e.sigma_px).ln(), f64::from(e.error_ln)))
+        .collect();
+    sharp_mean_ln(&along).filter(|_| along.len() >= 2 * LEAST_IN_BIN)
 }
 
 /// Motion that few tiles show is that of a subject: the frame as a whole is not shaken.
@@ -159,7 +173,13 @@ fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading) {
         blur.motion_deg = known(psf.motion_deg);
     };
     match kind.verdict {
-        Verdict::None => blur.kind = BlurKind::None,
+        Verdict::None => {
+            blur.kind = BlurKind::None;
+            if kind.one_way {
+                let note = "nearly all edges face one way: a motion along them would not show";
+                reading.notes.push(note.into());
+            }
+        }
         Verdict::Defocus => {
             blur.kind = BlurKind::Defocus;
             blur.defocus_px = kind.defocus_px.and_then(known);

@@ -4,7 +4,11 @@ use super::fit::{Edge, POINTS_PER_PX, PROFILE_POINTS, PROFILE_REACH};
 use super::summary::sharp_mean_ln;
 
 /// Directions that are stacked apart, over 180 degrees.
-pub(crate) const STACKS: usize = 24;
+const STACKS: usize = 24;
+/// The same for frames with few edges.
+const STACKS_FEW: usize = 12;
+/// Edges from which the finer directions are used.
+const MANY_EDGES: usize = 250;
 /// Least edges in a stack.
 const LEAST_EDGES: usize = 3;
 /// Half-width of a stack, in its own standard deviations.
@@ -52,10 +56,11 @@ pub(crate) fn normal_deg(edge: &Edge) -> f64 {
 
 /// Stacks the sharper edges of each direction.
 pub(crate) fn stacks(edges: &[&Edge]) -> Vec<Stack> {
-    let mut by_direction: Vec<Vec<&Edge>> = vec![Vec::new(); STACKS];
+    let count = if edges.len() >= MANY_EDGES { STACKS } else { STACKS_FEW };
+    let mut by_direction: Vec<Vec<&Edge>> = vec![Vec::new(); count];
     for &edge in edges {
-        let bin = (normal_deg(edge) / (180.0 / STACKS as f64)) as usize;
-        by_direction[bin.min(STACKS - 1)].push(edge);
+        let bin = (normal_deg(edge) / (180.0 / count as f64)) as usize;
+        by_direction[bin.min(count - 1)].push(edge);
     }
     by_direction.iter().filter_map(|edges| stack(edges)).collect()
 }
@@ -105,11 +110,7 @@ pub(crate) fn stack(edges: &[&Edge]) -> Option<Stack> {
     let points: Vec<Point> = sums
         .iter()
         .filter(|s| s.0 > 0.0)
-        .map(|&(w, wt, wv)| Point {
-            t_px: wt / w,
-            level: wv / w,
-            weight: trust / (1.0 / w + SYSTEMATIC * SYSTEMATIC),
-        })
+        .map(|&(w, wt, wv)| Point { t_px: wt / w, level: wv / w, weight: trust / (1.0 / w + SYSTEMATIC * SYSTEMATIC) })
         .collect();
     if points.len() < 10 {
         return None;
