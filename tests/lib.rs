@@ -1,1 +1,3 @@
 //! What the tests share.
+
+pub mod session;

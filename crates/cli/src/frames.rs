@@ -1,9 +1,9 @@
 //! Records joined with a brief: what `series`, `sets` and `cull` work on.
 
 use std::collections::HashMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use rawassay_analysis::{Brief, ClippingMap, FrameView, Judgement, Subject, judge};
+use rawassay_analysis::{Brief, ClippingMap, FrameView, Judgement, judge};
 use rawassay_report::{Record, Status, record};
 
 use crate::messages::Failure;
@@ -14,6 +14,8 @@ pub struct Judged {
     pub record: Record,
     /// What the brief says of it.
     pub judgement: Judgement,
+    /// Which of the records it stands in.
+    source: PathBuf,
 }
 
 impl Judged {
@@ -26,6 +28,11 @@ impl Judged {
             judgement: &self.judgement,
             damaged: self.record.status == Status::Damaged,
         })
+    }
+
+    /// Where the file is now; where it was when it cannot be found.
+    pub fn place(&self) -> PathBuf {
+        self.record.locate(&self.source).unwrap_or_else(|| self.record.path())
     }
 }
 
@@ -45,11 +52,11 @@ pub fn load(paths: &[PathBuf], brief: &Brief) -> Result<Vec<Judged>, Failure> {
     let mut place: HashMap<String, usize> = HashMap::new();
     for path in paths {
         for record in record::stream(path).map_err(|e| Failure::nothing(e.to_string()))? {
-            let judged = judged(record.map_err(|e| Failure::nothing(e.to_string()))?, brief);
-            match place.get(&judged.record.file) {
+            let judged = judged(record.map_err(|e| Failure::nothing(e.to_string()))?, brief, path);
+            match place.get(judged.record.key()) {
                 Some(&at) => frames[at] = judged,
                 None => {
-                    place.insert(judged.record.file.clone(), frames.len());
+                    place.insert(judged.record.key().to_string(), frames.len());
                     frames.push(judged);
                 }
             }
@@ -62,15 +69,11 @@ pub fn load(paths: &[PathBuf], brief: &Brief) -> Result<Vec<Judged>, Failure> {
     Ok(frames)
 }
 
-fn judged(mut record: Record, brief: &Brief) -> Judged {
-    let damaged = (record.status == Status::Damaged)
-        .then(|| record.error.clone().unwrap_or_else(|| "part of the sensor data is missing".to_string()));
-    let subject =
-        Subject { shot: record.shot.as_ref(), measures: record.measures.as_ref(), damaged: damaged.as_deref() };
-    let judgement = judge::judge(&subject, brief, None);
+fn judged(mut record: Record, brief: &Brief, source: &Path) -> Judged {
+    let judgement = judge::judge(&record.subject(), brief, None);
     // Judged whole: what only a crop asks for need not stay in memory, thousands of times over.
     if let Some(measures) = &mut record.measures {
         measures.clipping = ClippingMap::default();
     }
-    Judged { record, judgement }
+    Judged { record, judgement, source: source.to_path_buf() }
 }

@@ -24,7 +24,7 @@ pub(super) fn cautions(frames: &[&FrameView<'_>], matters: &str) -> Vec<String> 
     let reference = sample[sample.len() / 2];
     let compared: Vec<bool> = sample
         .iter()
-        .filter_map(|frame| likeness::compare(&reference.measures.likeness, &frame.measures.likeness, 2))
+        .filter_map(|frame| likeness::compare(&reference.measures.likeness, &frame.measures.likeness, 1))
         .map(|alike| alike.correlation >= SAME_SCENE)
         .collect();
     let others = compared.iter().filter(|same| !**same).count();

@@ -28,8 +28,8 @@ const SAME_FRAMING: f64 = 0.9;
 const SAME_FRAMING_UNTIMED: f64 = 0.97;
 /// A frame is compared with this many before it in its run: exposures far apart share few cells.
 const LOOK_BACK: usize = 5;
-/// Shift allowed between two frames of one framing, cells of the small picture.
-const REACH: i32 = 2;
+/// Shift allowed between two frames of one framing, cells of the small picture (1/16 of the width).
+const REACH: i32 = 1;
 
 /// What belongs together.
 #[derive(Debug, Clone, PartialEq, Serialize)]

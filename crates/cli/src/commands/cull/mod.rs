@@ -113,6 +113,15 @@ impl Deed {
     }
 }
 
+/// A frame that is meant, and where its file is.
+struct Chosen<'a> {
+    frame: &'a Judged,
+    raw: PathBuf,
+}
+
+/// Raws that share a folder and a stem, and so a sidecar.
+type Shared = HashMap<(PathBuf, std::ffi::OsString), Vec<PathBuf>>;
+
 /// Copy or move.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Way {
@@ -133,11 +142,20 @@ impl Cull {
         let all = frames::load(&self.records, &brief)?;
         let condition = self.selection.condition()?;
         let chosen: Vec<&Judged> = all.iter().filter(|f| condition(f)).collect();
+        let acts = !self.list && !chosen.is_empty();
+        let mut shared = HashMap::new();
+        if acts {
+            shared = shared_stems(&all);
+        }
+        let chosen: Vec<Chosen<'_>> = chosen
+            .into_iter()
+            .map(|frame| Chosen { frame, raw: if acts { frame.place() } else { PathBuf::new() } })
+            .collect();
         let deeds = match (&self.copy_to, &self.move_to) {
             _ if chosen.is_empty() => Vec::new(),
-            (Some(folder), _) => self.transfer(Way::Copy, &chosen, &all, folder)?,
-            (_, Some(folder)) => self.transfer(Way::Move, &chosen, &all, folder)?,
-            _ if self.sidecars => self.write_sidecars(&chosen, &all)?,
+            (Some(folder), _) => self.transfer(Way::Copy, &chosen, &shared, folder)?,
+            (_, Some(folder)) => self.transfer(Way::Move, &chosen, &shared, folder)?,
+            _ if self.sidecars => self.write_sidecars(&chosen, &shared)?,
             _ => chosen.iter().map(|frame| Deed { done: Some("listed".to_string()), ..Deed::new(frame) }).collect(),
         };
         output::deeds(&deeds, all.len(), &frames::brief_text(&brief), self.format, self.list)?;
@@ -163,7 +181,7 @@ impl Cull {
         UndoList::begin(&path).map(Some).map_err(Failure::nothing)
     }
 
-    fn transfer(&self, way: Way, chosen: &[&Judged], all: &[Judged], folder: &Path) -> Result<Vec<Deed>, Failure> {
+    fn transfer(&self, way: Way, chosen: &[Chosen<'_>], shared: &Shared, folder: &Path) -> Result<Vec<Deed>, Failure> {
         if self.selection.is_everything() {
             return Err(Failure::usage(
                 "say which frames to copy or move, with --outcome, --finding or --largest-at-least",
@@ -172,12 +190,10 @@ impl Cull {
         let mut folders = Folders::default();
         let mut deeds: Vec<Deed> = Vec::new();
         let mut plans: Vec<(usize, Vec<(PathBuf, PathBuf)>)> = Vec::new();
-        let shared = shared_stems(all);
-        let names: HashSet<&Path> = chosen.iter().map(|c| Path::new(&c.record.file)).collect();
-        for frame in chosen {
-            let raw = PathBuf::from(&frame.record.file);
+        let names: HashSet<&Path> = chosen.iter().map(|c| c.raw.as_path()).collect();
+        for Chosen { frame, raw } in chosen {
             let deed = Deed::new(frame);
-            match plan(way, &raw, &frame.record.file_id, folder, &mut folders, &shared, &names) {
+            match plan(way, raw, &frame.record.file_id, folder, &mut folders, shared, &names) {
                 Ok(files) => {
                     plans.push((deeds.len(), files));
                     deeds.push(deed);
@@ -193,7 +209,7 @@ impl Cull {
                 .map_err(|e| Failure::nothing(format!("{}: the folder cannot be made ({e})", folder.display())))?;
         }
         for (index, files) in plans {
-            for (from, to) in files {
+            for (place, (from, to)) in files.into_iter().enumerate() {
                 let result = match &mut list {
                     None => Ok(()),
                     Some(list) => take(way, list, &from, &to)?,
@@ -209,7 +225,7 @@ impl Cull {
                         // The raw goes first: where it stays, so do its companions.
                         let name = from.file_name().unwrap_or_default().to_string_lossy().into_owned();
                         deed.done = None;
-                        deed.note = Some(if from == Path::new(&deed.file) { what } else { format!("{name} {what}") });
+                        deed.note = Some(if place == 0 { what } else { format!("{name} {what}") });
                         break;
                     }
                 }
@@ -218,24 +234,22 @@ impl Cull {
         Ok(deeds)
     }
 
-    fn write_sidecars(&self, chosen: &[&Judged], all: &[Judged]) -> Result<Vec<Deed>, Failure> {
+    fn write_sidecars(&self, chosen: &[Chosen<'_>], shared: &Shared) -> Result<Vec<Deed>, Failure> {
         let mut list = self.begin()?;
         let mut folders = Folders::default();
-        let shared = shared_stems(all);
         let wish = sidecars::Wish { rating: self.rating, label: self.label, reject: self.reject };
         let mut deeds = Vec::with_capacity(chosen.len());
-        for frame in chosen {
-            let raw = PathBuf::from(&frame.record.file);
+        for Chosen { frame, raw } in chosen {
             let deed = Deed::new(frame);
-            if let Err(what) = unchanged(&raw, &frame.record.file_id) {
+            if let Err(what) = unchanged(raw, &frame.record.file_id) {
                 deeds.push(deed.failed(what));
                 continue;
             }
-            if let Some(other) = shared.get(&stem_of(&raw)).and_then(|files| files.iter().find(|f| **f != raw)) {
+            if let Some(other) = shared.get(&stem_of(raw)).and_then(|files| files.iter().find(|f| *f != raw)) {
                 deeds.push(deed.failed(format!("shares its sidecar with {}; left alone", other.display())));
                 continue;
             }
-            let path = folders.sidecar(&raw);
+            let path = folders.sidecar(raw);
             deeds.push(match sidecars::write(&path, frame, &wish, list.as_mut())? {
                 Ok(note) => Deed {
                     done: Some(if self.dry_run { "sidecar would be written" } else { "sidecar written" }.to_string()),
@@ -255,11 +269,11 @@ fn stem_of(raw: &Path) -> (PathBuf, std::ffi::OsString) {
     (raw.parent().unwrap_or(Path::new("")).to_path_buf(), raw.file_stem().unwrap_or_default().to_os_string())
 }
 
-/// Raws of the record that share a folder and a stem, and so a sidecar.
-fn shared_stems(all: &[Judged]) -> HashMap<(PathBuf, std::ffi::OsString), Vec<PathBuf>> {
-    let mut stems: HashMap<(PathBuf, std::ffi::OsString), Vec<PathBuf>> = HashMap::new();
+/// Raws of the record that share a folder and a stem.
+fn shared_stems(all: &[Judged]) -> Shared {
+    let mut stems = Shared::new();
     for frame in all {
-        let raw = PathBuf::from(&frame.record.file);
+        let raw = frame.place();
         stems.entry(stem_of(&raw)).or_default().push(raw);
     }
     stems.retain(|_, files| files.len() > 1);
@@ -268,11 +282,8 @@ fn shared_stems(all: &[Judged]) -> HashMap<(PathBuf, std::ffi::OsString), Vec<Pa
 
 /// The file is there and is the one that was measured.
 fn unchanged(raw: &Path, id: &FileId) -> Result<(), String> {
-    let facts = std::fs::metadata(raw).map_err(|e| {
-        format!(
-            "cannot be found ({e}); run cull from the folder in which audit ran, or audit the files where they are now"
-        )
-    })?;
+    let facts = std::fs::metadata(raw)
+        .map_err(|e| format!("cannot be found at {} ({e}); audit the files where they are now"))?;
     if !facts.is_file() {
         return Err("is not a file; left alone".to_string());
     }
@@ -293,7 +304,7 @@ fn plan(
     id: &FileId,
     folder: &Path,
     folders: &mut Folders,
-    shared: &HashMap<(PathBuf, std::ffi::OsString), Vec<PathBuf>>,
+    shared: &Shared,
     chosen: &HashSet<&Path>,
 ) -> Result<Vec<(PathBuf, PathBuf)>, String> {
     unchanged(raw, id)?;

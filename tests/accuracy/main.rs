@@ -1,0 +1,5 @@
+//! Accuracy against known truth, one module per part.
+#![allow(clippy::unwrap_used)]
+
+mod series;
+mod sets;
