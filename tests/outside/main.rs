@@ -5,3 +5,4 @@
 mod exif_tags;
 mod libraw_pixels;
 mod python;
+mod xmp;

@@ -1,0 +1,277 @@
+//! `cull`, `series` and `sets` as run: what they write, and that no raw changes by a byte.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use rawassay_report::Record;
+use rawassay_tests::session::{Body, Dice, Take, clock, record};
+
+use crate::run;
+
+/// A folder with raws (any bytes do: `cull` never reads them), companions and their record.
+struct Shoot {
+    folder: tempfile::TempDir,
+}
+
+impl Shoot {
+    fn new(names: &[(&str, f64)]) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let mut dice = Dice(4);
+        let mut lines = String::new();
+        for (i, (name, motion_px)) in names.iter().enumerate() {
+            let path = folder.path().join(name);
+            fs::create_dir_all(path.parent().unwrap()).unwrap();
+            fs::write(&path, format!("raw {name} {}", "x".repeat(10_000 + i))).unwrap();
+            let take = Take {
+                file: name.to_string(),
+                motion_px: *motion_px,
+                motion_deg: 30.0,
+                taken_at: Some(clock(i as f64)),
+                scene: 3,
+                ..Take::default()
+            };
+            let mut line = record(&Body::common(), &take, &mut dice);
+            known(&mut line, &path);
+            lines.push_str(&serde_json::to_string(&line).unwrap());
+            lines.push('\n');
+        }
+        fs::write(folder.path().join("shoot.ndjson"), lines).unwrap();
+        Self { folder }
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn run(&self, arguments: &[&str]) -> (i32, String, String) {
+        run(self.folder.path(), arguments)
+    }
+
+    fn cull(&self, arguments: &[&str]) -> (i32, String, String) {
+        let mut all = vec!["cull", "shoot.ndjson"];
+        all.extend(arguments);
+        self.run(&all)
+    }
+
+    /// Content of every file below the folder, apart from the record and undo lists.
+    fn contents(&self) -> BTreeMap<String, Vec<u8>> {
+        let mut files = BTreeMap::new();
+        collect(self.folder.path(), self.folder.path(), &mut files);
+        files.retain(|name, _| !name.ends_with(".ndjson"));
+        files
+    }
+}
+
+fn collect(root: &Path, folder: &Path, files: &mut BTreeMap<String, Vec<u8>>) {
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            collect(root, &path, files);
+        } else {
+            let name = path.strip_prefix(root).unwrap().display().to_string();
+            files.insert(name, fs::read(&path).unwrap());
+        }
+    }
+}
+
+fn known(line: &mut Record, path: &Path) {
+    line.set_path(path);
+    let facts = fs::metadata(path).unwrap();
+    line.file_id.size = facts.len();
+    let since = facts.modified().unwrap().duration_since(std::time::UNIX_EPOCH).unwrap();
+    // RFC 3339 in UTC, by the calendar of the test's own: days since 1970 are enough for the library to read back.
+    line.file_id.mtime = Some(rfc3339(since.as_secs()));
+}
+
+/// Seconds since 1970 as RFC 3339 (civil-from-days, Howard Hinnant, "chrono-compatible low-level date algorithms").
+fn rfc3339(seconds: u64) -> String {
+    let (days, rest) = ((seconds / 86_400) as i64, seconds % 86_400);
+    let z = days + 719_468;
+    let era = z.div_euclid(146_097);
+    let doe = z.rem_euclid(146_097);
+    let yoe = (doe - doe / 1460 + doe / 36_524 - doe / 146_096) / 365;
+    let doy = doe - (365 * yoe + yoe / 4 - yoe / 100);
+    let mp = (5 * doy + 2) / 153;
+    let (day, month) = (doy - (153 * mp + 2) / 5 + 1, if mp < 10 { mp + 3 } else { mp - 9 });
+    let year = yoe + era * 400 + i64::from(month <= 2);
+    format!("{year:04}-{month:02}-{day:02}T{:02}:{:02}:{:02}Z", rest / 3600, rest / 60 % 60, rest % 60)
+}
+
+fn raws(contents: &BTreeMap<String, Vec<u8>>) -> Vec<&Vec<u8>> {
+    let mut raws: Vec<&Vec<u8>> = contents.iter().filter(|f| f.0.ends_with(".dng")).map(|f| f.1).collect();
+    raws.sort();
+    raws
+}
+
+#[test]
+fn sidecars_are_written_rated_and_undone_and_raws_stay() {
+    let shoot = Shoot::new(&[("F1.dng", 0.0), ("F2.dng", 12.0), ("F3.dng", 0.0)]);
+    let theirs = "<x:xmpmeta xmlns:x='adobe:ns:meta/'><rdf:RDF xmlns:rdf='http://www.w3.org/1999/02/22-rdf-syntax-ns#'>\
+                  <rdf:Description rdf:about='' xmlns:o='urn:o#' o:mine='1'/></rdf:RDF></x:xmpmeta>";
+    fs::write(shoot.path("F3.XMP"), theirs).unwrap();
+    let before = shoot.contents();
+    let (status, out, err) = shoot.cull(&["--sidecars", "--rating", "--reject", "--brief", "exhibition", "--dry-run"]);
+    assert_eq!(status, 0, "{out}{err}");
+    assert_eq!(shoot.contents(), before);
+    assert!(!shoot.path("shoot-undo.ndjson").exists());
+    let (status, out, err) = shoot.cull(&["--sidecars", "--rating", "--reject", "--brief", "exhibition"]);
+    assert_eq!(status, 0, "{out}{err}");
+    let after = shoot.contents();
+    assert_eq!(raws(&after), raws(&before));
+    let text = |name: &str| String::from_utf8(after[name].clone()).unwrap();
+    assert!(text("F2.xmp").contains("<xmp:Rating>-1</xmp:Rating>"), "{}", text("F2.xmp"));
+    assert!(text("F3.XMP").contains("o:mine='1'") && !after.contains_key("F3.xmp"));
+    assert!(text("F1.xmp").contains("rawassay:outcome"));
+    let (status, out, err) = shoot.run(&["cull", "--undo", "shoot-undo.ndjson"]);
+    assert_eq!(status, 0, "{out}{err}");
+    assert_eq!(shoot.contents(), before);
+    let (status, _, err) = shoot.run(&["cull", "--undo", "shoot-undo.ndjson"]);
+    assert_eq!(status, 1);
+    assert!(err.contains("nothing to undo"), "{err}");
+}
+
+#[test]
+fn a_sidecar_that_is_no_xml_is_left_alone() {
+    let shoot = Shoot::new(&[("F1.dng", 0.0), ("F2.dng", 0.0)]);
+    fs::write(shoot.path("F1.xmp"), "<broken").unwrap();
+    let (status, _, err) = shoot.cull(&["--sidecars"]);
+    assert_eq!(status, 3);
+    assert!(err.contains("F1.dng") && err.contains("not well-formed XML"), "{err}");
+    assert_eq!(fs::read(shoot.path("F1.xmp")).unwrap(), b"<broken");
+    assert!(shoot.path("F2.xmp").exists());
+}
+
+#[test]
+fn moves_take_companions_and_come_back() {
+    let shoot = Shoot::new(&[("a/F1.dng", 12.0), ("a/F2.dng", 0.0), ("b/F3.dng", 12.0)]);
+    for name in ["a/F1.xmp", "a/F1.JPG", "a/F1.dng.xmp", "a/F1.txt", "a/F2.jpg"] {
+        fs::write(shoot.path(name), name).unwrap();
+    }
+    let before = shoot.contents();
+    let moving = ["--move-to", "spoiled", "--finding", "shaken", "--brief", "exhibition"];
+    let (status, out, err) = shoot.cull(&[&moving[..], &["--dry-run"]].concat());
+    assert_eq!((status, shoot.contents()), (0, before.clone()), "{out}{err}");
+    assert!(!shoot.path("spoiled").exists());
+    let (status, out, err) = shoot.cull(&moving);
+    assert_eq!(status, 0, "{out}{err}");
+    let after = shoot.contents();
+    assert_eq!(raws(&after), raws(&before));
+    for name in ["spoiled/F1.dng", "spoiled/F1.xmp", "spoiled/F1.JPG", "spoiled/F1.dng.xmp", "spoiled/F3.dng"] {
+        assert!(after.contains_key(name), "{name}: {:?}", after.keys());
+    }
+    assert!(after.contains_key("a/F1.txt") && after.contains_key("a/F2.jpg") && after.contains_key("a/F2.dng"));
+    let (status, out, err) = shoot.run(&["cull", "--undo", "shoot-undo.ndjson"]);
+    assert_eq!(status, 0, "{out}{err}");
+    assert_eq!(shoot.contents(), before);
+}
+
+#[test]
+fn collisions_are_told_before_anything_moves() {
+    // Two raws of one name, and one that differs in case only from a file that is there.
+    for (names, there) in [
+        (vec![("a/F1.dng", 12.0), ("b/F1.dng", 12.0)], None),
+        (vec![("a/F1.dng", 12.0), ("b/F2.dng", 12.0)], Some("to/f2.DNG")),
+        (vec![("a/F1.dng", 12.0), ("b/f1.DNG", 12.0)], None),
+    ] {
+        let shoot = Shoot::new(&names);
+        if let Some(there) = there {
+            fs::create_dir_all(shoot.path("to")).unwrap();
+            fs::write(shoot.path(there), "there").unwrap();
+        }
+        let before = shoot.contents();
+        for way in ["--move-to", "--copy-to"] {
+            let (status, out, err) = shoot.cull(&[way, "to", "--finding", "shaken", "--brief", "exhibition"]);
+            assert_eq!(status, 1, "{out}{err}");
+            assert!(err.contains("nothing was copied or moved"), "{err}");
+            assert_eq!(err.lines().count(), 1);
+            assert_eq!(shoot.contents(), before);
+        }
+    }
+}
+
+#[test]
+fn what_changed_or_is_gone_is_left_alone_and_the_rest_goes_on() {
+    let shoot = Shoot::new(&[("F1.dng", 12.0), ("F2.dng", 12.0), ("F3.dng", 12.0)]);
+    fs::write(shoot.path("F1.dng"), "another file now").unwrap();
+    fs::remove_file(shoot.path("F2.dng")).unwrap();
+    let (status, _, err) = shoot.cull(&["--copy-to", "to", "--finding", "shaken", "--brief", "exhibition"]);
+    assert_eq!(status, 3, "{err}");
+    assert!(err.contains("changed since it was measured") && err.contains("cannot be found"), "{err}");
+    assert_eq!(fs::read(shoot.path("F1.dng")).unwrap(), b"another file now");
+    let copied: Vec<String> =
+        fs::read_dir(shoot.path("to")).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+    assert_eq!(copied, ["F3.dng"]);
+    // Undoing leaves copies.
+    let (status, out, _) = shoot.run(&["cull", "--undo", "shoot-undo.ndjson"]);
+    assert_eq!(status, 0);
+    assert!(out.contains("left where it is") && shoot.path("to/F3.dng").exists());
+}
+
+#[cfg(unix)]
+#[test]
+fn links_stay_links() {
+    let shoot = Shoot::new(&[("F1.dng", 12.0), ("F2.dng", 12.0)]);
+    fs::create_dir(shoot.path("store")).unwrap();
+    fs::rename(shoot.path("F1.dng"), shoot.path("store/F1.dng")).unwrap();
+    std::os::unix::fs::symlink(shoot.path("store/F1.dng"), shoot.path("F1.dng")).unwrap();
+    let content = fs::read(shoot.path("F1.dng")).unwrap();
+    let arguments = ["--finding", "shaken", "--brief", "exhibition"];
+    let (status, _, err) = shoot.cull(&[&["--move-to", "to"], &arguments[..]].concat());
+    assert_eq!(status, 3);
+    assert!(err.contains("symbolic link"), "{err}");
+    assert!(shoot.path("to/F2.dng").exists() && shoot.path("F1.dng").is_symlink());
+    let (status, out, err) = shoot.cull(&["--copy-to", "copies", "--finding", "shaken", "--brief", "exhibition"]);
+    assert_eq!(status, 3, "{out}{err}");
+    assert_eq!(fs::read(shoot.path("copies/F1.dng")).unwrap(), content);
+    assert!(!shoot.path("copies/F1.dng").is_symlink());
+    // A sidecar that is a link: what it leads to is written.
+    fs::write(shoot.path("store/side.xmp"), "<r:RDF xmlns:r='http://www.w3.org/1999/02/22-rdf-syntax-ns#'/>").unwrap();
+    std::os::unix::fs::symlink(shoot.path("store/side.xmp"), shoot.path("F1.xmp")).unwrap();
+    shoot.cull(&["--sidecars", "--finding", "shaken", "--brief", "exhibition"]);
+    assert!(shoot.path("F1.xmp").is_symlink());
+    assert!(fs::read_to_string(shoot.path("store/side.xmp")).unwrap().contains("rawassay:outcome"));
+}
+
+#[test]
+fn copying_everything_must_be_meant() {
+    let shoot = Shoot::new(&[("F1.dng", 0.0)]);
+    let (status, _, err) = shoot.cull(&["--move-to", "to"]);
+    assert_eq!(status, 2);
+    assert!(err.contains("--outcome"), "{err}");
+    let (status, ..) = shoot.cull(&[]);
+    assert_eq!(status, 2);
+    let (status, out, _) = shoot.cull(&["--list", "--outcome", "fails", "--brief", "album"]);
+    assert_eq!(status, 0);
+    assert!(out.starts_with("No frame of 1 fits"), "{out}");
+}
+
+#[test]
+fn answers_are_json_csv_and_a_sentence_first() {
+    let shoot = Shoot::new(&[("F1.dng", 0.0), ("F2.dng", 12.0), ("F3.dng", 0.3)]);
+    let json = |arguments: &[&str]| -> serde_json::Value {
+        let (status, out, err) = shoot.run(arguments);
+        assert_eq!(status, 0, "{err}");
+        serde_json::from_str(&out).unwrap()
+    };
+    let listed = json(&["cull", "shoot.ndjson", "--list", "--format", "json"]);
+    assert_eq!(listed["files"].as_array().unwrap().len(), 3);
+    let sets = json(&["sets", "shoot.ndjson", "--format", "json"]);
+    assert_eq!(sets["bursts"][0]["files"].as_array().unwrap().len(), 3);
+    assert!(!sets["bursts"][0]["best"].as_str().unwrap().ends_with("F2.dng"));
+    for by in ["iso", "aperture", "shutter", "camera"] {
+        let series = json(&["series", "shoot.ndjson", "--by", by, "--format", "json"]);
+        assert_eq!(series["by"], by);
+        let group = &series["groups"][0];
+        for field in ["key", "steps", "best", "limit_for_brief", "answer"] {
+            assert!(group.get(field).is_some(), "{by}: {field}");
+        }
+        assert!(group["steps"][0]["frames"].is_u64() && group["steps"][0].get("setting").is_some());
+        let (status, text, _) = shoot.run(&["series", "shoot.ndjson", "--by", by]);
+        assert_eq!(status, 0);
+        assert!(!text.starts_with(' ') && text.lines().next().unwrap().contains(' '), "{text}");
+        let (_, csv, _) = shoot.run(&["series", "shoot.ndjson", "--by", by, "--format", "csv"]);
+        let columns = csv.lines().next().unwrap().split(',').count();
+        assert!(columns > 8, "{csv}");
+    }
+}
