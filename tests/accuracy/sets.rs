@@ -55,7 +55,8 @@ fn the_best_of_a_burst_is_right_in_95_of_100() {
 fn bursts_brackets_and_test_series_are_told_apart() {
     let one = Body::common();
     let two = Body { model: "Meridian 96", serial: Some("M96-0007"), ..Body::common() };
-    let (mut bursts, mut brackets, mut false_sets) = (0, 0, 0);
+    let (mut bursts, mut brackets) = (0, 0);
+    let mut wrong: Vec<String> = Vec::new();
     let (mut bursts_in, mut brackets_in) = (0, 0);
     for seed in 0..40_u64 {
         let mut dice = Dice(seed * 131 + 5);
@@ -148,28 +149,25 @@ fn bursts_brackets_and_test_series_are_told_apart() {
                     brackets += usize::from(bracket);
                 }
                 _ => {
-                    false_sets += usize::from(
-                        sets.bursts
-                            .iter()
-                            .flat_map(|b| &b.files)
-                            .chain(sets.brackets.iter().flat_map(|b| &b.files))
-                            .any(|f| files.contains(f)),
-                    )
+                    let sets_files = sets.bursts.iter().map(|b| &b.files).chain(sets.brackets.iter().map(|b| &b.files));
+                    let in_a_set: Vec<&Vec<String>> =
+                        sets_files.filter(|set| set.iter().any(|f| files.contains(f))).collect();
+                    if !in_a_set.is_empty() {
+                        wrong.push(format!("{word} in session {seed}: {in_a_set:?}"));
+                    }
                 }
             }
         }
     }
     assert!(bursts * 100 >= bursts_in * 97, "{bursts} of {bursts_in} bursts");
     assert!(brackets * 100 >= brackets_in * 97, "{brackets} of {brackets_in} brackets");
-    assert!(false_sets <= 3, "{false_sets} false sets");
+    assert!(wrong.len() <= 3, "false sets: {wrong:#?}");
 }
 
-/// A scene of 11 EV on a sensor of about 9 usable: the two ends are held by different frames, and the merged range is
-/// that of the brightest merged frame and the step between the two (closed form).
+/// A scene wider than the sensor: its ends are held by different frames, and not by those that clip or block them.
 #[test]
 fn a_bracket_tells_which_frames_hold_the_ends() {
     let (body, mut dice) = (Body::common(), Dice(77));
-    // Cells from 8.5 below to 2.5 above... the middle frame sits at 3 EV below saturation.
     let records: Vec<Record> = [-3.0, 0.0, 3.0]
         .iter()
         .enumerate()
@@ -193,7 +191,6 @@ fn a_bracket_tells_which_frames_hold_the_ends() {
     for (measured, step) in bracket.measured_ev_steps.iter().zip(&bracket.ev_steps) {
         assert!((measured.unwrap() - step).abs() < 0.1);
     }
-    // At +3 EV the brightest cell lies 3 + 9.5 + ... over saturation.
     let clipped: Vec<f64> = records.iter().map(|r| r.measures.as_ref().unwrap().exposure.clipped_any_pct).collect();
     let floor: Vec<f64> = records.iter().map(|r| r.measures.as_ref().unwrap().exposure.floor_pct.unwrap()).collect();
     assert!(clipped[2] > 5.0 && floor[0] > 5.0, "{clipped:?} {floor:?}");

@@ -23,9 +23,9 @@ pub use bursts::{Burst, Ranked};
 /// on a tripod take their time.
 const RUN_GAP_S: f64 = 30.0;
 /// Correlation of the small pictures within one framing.
-const SAME_FRAMING: f64 = 0.9;
+const SAME_FRAMING: f64 = 0.95;
 /// The same where the files do not tell the time: only the framing and the names are left to go by.
-const SAME_FRAMING_UNTIMED: f64 = 0.97;
+const SAME_FRAMING_UNTIMED: f64 = 0.98;
 /// A frame is compared with this many before it in its run: exposures far apart share few cells.
 const LOOK_BACK: usize = 5;
 /// Shift allowed between two frames of one framing, cells of the small picture (1/16 of the width).

@@ -156,7 +156,10 @@ impl Cull {
             (Some(folder), _) => self.transfer(Way::Copy, &chosen, &shared, folder)?,
             (_, Some(folder)) => self.transfer(Way::Move, &chosen, &shared, folder)?,
             _ if self.sidecars => self.write_sidecars(&chosen, &shared)?,
-            _ => chosen.iter().map(|frame| Deed { done: Some("listed".to_string()), ..Deed::new(frame) }).collect(),
+            _ => chosen
+                .iter()
+                .map(|chosen| Deed { done: Some("listed".to_string()), ..Deed::new(chosen.frame) })
+                .collect(),
         };
         output::deeds(&deeds, all.len(), &frames::brief_text(&brief), self.format, self.list)?;
         let failed: Vec<&Deed> = deeds.iter().filter(|d| d.done.is_none()).collect();
@@ -283,7 +286,7 @@ fn shared_stems(all: &[Judged]) -> Shared {
 /// The file is there and is the one that was measured.
 fn unchanged(raw: &Path, id: &FileId) -> Result<(), String> {
     let facts = std::fs::metadata(raw)
-        .map_err(|e| format!("cannot be found at {} ({e}); audit the files where they are now"))?;
+        .map_err(|e| format!("cannot be found at {} ({e}); audit the files where they are now", raw.display()))?;
     if !facts.is_file() {
         return Err("is not a file; left alone".to_string());
     }
