@@ -1,3 +1,4 @@
 //! What the tests share.
 
+pub mod invented_shoot;
 pub mod session;

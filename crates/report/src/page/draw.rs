@@ -12,10 +12,8 @@ use crate::record::Record;
 
 /// Rises whenever a picture may come out differently for the same file.
 const DRAWING_VERSION: u32 = 1;
-/// Side of a crop at 100 %, sensor pixels.
-const CROP_SIDE: usize = 256;
-/// Longest side of the small picture, pixels.
-const SMALL_SIDE: u32 = 240;
+/// Longest side of the small picture, pixels: twice the size at which the overview shows it.
+const SMALL_SIDE: u32 = 216;
 /// A preview whose sides' ratio differs by more than this from the active area's shows another part of the picture:
 /// overlays would not lie on it.
 const ASPECT_TOLERANCE: f64 = 0.015;
@@ -29,6 +27,8 @@ pub struct Sizes {
     pub picture_bytes: usize,
     /// Most bytes of the overview's picture.
     pub small_bytes: usize,
+    /// Side of a crop at 100 %, sensor pixels.
+    pub crop_side: usize,
     /// Most bytes of a crop.
     pub crop_bytes: usize,
 }
@@ -37,10 +37,17 @@ impl Sizes {
     /// Sizes for a shoot of so many frames: generous for a few, and under 120 MB with 2000.
     #[must_use]
     pub fn for_frames(frames: usize) -> Self {
+        let sizes = |long_side, picture_bytes, small_bytes, crop_side, crop_bytes| Self {
+            long_side,
+            picture_bytes,
+            small_bytes,
+            crop_side,
+            crop_bytes,
+        };
         match frames {
-            0..=800 => Self { long_side: 1280, picture_bytes: 39_000, small_bytes: 9_000, crop_bytes: 24_000 },
-            801..=1400 => Self { long_side: 1100, picture_bytes: 26_000, small_bytes: 7_000, crop_bytes: 12_000 },
-            _ => Self { long_side: 900, picture_bytes: 15_000, small_bytes: 5_000, crop_bytes: 6_000 },
+            0..=600 => sizes(1280, 39_000, 9_000, 256, 24_000),
+            601..=1200 => sizes(1100, 24_000, 6_000, 224, 9_000),
+            _ => sizes(720, 10_000, 3_500, 144, 2_600),
         }
     }
 }
@@ -151,7 +158,7 @@ pub fn draw(
     }
 
     let mut crop_at = |at: Option<(u32, u32)>, suffix: &str| -> Option<Crop> {
-        let (pixels, area) = render::crop(frame, &ranges, at?, CROP_SIDE, toning.balance)?;
+        let (pixels, area) = render::crop(frame, &ranges, at?, sizes.crop_side, toning.balance)?;
         let whole = (frame.active.width as f64, frame.active.height as f64);
         let corner = |x: usize, y: usize| {
             let point = ((x - frame.active.x) as f64, (y - frame.active.y) as f64);

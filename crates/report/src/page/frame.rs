@@ -273,12 +273,7 @@ fn plots(out: &mut String, sheet: &Sheet) {
         figure(out, &plot::histogram::svg(&drawn.histograms, &measures.channels, marks), &caption);
     }
 
-    let green = measures
-        .channels
-        .iter()
-        .find(|c| Some(c.gain_e_per_dn) == Some(measures.noise.gain_e_per_dn) && c.gain_e_per_dn.is_some())
-        .or_else(|| measures.channels.iter().find(|c| c.name.starts_with('G')))
-        .or(measures.channels.first());
+    let green = measures.channels.iter().find(|c| c.name.starts_with('G')).or(measures.channels.first());
     if let (Some(gain), Some(read), Some(green)) = (measures.noise.gain_e_per_dn, measures.noise.read_noise_dn, green) {
         let model = plot::noise::Model {
             gain_e_per_dn: gain,

@@ -42,7 +42,8 @@ pub(crate) fn figure(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
         esc(sheet.name())
     );
     // Patterns are drawn in picture pixels; 12 px tiles stay visible when the picture is shown small.
-    for (i, hatch) in HATCHES.iter().enumerate() {
+    let used = |i: usize| drawn.clipped.iter().enumerate().any(|(index, (plane, _))| hatch_of(plane, index) == i);
+    for (i, hatch) in HATCHES.iter().enumerate().filter(|&(i, _)| used(i)) {
         put!(
             out,
             "<pattern id=\"hatch-{i}\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\" patternTransform=\"scale(1.5)\"><path \
@@ -127,12 +128,12 @@ fn buttons(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
     for (index, (plane, _)) in drawn.clipped.iter().enumerate() {
         let hatch = hatch_of(plane, index);
         let pct = sheet.card.channels.iter().find(|c| &c.name == plane).map_or(0.0, |c| c.clipped_pct);
+        let tiles: String = ["", " transform=\"translate(8)\"", " transform=\"translate(16)\""]
+            .iter()
+            .map(|shift| format!("<path class=\"hatch\"{shift} d=\"{}\"/>", HATCHES[hatch]))
+            .collect();
         let swatch = format!(
-            "<rect class=\"paper\" width=\"24\" height=\"16\"/><g class=\"tile\"><path class=\"casing\" d=\"{h}\"/><path class=\"hatch\" d=\"{h}\"/><path \
-             class=\"hatch\" transform=\"translate(8)\" d=\"{h}\"/><path class=\"hatch\" transform=\"translate(0 8)\" d=\"{h}\"/><path class=\"hatch\" \
-             transform=\"translate(8 8)\" d=\"{h}\"/><path class=\"hatch\" transform=\"translate(16)\" d=\"{h}\"/><path class=\"hatch\" \
-             transform=\"translate(16 8)\" d=\"{h}\"/></g>",
-            h = HATCHES[hatch]
+            "<rect class=\"paper\" width=\"24\" height=\"16\"/>{tiles}<g transform=\"translate(0 8)\">{tiles}</g>"
         );
         let text = format!(
             "clipped {} <span class=\"how\">{}, {} %</span>",
@@ -187,21 +188,26 @@ fn rings(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
     let widest = map.rise_px.iter().flatten().copied().fold(1.0, f64::max);
     // The widest ring just fits its tile, but a sharp frame's rings stay small.
     let px = (tile * 0.46 / widest).min(tile * 0.46 / 4.0);
-    out.push_str("<g class=\"layer\" id=\"layer-rise\">");
+    let (mut path, mut labels) = (String::new(), String::new());
     for (i, rise) in map.rise_px.iter().enumerate() {
         let Some(rise) = rise.filter(|r| r.is_finite()) else { continue };
         let centre = ((i % map.cols) as f64 + 0.5, (i / map.cols) as f64 + 0.5);
         let (x, y) = upright::point(orientation, centre, (cols, rows));
         let (x, y, r) = (x / up_cols * width, y / up_rows * height, (rise * px).max(1.0));
+        // A circle as two half turns.
+        put!(path, "M{:.1} {y:.0}a{r:.1} {r:.1} 0 1 0 {d:.1} 0a{r:.1} {r:.1} 0 1 0-{d:.1} 0", x - r, d = 2.0 * r);
         put!(
-            out,
-            "<circle class=\"casing\" cx=\"{x:.0}\" cy=\"{y:.0}\" r=\"{r:.1}\"/><circle class=\"ring\" cx=\"{x:.0}\" cy=\"{y:.0}\" \
-             r=\"{r:.1}\"/><text x=\"{x:.0}\" y=\"{:.0}\">{}</text>",
-            y + r + 15.0,
+            labels,
+            "<text x=\"{x:.0}\" y=\"{:.0}\">{}</text>",
+            (y + r + 15.0).min(height - 3.0),
             units::number((rise * 10.0).round() / 10.0)
         );
     }
-    out.push_str("</g>");
+    put!(
+        out,
+        "<g class=\"layer\" id=\"layer-rise\"><defs><path id=\"rings\" d=\"{path}\"/></defs><use href=\"#rings\" class=\"casing\"/><use \
+         href=\"#rings\" class=\"ring\"/>{labels}</g>"
+    );
 }
 
 /// Corner marks about a crop.

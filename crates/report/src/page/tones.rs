@@ -14,14 +14,16 @@ pub const LOWEST_EV: f64 = -16.0;
 /// Bins: from [`LOWEST_EV`] to 0.5 EV above saturation.
 pub const BINS: usize = 132;
 /// Longest side of a mask, cells.
-const MASK_LONG_SIDE: usize = 600;
+const MASK_LONG_SIDE: usize = 480;
 
 /// Histogram of one plane on an EV axis.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PlaneHistogram {
     /// Plane name.
     pub name: String,
-    /// Samples in each bin of [`STEP_EV`] from [`LOWEST_EV`] (0 EV = saturation).
+    /// First bin that is kept, counted from [`LOWEST_EV`] (0 EV = saturation).
+    pub first: usize,
+    /// Samples in each bin of [`STEP_EV`] from there; empty bins at both ends are left out.
     pub counts: Vec<u64>,
     /// Samples at or below black, which have no place on an EV axis.
     pub at_black: u64,
@@ -43,6 +45,20 @@ impl Mask {
     #[must_use]
     pub fn marked(&self) -> usize {
         self.cells.iter().filter(|&&c| c).count()
+    }
+}
+
+impl PlaneHistogram {
+    /// Samples of the plane.
+    #[must_use]
+    pub fn total(&self) -> u64 {
+        self.counts.iter().sum::<u64>() + self.at_black
+    }
+
+    /// Samples in a bin counted from [`LOWEST_EV`].
+    #[must_use]
+    pub fn count(&self, bin: usize) -> u64 {
+        bin.checked_sub(self.first).and_then(|at| self.counts.get(at)).copied().unwrap_or(0)
     }
 }
 
@@ -146,7 +162,9 @@ fn histogram(channel: &Channel, dn: &[u64]) -> PlaneHistogram {
         let bin = (((above / full).log2() - LOWEST_EV) / STEP_EV).floor();
         counts[(bin.max(0.0) as usize).min(BINS - 1)] += count;
     }
-    PlaneHistogram { name: channel.name.clone(), counts, at_black }
+    let first = counts.iter().position(|&c| c > 0).unwrap_or(0);
+    let last = counts.iter().rposition(|&c| c > 0).map_or(first, |l| l + 1);
+    PlaneHistogram { name: channel.name.clone(), first, counts: counts[first..last].to_vec(), at_black }
 }
 
 #[cfg(test)]
@@ -207,18 +225,18 @@ mod tests {
         let frame = spotted(FilterArray::bayer("RGGB").unwrap());
         let tones = read(&frame, &channels(&frame, None)).unwrap();
         assert!(tones.blocked.is_none());
-        let total: u64 = tones.histograms.iter().map(|h| h.counts.iter().sum::<u64>() + h.at_black).sum();
+        let total: u64 = tones.histograms.iter().map(PlaneHistogram::total).sum();
         assert_eq!(total, frame.active.len() as u64);
         // 1000 DN above black 100 of 3900: log2(900 / 3900) = -2.115 EV.
         let bin = ((-2.115 - LOWEST_EV) / STEP_EV) as usize;
         for histogram in &tones.histograms {
-            let fullest = (0..BINS).max_by_key(|&b| histogram.counts[b]).unwrap();
+            let fullest = (0..BINS).max_by_key(|&b| histogram.count(b)).unwrap();
             assert_eq!(fullest, bin, "{}", histogram.name);
         }
         // Saturation itself is the first bin at 0 EV.
         let at_zero = (-LOWEST_EV / STEP_EV) as usize;
-        assert!(tones.histograms[1].counts[at_zero] > 1000);
-        assert_eq!(tones.histograms[0].counts[at_zero], 0);
+        assert!(tones.histograms[1].count(at_zero) > 1000);
+        assert_eq!(tones.histograms[0].count(at_zero), 0);
     }
 
     #[test]

@@ -5,6 +5,7 @@ use std::ops::Range;
 use plotters::coord::Shift;
 use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
+use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use crate::page::html::{esc, put};
 
@@ -192,7 +193,7 @@ impl Chart {
         let root: DrawingArea<SVGBackend<'_>, Shift> = SVGBackend::with_string(text, SIZE).into_drawing_area();
         let font = |role: Role| ("sans-serif", TEXT).into_font().color(&role.colour());
         let mut chart: Area2<'_, '_> = ChartBuilder::on(&root)
-            .margin_top(TEXT * 3 / 2)
+            .margin_top(TEXT * 5 / 2)
             .margin_right(TEXT)
             .margin_bottom(8)
             .margin_left(8)
@@ -224,6 +225,8 @@ impl Chart {
             .draw()?;
         let (xs, ys) = (&self.x.range, &self.y.range);
         let inside = |p: &(f64, f64)| p.0.is_finite() && p.1.is_finite();
+        // Names above the plot that would run into each other stand in two rows.
+        let mut named: Vec<(f64, f64)> = Vec::new();
         let clamp = |p: &(f64, f64)| (p.0.clamp(xs.start, xs.end), p.1.clamp(ys.start, ys.end));
         for item in &self.items {
             match item {
@@ -242,26 +245,28 @@ impl Chart {
                     // The name stands above the frame of the axes, moved inwards at its ends.
                     let share = (x - xs.start) / (xs.end - xs.start);
                     let anchor = if share > 0.85 {
-                        plotters::style::text_anchor::HPos::Right
+                        HPos::Right
                     } else if share < 0.15 {
-                        plotters::style::text_anchor::HPos::Left
+                        HPos::Left
                     } else {
-                        plotters::style::text_anchor::HPos::Center
+                        HPos::Center
                     };
-                    let style = font(*role).pos(plotters::style::text_anchor::Pos::new(
-                        anchor,
-                        plotters::style::text_anchor::VPos::Bottom,
-                    ));
+                    let style = font(*role).pos(Pos::new(anchor, VPos::Bottom));
                     let (px, py) = chart.backend_coord(&(*x, ys.end));
-                    root.draw(&Text::new(name.clone(), (px, py - 4), style))?;
+                    let width = name.chars().count() as f64 * f64::from(TEXT) * 0.45;
+                    let span = match anchor {
+                        HPos::Right => (f64::from(px) - width, f64::from(px)),
+                        HPos::Left => (f64::from(px), f64::from(px) + width),
+                        HPos::Center => (f64::from(px) - width / 2.0, f64::from(px) + width / 2.0),
+                    };
+                    let row = i32::from(named.iter().any(|n| n.0 < span.1 && span.0 < n.1));
+                    named.push(span);
+                    root.draw(&Text::new(name.clone(), (px, py - 4 - row * TEXT as i32), style))?;
                 }
                 Item::Level(role, y, name) if ys.contains(y) => {
                     chart
                         .draw_series(LineSeries::new([(xs.start, *y), (xs.end, *y)], role.colour().stroke_width(3)))?;
-                    let style = font(*role).pos(plotters::style::text_anchor::Pos::new(
-                        plotters::style::text_anchor::HPos::Right,
-                        plotters::style::text_anchor::VPos::Bottom,
-                    ));
+                    let style = font(*role).pos(Pos::new(HPos::Right, VPos::Bottom));
                     let (px, py) = chart.backend_coord(&(xs.end, *y));
                     root.draw(&Text::new(name.clone(), (px - 6, py - 4), style))?;
                 }
@@ -288,18 +293,30 @@ fn finish(drawn: &str, title: &str, description: &str) -> String {
     let mut out = String::with_capacity(drawn.len());
     put!(
         out,
-        "<svg class=\"plot\" role=\"img\" viewBox=\"0 0 {} {}\" xmlns=\"http://www.w3.org/2000/svg\"><title>{}</title><desc>{}</desc>",
+        "<svg class=\"plot chart\" role=\"img\" viewBox=\"0 0 {} {}\" xmlns=\"http://www.w3.org/2000/svg\"><title>{}</title><desc>{}</desc>",
         SIZE.0,
         SIZE.1,
         esc(title),
         esc(description)
     );
+    let mut straight = String::new();
     for line in drawn.lines().skip(1) {
+        if let Some((class, path)) = straight_line(line) {
+            // Neighbouring straight lines of one kind become one path.
+            let open = format!("<path class=\"{class}\" d=\"");
+            if !straight.starts_with(&open) {
+                close(&mut out, &mut straight);
+                straight = open;
+            }
+            straight.push_str(&path);
+            continue;
+        }
+        close(&mut out, &mut straight);
         if line.starts_with('<') && !line.starts_with("</") {
             out.push_str(&classed(line));
         } else {
             // Text is already escaped by plotters' backend.
-            out.push_str(line);
+            out.push_str(line.trim());
         }
     }
     if drawn.is_empty() {
@@ -308,9 +325,77 @@ fn finish(drawn: &str, title: &str, description: &str) -> String {
     out
 }
 
+/// Ends a path of straight lines.
+fn close(out: &mut String, straight: &mut String) {
+    if !straight.is_empty() {
+        out.push_str(straight);
+        out.push_str("\"/>");
+        straight.clear();
+    }
+}
+
+/// Class and path of a `<line>`, or of a polyline of two points in ink.
+fn straight_line(element: &str) -> Option<(String, String)> {
+    let tick = element.starts_with("<polyline ");
+    if !tick && !element.starts_with("<line ") {
+        return None;
+    }
+    let element = classed(element);
+    let value = |name: &str| {
+        let start = element.find(&format!(" {name}=\""))? + name.len() + 3;
+        element.get(start..)?.split('"').next()
+    };
+    let (x1, y1, x2, y2) = if tick {
+        // plotters draws axes and their ticks as short polylines.
+        let (from, to) = value("points")?.split_once(' ').filter(|_| value("class") == Some("s-ink"))?;
+        let ((x1, y1), (x2, y2)) = (from.split_once(',')?, to.split_once(',')?);
+        if y2.contains([' ', ',']) {
+            return None;
+        }
+        (x1, y1, x2, y2)
+    } else {
+        (value("x1")?, value("y1")?, value("x2")?, value("y2")?)
+    };
+    let to = match (x1 == x2, y1 == y2) {
+        (true, _) => format!("V{y2}"),
+        (_, true) => format!("H{x2}"),
+        _ => format!("L{x2} {y2}"),
+    };
+    Some((value("class")?.to_owned(), format!("M{x1} {y1}{to}")))
+}
+
+/// Points of a polyline without those inside a level stretch, which draw nothing.
+fn without_level_points(points: &str) -> String {
+    let places: Vec<(&str, &str)> = points.split_whitespace().filter_map(|p| p.split_once(',')).collect();
+    let kept: Vec<String> = places
+        .iter()
+        .enumerate()
+        .filter(|&(i, p)| {
+            let inside = i > 0 && i + 1 < places.len();
+            !(inside && places[i - 1].1 == p.1 && places[i + 1].1 == p.1)
+        })
+        .map(|(_, (x, y))| format!("{x},{y}"))
+        .collect();
+    kept.join(" ")
+}
+
 /// One element: `fill="#FE00.."` and `stroke="#FE00.."` become a class, what has no effect goes.
 fn classed(element: &str) -> String {
     let mut element = element.replace(" opacity=\"1\"", "").replace(" font-family=\"sans-serif\"", "");
+    // Sizes of text and widths of lines are the stylesheet's.
+    for attribute in [" font-size=\"", " stroke-width=\""] {
+        if let Some(start) = element.find(attribute)
+            && let Some(end) = element[start + attribute.len()..].find('"')
+        {
+            element.replace_range(start..=start + attribute.len() + end, "");
+        }
+    }
+    if let Some(start) = element.find(" points=\"").map(|at| at + 9)
+        && let Some(end) = element[start..].find('"')
+    {
+        let points = without_level_points(&element[start..start + end]);
+        element.replace_range(start..start + end, &points);
+    }
     let mut classes = String::new();
     for (attribute, prefix) in [("fill", "f"), ("stroke", "s")] {
         let start = format!(" {attribute}=\"#FE00");

@@ -3,7 +3,7 @@
 use rawassay_analysis::Channel;
 
 use super::{Axis, Chart, Role};
-use crate::page::tones::{LOWEST_EV, PlaneHistogram, STEP_EV};
+use crate::page::tones::{BINS, LOWEST_EV, PlaneHistogram, STEP_EV};
 use crate::page::units::number;
 
 /// What is marked in the histogram.
@@ -19,8 +19,8 @@ pub struct Marks {
 #[must_use]
 pub fn svg(histograms: &[PlaneHistogram], channels: &[Channel], marks: Marks) -> String {
     let share = |h: &PlaneHistogram| -> Vec<f64> {
-        let total = (h.counts.iter().sum::<u64>() + h.at_black).max(1) as f64;
-        h.counts.iter().map(|&c| 100.0 * c as f64 / total).collect()
+        let total = h.total().max(1) as f64;
+        (0..BINS).map(|bin| 100.0 * h.count(bin) as f64 / total).collect()
     };
     let shares: Vec<Vec<f64>> = histograms.iter().map(share).collect();
     let at_zero = (-LOWEST_EV / STEP_EV) as usize;

@@ -73,10 +73,12 @@ pub fn svg(rise_px: &[Option<f64>; 12], blur: &Blur, orientation: Orientation) -
     // A rise across an edge looks the same from both sides: each known bin is drawn in both.
     let mut round: Vec<(f64, f64)> = known.iter().flat_map(|&(deg, rise)| [(deg, rise), (deg + 180.0, rise)]).collect();
     round.sort_by(|a, b| a.0.total_cmp(&b.0));
-    for &(deg, rise) in &round {
-        let (x, y) = at(deg, rise);
-        put!(out, "<path class=\"s-main thin\" d=\"M{CENTRE} {CENTRE}L{x:.1} {y:.1}\"/>");
-    }
+    let spokes: String = round
+        .iter()
+        .map(|&(deg, rise)| at(deg, rise))
+        .map(|(x, y)| format!("M{CENTRE} {CENTRE}L{x:.1} {y:.1}"))
+        .collect();
+    put!(out, "<path class=\"s-main thin\" d=\"{spokes}\"/>");
     if round.len() >= 6 {
         out.push_str("<path class=\"s-main f-spread\" d=\"");
         for (i, &(deg, rise)) in round.iter().enumerate() {
@@ -85,10 +87,10 @@ pub fn svg(rise_px: &[Option<f64>; 12], blur: &Blur, orientation: Orientation) -
         }
         out.push_str("Z\"/>");
     }
-    for &(deg, rise) in &round {
-        let (x, y) = at(deg, rise);
-        put!(out, "<circle class=\"f-main\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"4\"/>");
-    }
+    // A line of no length with a round end is a dot.
+    let dots: String =
+        round.iter().map(|&(deg, rise)| at(deg, rise)).map(|(x, y)| format!("M{x:.1} {y:.1}h0")).collect();
+    put!(out, "<path class=\"s-main dots\" d=\"{dots}\"/>");
     if let Some((px, deg)) = motion {
         let ((x0, y0), (x1, y1)) = (at(deg + 180.0, px / 2.0), at(deg, px / 2.0));
         put!(out, "<path class=\"s-limit thick arrow\" d=\"M{x0:.1} {y0:.1}L{x1:.1} {y1:.1}");
@@ -141,14 +143,13 @@ mod tests {
             let (dx, dy) = (x - 210.0, 210.0 - y);
             (dy.atan2(dx).to_degrees().rem_euclid(360.0), dx.hypot(dy) / per_px)
         };
-        let dots = lines
-            .iter()
-            .filter(|l| l.starts_with("<circle class=\"f-main\""))
-            .map(|l| {
-                let at = |n| attribute(l, n).unwrap().parse::<f64>().unwrap();
-                polar(at("cx"), at("cy"))
-            })
-            .collect();
+        let dots = lines.iter().find(|l| l.starts_with("<path class=\"s-main dots\"")).map_or_else(Vec::new, |l| {
+            let places = attribute(l, "d").unwrap().split('M').filter(|p| !p.is_empty());
+            places
+                .map(|p| p.trim_end_matches("h0").split_once(' ').unwrap())
+                .map(|(x, y)| polar(x.parse().unwrap(), y.parse().unwrap()))
+                .collect()
+        });
         let arrow = lines.iter().find(|l| l.contains("arrow")).map(|l| {
             let numbers: Vec<f64> = attribute(l, "d")
                 .unwrap()

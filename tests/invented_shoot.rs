@@ -1,9 +1,9 @@
-//! Writes the pages of an invented shoot, for the browser tests: `shoot_pages FOLDER FRAMES`.
+//! The pages of an invented shoot, for the tests that look at them in a browser.
 //!
 //! Frames, cameras and places are made up. Measures are drawn from a seeded sequence, pictures from small mosaics made
 //! here; some frames carry hostile or unusual names, some have no picture, some could not be read.
 
-#![allow(clippy::unwrap_used, clippy::print_stdout)]
+#![allow(clippy::unwrap_used)]
 
 use std::path::Path;
 
@@ -35,6 +35,7 @@ impl Sequence {
     }
 }
 
+/// File names that would break a careless page.
 const ODD_NAMES: [&str; 5] = [
     "<script>document.title='hostile'<!-- .dng",
     "\"onmouseover=\"alert(1).dng",
@@ -43,30 +44,34 @@ const ODD_NAMES: [&str; 5] = [
     "a name with\ttab and 'quotes'.dng",
 ];
 
-fn main() {
-    let mut arguments = std::env::args().skip(1);
-    let folder = arguments.next().unwrap();
-    let frames: usize = arguments.next().map_or(60, |n| n.parse().unwrap());
-    let folder = Folder::create(Path::new(&folder)).unwrap();
+/// Writes the pages of an invented shoot of that many frames.
+///
+/// # Panics
+/// Where the folder cannot be written.
+pub fn write(folder: &Path, frames: usize) {
+    let folder = Folder::create(folder).unwrap();
     let mut sequence = Sequence(20_261_004);
     let sizes = Sizes::for_frames(frames);
-    // Pictures are made for a few frames and shared out, so that a large shoot is written quickly.
-    let made: Vec<(Frame, Record)> = (0..8).map(|i| invented(i, &mut sequence)).collect();
+    // Pictures are drawn once for a few frames and shared out, so that a large shoot is written quickly.
+    let made: Vec<_> = (0..8)
+        .map(|i| {
+            let (frame, record) = invented(i, &mut sequence);
+            let drawn = draw::draw(&frame, None, &record, sizes).unwrap();
+            (frame, record, drawn)
+        })
+        .collect();
     let mut sheets = Vec::new();
     for n in 0..frames {
-        let (frame, base) = &made[n % made.len()];
+        let (frame, base, (drawn, files)) = &made[n % made.len()];
         let (record, judgement) = vary(n, base, &mut sequence);
-        let mut sheet = Sheet::new(record, Scorecard::new(&Record::clone(base), &judgement), Vec::new());
-        sheet.card = Scorecard::new(&sheet.record, &judgement);
-        let turned = frame.shot.orientation.swaps_sides();
-        sheet.sizes = rungs(&judgement, turned);
+        let card = Scorecard::new(&record, &judgement);
+        let mut sheet = Sheet::new(record, card, rungs(&judgement, frame.shot.orientation.swaps_sides()));
         if sheet.record.status == Status::Unreadable || n % 23 == 22 {
             sheet.no_picture = Some("the raw file is no longer at its place".into());
         } else {
-            let (drawn, files) = draw::draw(frame, None, &sheet.record, sizes).unwrap();
-            sheet.drawn = Some(drawn);
+            sheet.drawn = Some(drawn.clone());
             for (suffix, bytes) in files {
-                folder.write(&format!("pictures/{}{suffix}", sheet.id), &bytes).unwrap();
+                folder.write(&format!("pictures/{}{suffix}", sheet.id), bytes).unwrap();
             }
         }
         sheets.push(sheet);
@@ -88,7 +93,6 @@ fn main() {
     for (n, sheet) in shoot.sheets.iter().enumerate() {
         folder.write(&format!("frames/{}.html", sheet.id), page::frame::page(&shoot, n).as_bytes()).unwrap();
     }
-    println!("{}", folder.path("index.html").display());
 }
 
 /// A small mosaic of hills under a bright sky, and a record that fits it.
