@@ -13,9 +13,11 @@ use rawassay_analysis::sets::{Sets, sets};
 use rawassay_analysis::{FrameView, print};
 use rawassay_report::page::{self, Drawn, Folder, Purpose, Sheet, Shoot, Sizes, draw};
 use rawassay_report::plot::wall::Hanging;
+use rawassay_report::record::path_of_uri;
 use rawassay_report::{Record, ReportError, Scorecard, Status};
 use rayon::prelude::*;
 
+use crate::identity;
 use crate::messages::Failure;
 
 /// What to write.
@@ -229,10 +231,12 @@ fn pictures(
 /// Opens the raw file and draws; the error is the reason that the page gives.
 fn drawn_now(record: &Path, frame: &Record, sizes: Sizes) -> Result<(Drawn, Vec<draw::PictureFile>), String> {
     let path = raw_file(record, frame).ok_or("the raw file is no longer at its place")?;
-    let bytes = std::fs::read(&path).map_err(|e| format!("the raw file cannot be read ({e})"))?;
-    if bytes.len() as u64 != frame.file_id.size {
+    let read = |e: std::io::Error| format!("the raw file cannot be read ({e})");
+    let now = identity::identify(&path).map_err(read)?;
+    if now.size != frame.file_id.size || (!frame.file_id.hash.is_empty() && now.hash != frame.file_id.hash) {
         return Err("the raw file has changed since it was measured; audit it again".into());
     }
+    let bytes = std::fs::read(&path).map_err(read)?;
     // Readers of raw files may panic; the frame then has no pictures, and the others go on.
     let work = || {
         let preview = rawassay_decode::preview(&bytes);
@@ -243,11 +247,12 @@ fn drawn_now(record: &Path, frame: &Record, sizes: Sizes) -> Result<(Drawn, Vec<
     catch_unwind(AssertUnwindSafe(work)).unwrap_or_else(|_| Err("the raw file could not be drawn".into()))
 }
 
-/// Where the raw file is: as given, else beside the record.
+/// Where the raw file is: at the recorded place, as given, or beside the record.
 fn raw_file(record: &Path, frame: &Record) -> Option<PathBuf> {
+    let recorded = frame.uri.as_deref().and_then(path_of_uri);
     let given = PathBuf::from(&frame.file);
     let beside = record.parent().map(|folder| folder.join(&given));
-    [Some(given), beside].into_iter().flatten().find(|p| p.is_file())
+    [recorded, Some(given), beside].into_iter().flatten().find(|p| p.is_file())
 }
 
 /// How many frames may be in memory at once: samples, file, previews and pictures of the largest take about 8 bytes per

@@ -15,6 +15,7 @@ pub(crate) mod masked;
 pub(crate) mod noise;
 pub(crate) mod patches;
 pub(crate) mod saturation;
+pub mod scatter;
 pub mod sharpness;
 
 use rawassay_decode::BlackFrom;

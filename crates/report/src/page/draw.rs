@@ -3,6 +3,8 @@
 use image::codecs::jpeg::JpegEncoder;
 use image::codecs::png::{CompressionType, FilterType, PngEncoder};
 use image::{ExtendedColorType, ImageEncoder, RgbImage, imageops};
+use rawassay_analysis::Channel;
+use rawassay_analysis::measures::scatter;
 use rawassay_decode::{Frame, Preview};
 use serde::{Deserialize, Serialize};
 
@@ -11,7 +13,9 @@ use super::{render, upright};
 use crate::record::Record;
 
 /// Rises whenever a picture may come out differently for the same file.
-const DRAWING_VERSION: u32 = 1;
+const DRAWING_VERSION: u32 = 2;
+/// Most patches in the noise plot.
+const MOST_PATCHES: usize = 80;
 /// Longest side of the small picture, pixels: twice the size at which the overview shows it.
 const SMALL_SIDE: u32 = 216;
 /// A preview whose sides' ratio differs by more than this from the active area's shows another part of the picture:
@@ -90,6 +94,8 @@ pub struct Drawn {
     pub cell_px: f64,
     /// Histogram of each plane.
     pub histograms: Vec<PlaneHistogram>,
+    /// Flat patches of the green (or first) plane: (mean above black, variance), DN and DN².
+    pub patches: Vec<(f32, f32)>,
     /// Crop at the sharpest measured edge.
     pub sharpest: Option<Crop>,
     /// Crop at the least sharp measured edge.
@@ -178,6 +184,7 @@ pub fn draw(
     let sharpest = crop_at(measures.sharpness.sharpest_at_px, "-sharpest.jpg");
     let softest = crop_at(measures.sharpness.softest_at_px, "-softest.jpg");
 
+    let green = green_plane(&measures.channels);
     let drawn = Drawn {
         key: key(record, sizes),
         source,
@@ -187,10 +194,20 @@ pub fn draw(
         blocked: tones.blocked.as_ref().map(Mask::marked),
         cell_px: tones.cell_px,
         histograms: tones.histograms,
+        patches: scatter::flat_patches(frame, &measures.channels, green, MOST_PATCHES)
+            .into_iter()
+            .map(|(mean, variance)| (mean as f32, variance as f32))
+            .collect(),
         sharpest,
         softest,
     };
     Some((drawn, files))
+}
+
+/// The plane whose noise is told: green, else the first.
+#[must_use]
+pub fn green_plane(channels: &[Channel]) -> usize {
+    channels.iter().position(|c| c.name.starts_with('G')).unwrap_or(0)
 }
 
 /// A plane's name in a file name (planes are named by the program, but a name may hold any letter one day).

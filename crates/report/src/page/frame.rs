@@ -273,7 +273,7 @@ fn plots(out: &mut String, sheet: &Sheet) {
         figure(out, &plot::histogram::svg(&drawn.histograms, &measures.channels, marks), &caption);
     }
 
-    let green = measures.channels.iter().find(|c| c.name.starts_with('G')).or(measures.channels.first());
+    let green = measures.channels.get(super::draw::green_plane(&measures.channels));
     if let (Some(gain), Some(read), Some(green)) = (measures.noise.gain_e_per_dn, measures.noise.read_noise_dn, green) {
         let model = plot::noise::Model {
             gain_e_per_dn: gain,
@@ -283,12 +283,17 @@ fn plots(out: &mut String, sheet: &Sheet) {
         };
         let caption = format!(
             "<a href=\"../words.html#noise.gain_e_per_dn\">Noise</a> of the {} plane: variance against mean. Line: the fit to {} flat \
-             patches of this frame{}.",
+             patches of this frame{}; dots: some of them.",
             esc(&green.name),
             measures.noise.flat_patches,
             measures.noise.model_r2.map_or(String::new(), |r2| format!(", R\u{b2} {}", units::number(r2)))
         );
-        figure(out, &plot::noise::svg(model, &[]), &caption);
+        let patches: Vec<(f64, f64)> = sheet
+            .drawn
+            .iter()
+            .flat_map(|d| d.patches.iter().map(|&(mean, variance)| (f64::from(mean), f64::from(variance))))
+            .collect();
+        figure(out, &plot::noise::svg(model, &patches), &caption);
     }
 
     let sharpness = &measures.sharpness;
@@ -304,10 +309,13 @@ fn plots(out: &mut String, sheet: &Sheet) {
         );
         figure(out, &plot::polar::svg(&sharpness.rise_by_direction_px, &measures.blur, orientation(sheet)), &caption);
     }
-    if sharpness.mtf50_cy_px.is_some() {
-        let caption = "<a href=\"../words.html#sharpness.mtf50_cy_px\">Contrast against fineness (MTF)</a> at the sharpest edges; dots: half \
-                       and a tenth of the contrast.";
-        figure(out, &plot::edge::mtf(&[], sharpness.mtf50_cy_px, sharpness.mtf10_cy_px), caption);
+    if let Some(curves) = plot::edge::model(sharpness, &measures.blur) {
+        let caption = "<a href=\"../words.html#sharpness.edge_rise_px\">Edge spread</a> of the point spread that was fitted to the \
+                       sharpest edges, pixel included. Shaded: from 10 to 90 %.";
+        figure(out, &plot::edge::spread(&curves.spread, sharpness.edge_rise_px), caption);
+        let caption = "<a href=\"../words.html#sharpness.mtf50_cy_px\">Contrast against fineness (MTF)</a> of the same point spread; dots: \
+                       the measured half and tenth of the contrast.";
+        figure(out, &plot::edge::mtf(&curves.mtf, sharpness.mtf50_cy_px, sharpness.mtf10_cy_px), caption);
     }
     out.push_str("</div>\n</section>\n");
 }
