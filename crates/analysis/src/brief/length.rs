@@ -195,16 +195,6 @@ pub fn text(mm: f64, unit: LengthUnit) -> String {
     format!("{} {}", short(mm / unit.mm()), unit.sign())
 }
 
-/// The unit for a viewing distance: metres from two metres on, unless the brief speaks inches.
-#[must_use]
-pub fn distance_unit(mm: f64, unit: LengthUnit) -> LengthUnit {
-    match unit {
-        LengthUnit::In => LengthUnit::In,
-        _ if mm >= 2000.0 => LengthUnit::M,
-        _ => LengthUnit::Cm,
-    }
-}
-
 /// A size in words.
 #[must_use]
 pub fn size_text(width_mm: f64, height_mm: f64, unit: LengthUnit) -> String {

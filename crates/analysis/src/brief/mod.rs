@@ -56,8 +56,10 @@ pub struct Output {
     pub ppi_wanted: f64,
     /// Picture pixels per inch at the least: below, the frame fails.
     pub ppi_least: f64,
-    /// The unit in which lengths are told.
+    /// The unit in which sizes are told.
     pub unit: LengthUnit,
+    /// The unit in which distances are told.
+    pub distance_unit: LengthUnit,
 }
 
 /// A limit with its two values. Which side of them is worse stands in [`keys::LIMITS`].
@@ -198,6 +200,7 @@ impl Default for Brief {
                 ppi_wanted: 240.0,
                 ppi_least: 180.0,
                 unit: LengthUnit::In,
+                distance_unit: LengthUnit::Cm,
             },
             limits: Limits::default(),
             handling: Handling::default(),
@@ -232,6 +235,7 @@ impl Brief {
                         ppi_wanted: 110.0,
                         ppi_least: 80.0,
                         unit: LengthUnit::Cm,
+                        distance_unit: LengthUnit::Cm,
                     },
                     ..base
                 })
@@ -323,7 +327,7 @@ impl Brief {
     /// The viewing distance in words.
     #[must_use]
     pub fn distance_text(&self) -> String {
-        length::text(self.output.distance_mm, length::distance_unit(self.output.distance_mm, self.output.unit))
+        length::text(self.output.distance_mm, self.output.distance_unit)
     }
 }
 

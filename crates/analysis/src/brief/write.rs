@@ -54,12 +54,7 @@ pub(super) fn to_toml(brief: &Brief) -> String {
             let _ = writeln!(t, "size = \"{w} {} x {h} {}\"", w_unit.sign(), h_unit.sign());
         }
     }
-    // A screen speaks the unit of its distance.
-    let distance_unit = match (o.screen, o.unit) {
-        (None, LengthUnit::M | LengthUnit::Mm) => LengthUnit::Cm,
-        (_, unit) => unit,
-    };
-    let (d, d_unit) = exact(o.distance_mm, distance_unit);
+    let (d, d_unit) = exact(o.distance_mm, o.distance_unit);
     let _ = writeln!(t, "distance = \"{d} {}\"", d_unit.sign());
     let _ = writeln!(t, "ppi_wanted = {}      # below: borderline", o.ppi_wanted);
     let _ = writeln!(t, "ppi_least = {}       # below: fails\n\n[limits]", o.ppi_least);
