@@ -223,7 +223,17 @@ fn read_output(source: &Source<'_>, table: &DeTable<'_>, place: &std::ops::Range
     if let (true, Some((least, span))) = (least_used > wanted, &ppi_least) {
         return source.at(span, format!("`ppi_least` ({least}) is above `ppi_wanted` ({wanted})"));
     }
-    Ok(Output { kind, width_mm, height_mm, screen, distance_mm, ppi_wanted: wanted, ppi_least: least_used, unit, distance_unit })
+    Ok(Output {
+        kind,
+        width_mm,
+        height_mm,
+        screen,
+        distance_mm,
+        ppi_wanted: wanted,
+        ppi_least: least_used,
+        unit,
+        distance_unit,
+    })
 }
 
 fn limits(source: &Source<'_>, table: &DeTable<'_>, brief: &mut Brief) -> Result<(), BriefError> {
