@@ -8,7 +8,8 @@ use rawassay_analysis::{BlurKind, Brief, Finding, FindingCode, Judgement, Measur
 use rawassay_decode::{Area, Frame, Integrity};
 use rawassay_scene::{Banding, Compression, Diffraction, Motion, Optics, Recipe, SceneKind, render};
 
-const SMALL: &str = "name = \"small\"\n[output]\nsize = \"96.5 x 64.33 mm\"\ndistance = \"45 cm\"\nppi_wanted = 240\nppi_least = 180";
+const SMALL: &str =
+    "name = \"small\"\n[output]\nsize = \"96.5 x 64.33 mm\"\ndistance = \"45 cm\"\nppi_wanted = 240\nppi_least = 180";
 
 /// A frame as measured.
 struct Measured {

@@ -92,6 +92,7 @@ impl Enlarge {
             ladders
                 .push((Head { file: record.file.clone(), status: record.status, error: record.error.clone() }, ladder));
         };
+        let mut frames = Vec::new();
         for input in &self.inputs {
             if is_record(input)? {
                 single = false;
@@ -102,8 +103,11 @@ impl Enlarge {
                     }
                 }
             } else {
-                add(&super::measuring::record_of(input));
+                frames.push(input.clone());
             }
+        }
+        for record in super::measuring::records_of(&frames)? {
+            add(&record);
         }
         if ladders.is_empty() {
             return Err(Failure::nothing(if self.frame.is_empty() {
