@@ -133,7 +133,7 @@ fn noisy_and_banded() {
     assert!((found.measured.unwrap() / truth - 1.0).abs() < 0.12, "{found:?}, truth {truth}");
     assert!(found.remedy.contains("ISO"), "{}", found.remedy);
 
-    let mut recipe = clean(SceneKind::Ramp);
+    let mut recipe = clean(SceneKind::Buildings);
     recipe.camera.row_banding = Banding { random_dn: 3.0, ..Banding::default() };
     let judgement = Measured::of(&recipe).judged(SMALL, None);
     assert!(finding(&judgement, FindingCode::Banded).text.contains("rows"));

@@ -196,16 +196,18 @@ impl OnPaper<'_> {
     }
 
     /// The largest print that stays within all limits of size (`fails` false: the largest that `prints`; true: the
-    /// largest that does not fail). `None` where the picture's size or an aspect that the brief needs is unknown;
-    /// an unknown one that it does not need is left out.
+    /// largest that does not fail). An unknown aspect that the brief does not need is left out. Where one
+    /// that it needs is unknown there is no largest print, unless a known one fails at the brief's size all the same:
+    /// then the others are left out, and the print is no larger than that.
     #[must_use]
     pub fn largest(&self, fails: bool) -> Option<LargestPrint> {
+        let sure = self.fails_for_certain();
         let mut least = (0.0, Aspect::Pixels);
         for aspect in Aspect::ALL {
             match self.least_ppi(aspect, fails) {
                 Some(ppi) if ppi > least.0 => least = (ppi, aspect),
                 Some(_) => {}
-                None if !self.needs(aspect) => {}
+                None if sure || !self.needs(aspect) => {}
                 None => return None,
             }
         }
@@ -215,6 +217,12 @@ impl OnPaper<'_> {
             return None;
         }
         Some(LargestPrint { width_in, height_in, ppi, limited_by: aspect.word().into() })
+    }
+
+    /// True where an aspect that is known fails at the brief's size.
+    fn fails_for_certain(&self) -> bool {
+        let fit = fit_output(&self.brings, &self.brief.output);
+        fit.is_some_and(|fit| Aspect::ALL.iter().any(|a| self.grade(*a, fit.ppi) == Ok(Some(Severity::Fails))))
     }
 
     /// True where the brief does not let a frame pass without this aspect.

@@ -24,11 +24,8 @@ pub fn records_of(paths: &[PathBuf]) -> Result<Vec<Record>, Failure> {
     let store = RecordStore::open(&folder.path().join("record.ndjson")).map_err(|e| Failure::nothing(e.to_string()))?;
     let store = Mutex::new(store);
     let key = |path: &Path| uri_of_path(path).unwrap_or_else(|| path.display().to_string());
-    let jobs: Vec<Job> = paths
-        .iter()
-        .enumerate()
-        .map(|(number, path)| Job { number, path: path.clone(), key: key(path) })
-        .collect();
+    let jobs: Vec<Job> =
+        paths.iter().enumerate().map(|(number, path)| Job { number, path: path.clone(), key: key(path) }).collect();
     let mut found: HashMap<usize, Record> = HashMap::new();
     runner::run(&jobs, &Limits::new(jobs.len(), None, None, None), &store, |outcome| {
         found.insert(outcome.number, outcome.record);
