@@ -15,8 +15,8 @@ pub(crate) struct Checked {
     pub(crate) largest_code: Option<u16>,
 }
 
-/// Checks the JPEG streams (offset, length) of an image. `least` is the number of samples that each must
-/// hold, where another place in the file says so.
+/// Checks the JPEG streams (offset, length) of an image. `belong` gives the least and the most samples
+/// that each holds, where another place in the file says so.
 /// Lossless streams are followed to their end marker: what is missing is the answer.
 ///
 /// # Errors
@@ -24,7 +24,7 @@ pub(crate) struct Checked {
 pub(crate) fn check(
     bytes: &[u8],
     chunks: &[(usize, usize)],
-    least: impl Fn(usize) -> Option<u64>,
+    belong: impl Fn(usize) -> Option<(u64, u64)>,
 ) -> Result<Checked, DecodeError> {
     let mut missing = None;
     let mut precision = 0;
@@ -34,9 +34,9 @@ pub(crate) fn check(
         let head = markers(stream).ok_or_else(|| corrupt(format!("no JPEG stream where part {i} should be")))?;
         check_size(head.width as u64, head.height as u64, head.components as u64)?;
         precision = precision.max(if head.lossless_mosaic() { head.precision } else { 16 });
-        let needed = least(i).unwrap_or(head.samples());
-        if head.samples() < needed || head.samples() > needed.saturating_mul(4).max(1 << 16) {
-            return Err(corrupt(format!("a stream of {} samples where {needed} belong", head.samples())));
+        let (least, most) = belong(i).unwrap_or((head.samples(), head.samples()));
+        if head.samples() < least || head.samples() > most.saturating_mul(4).max(1 << 16) {
+            return Err(corrupt(format!("a stream of {} samples where {least} belong", head.samples())));
         }
         // A code word has one bit at least.
         if head.frame == 0xc3 && head.samples() > 8 * length as u64 {

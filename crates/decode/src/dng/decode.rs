@@ -40,12 +40,13 @@ pub(crate) fn decode(raw: &DngRaw, bytes: &Arc<Vec<u8>>) -> Result<(Vec<u16>, Ch
     Ok((samples, checked))
 }
 
-/// Each strip or tile has to hold the samples of its rows.
+/// Each strip or tile has to hold the samples of its rows; a tile at the lower edge is stored whole (TIFF 6.0, section 15).
 fn check_streams(raw: &DngRaw, bytes: &[u8]) -> Result<Checked, DecodeError> {
     let across = raw.width.div_ceil(raw.chunk_width);
     streams::check(bytes, &raw.chunks, |i| {
         let rows = raw.chunk_height.min(raw.height - i / across * raw.chunk_height);
-        Some((rows * raw.chunk_width * raw.samples_per_pixel) as u64)
+        let samples = |rows: usize| (rows * raw.chunk_width * raw.samples_per_pixel) as u64;
+        Some((samples(rows), samples(raw.chunk_height)))
     })
 }
 
