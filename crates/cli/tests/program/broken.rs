@@ -70,3 +70,15 @@ fn a_folder_without_raws_is_said_so() {
     let ran = run(folder.path(), &["audit", "note.txt", "--format", "ndjson"]);
     assert_eq!((ran.code, cards(&ran.out).len()), (Some(3), 1));
 }
+
+/// TIFF 6.0, section 15: tiles at the right and lower edge are padded to the full size, however little of the picture
+/// is in them.
+#[test]
+fn padded_edge_tiles_are_no_damage() {
+    let folder = shoot(0);
+    let recipe = rawassay_scene::Recipe::new(rawassay_scene::SceneKind::DeadLeaves).size(1030, 530);
+    let bytes = rawassay_scene::render(&recipe).to_dng(rawassay_scene::Compression::LosslessJpeg);
+    fs::write(folder.path().join("shoot/edge.dng"), bytes).unwrap();
+    let (ran, cards) = audit(folder.path(), &[]);
+    assert_eq!((ran.code, &cards[0]["status"]), (Some(0), &"measured".into()), "{}", cards[0]["error"]);
+}
