@@ -1,7 +1,8 @@
 //! The built program as a user runs it, one module per command.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::print_stderr)]
 
 mod cull;
+mod hostile;
 
 use std::path::{Path, PathBuf};
 use std::process::Command;

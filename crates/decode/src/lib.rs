@@ -29,6 +29,8 @@ pub use frame::{
     Area, BlackFrom, Colour, FilterArray, Frame, Integrity, NoiseProfile, Plane, PlaneLevels, Preview, Reader,
 };
 pub use names::is_raw_name;
+#[doc(hidden)]
+pub use open::scan_only;
 pub use open::{open, open_bytes, readers};
 pub use preview::preview;
 pub use shot::{Orientation, PitchFrom, Shot};

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use crate::container::scan;
 use crate::frame::{Frame, Integrity, Reader};
 use crate::levels::levels;
+use crate::preview::preview;
 use crate::{DecodeError, backend, dither, exif, integrity};
 
 /// Opens a raw file. The whole file is read into memory: a mapped file that is cut while in use would end the program.
@@ -62,4 +63,12 @@ pub fn readers() -> Vec<Reader> {
     let mut readers: Vec<Reader> = backend::backends().iter().map(|b| b.reader()).collect();
     readers.dedup();
     readers
+}
+
+/// For the fuzz targets: container scan, Exif and preview, without decoding a sample.
+#[doc(hidden)]
+#[must_use]
+pub fn scan_only(bytes: &[u8]) -> bool {
+    let shot = scan(bytes).map(|container| exif::read(&container, bytes));
+    preview(bytes).is_some() || shot.is_ok()
 }
