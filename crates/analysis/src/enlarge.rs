@@ -177,7 +177,8 @@ fn rung(case: &Case<'_>, size: &PaperSize, distance: Distance, turn: bool) -> Op
         height_in,
         distance_mm,
         ppi: fit.ppi,
-        asks_px: [(width_in * wanted).ceil(), (height_in * wanted).ceil()],
+        // Rounding must not ask for a pixel more.
+        asks_px: [width_in, height_in].map(|inches| (inches * wanted - 1e-6).ceil()),
         rise_mm: brings.rise_px.and_then(mm),
         asks_rise_mm: case.brief.limits.rise_eye_limits.borderline * paper.seen.finest_mm,
         motion_mm: brings.motion_px.and_then(mm),

@@ -204,6 +204,17 @@ pub struct Subject<'a> {
     pub damaged: Option<&'a str>,
 }
 
+/// The findings that stand for what limits a print.
+fn limiting(limited_by: &str) -> &'static [FindingCode] {
+    match limited_by {
+        "pixels" => &[FindingCode::TooFewPixels],
+        "sharpness" => &[FindingCode::Soft, FindingCode::Diffracted],
+        "motion" => &[FindingCode::Shaken],
+        "noise" => &[FindingCode::Noisy],
+        _ => &[],
+    }
+}
+
 /// Judges a frame by a brief, whole or cropped (see [`crate::crop`] for its coordinates).
 ///
 /// The outcome follows from the findings and from what is unknown: one finding that fails makes the frame fail; else
@@ -213,7 +224,10 @@ pub struct Subject<'a> {
 pub fn judge(subject: &Subject<'_>, brief: &Brief, crop: Option<Area>) -> Judgement {
     let case = Case::new(subject, brief, crop);
     let mut findings: Vec<Finding> = rules::RULES.iter().filter_map(|rule| rule(&case)).collect();
-    findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
+    let print = case.print_fit();
+    // Of two that weigh the same, the one that limits the print first tells more.
+    let limits = |f: &Finding| print.largest.as_ref().is_some_and(|l| limiting(&l.limited_by).contains(&f.code));
+    findings.sort_by_key(|f| (std::cmp::Reverse(f.severity), !limits(f)));
     let outcome = if case.unreadable() {
         Outcome::Unmeasured
     } else if findings.iter().any(|f| f.severity == Severity::Fails) {
@@ -228,7 +242,7 @@ pub fn judge(subject: &Subject<'_>, brief: &Brief, crop: Option<Area>) -> Judgem
     Judgement {
         usable_ev: case.usable_ev(),
         snr_limit: brief.limits.shadow_snr,
-        print: case.print_fit(),
+        print,
         verdict: Verdict { brief: brief.name.clone(), outcome, findings, not_measured: case.not_measured() },
     }
 }

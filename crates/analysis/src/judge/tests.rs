@@ -391,6 +391,19 @@ fn handling_is_a_note_on_a_sharp_frame_and_a_cause_of_a_shaken_one() {
 }
 
 #[test]
+fn of_equal_findings_the_one_that_limits_the_print_stands_first() {
+    // 24 megapixels at 30 x 40 in: 150 ppi and a mid-tone SNR of 8 x 1.29 = 10.3 are both borderline; noise asks for
+    // 20 / 8 x 116 = 291 ppi, pixels for 180.
+    let (mut m, s) = (measures(), shot());
+    m.noise.snr_midtone_db = Some(20.0 * 8f64.log10());
+    let judgement = judged(&m, &s, "exhibition", None);
+    assert_eq!(judgement.print.largest.as_ref().unwrap().limited_by, "noise");
+    let codes: Vec<FindingCode> = judgement.verdict.findings.iter().map(|f| f.code).collect();
+    assert!(codes.contains(&FindingCode::TooFewPixels), "{codes:?}");
+    assert_eq!(codes[0], FindingCode::Noisy);
+}
+
+#[test]
 fn damaged_fails_and_advises_a_copy() {
     let (m, s) = (measures(), shot());
     let subject = Subject { shot: Some(&s), measures: Some(&m), damaged: Some("rows 3000 to 3999 are constant") };

@@ -35,7 +35,7 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
             limit: passed(limits, severity),
             unit: "ratio",
             text: format!(
-                "Mid-tones{at} have a signal-to-noise ratio of {snr:.0} on {}; this brief wants {:.0} and {:.0} at the least.",
+                "Mid-tones{at} have a signal-to-noise ratio of {snr:.1} on {}; this brief wants {:.0} and {:.0} at the least.",
                 surface(case),
                 limits.borderline,
                 limits.fails
