@@ -77,15 +77,26 @@ fn the_same_frame_prints_small_and_fails_large_for_a_stated_reason() {
 }
 
 #[test]
-#[ignore = "fails since the sharpness of the scene changed: the frame comes out undetermined; open defect"]
 fn a_shake_of_12_px_halves_the_largest_print_or_worse() {
-    let sharp = Measured::of(&clean(SceneKind::Buildings)).judged(SMALL, None);
-    let mut recipe = clean(SceneKind::Buildings);
+    shake_of_12_px(SceneKind::Buildings);
+}
+
+/// Among leaves of all sizes a smear of 12 px leaves only edges along it, and its smooth ramps are taken for the work of
+/// noise reduction: the frame is rightly no pass, but unmeasured where it should be shaken.
+#[test]
+#[ignore = "open defect: motion and noise are undetermined in this frame"]
+fn a_shake_of_12_px_among_leaves() {
+    shake_of_12_px(SceneKind::DeadLeaves);
+}
+
+fn shake_of_12_px(scene: SceneKind) {
+    let sharp = Measured::of(&clean(scene.clone())).judged(SMALL, None);
+    let mut recipe = clean(scene);
     recipe.optics.motion = Motion::Straight { length_px: 12.0, direction_deg: 30.0 };
     let frame = Measured::of(&recipe);
     let shaken = frame.judged(SMALL, None);
+    assert_eq!(shaken.verdict.outcome, Outcome::Fails, "{:#?} {:?}", shaken.verdict, frame.measures.notes);
     assert!(width_in(&shaken) <= 0.5 * width_in(&sharp), "{} {}", width_in(&shaken), width_in(&sharp));
-    assert_eq!(shaken.verdict.outcome, Outcome::Fails);
     let found = finding(&shaken, FindingCode::Shaken);
     // 12 px are 0.965 mm on the paper, 7.37 of the eye's 0.1309 mm; the measure is good to 15 % here.
     assert!((found.measured.unwrap() / 7.37 - 1.0).abs() < 0.15, "{found:?}");
@@ -154,12 +165,24 @@ fn soft_by_focus_and_by_lens() {
     assert!(judgement.verdict.findings.iter().all(|f| f.code != FindingCode::Shaken));
 }
 
+/// By the closed form f/32 fails this print; the edges are read too narrow for that.
 #[test]
-#[ignore = "fails since the sharpness of the scene changed: the frame comes out undetermined; open defect"]
-fn diffracted_where_the_edges_agree() {
+#[ignore = "open defect: the edge spread of diffraction is read narrower than its 10-90 % rise"]
+fn diffraction_fails_where_its_closed_form_does() {
+    let judgement = Measured::of(&at_f32()).judged(SMALL, None);
+    assert_eq!(finding(&judgement, FindingCode::Diffracted).severity, Severity::Fails, "{:#?}", judgement.verdict);
+}
+
+fn at_f32() -> Recipe {
     let mut recipe = clean(SceneKind::DeadLeaves);
     recipe.shot.f_number = 32.0;
     recipe.optics.diffraction = Some(Diffraction { f_number: 32.0, pitch_um: 4.3, wavelength_um: 0.55 });
+    recipe
+}
+
+#[test]
+fn diffracted_where_the_edges_agree() {
+    let mut recipe = at_f32();
     let judgement = Measured::of(&recipe).judged(SMALL, None);
     let found = finding(&judgement, FindingCode::Diffracted);
     // Closed form: 1.33287 x 0.55 x 32 / 4.3 = 5.46 px, 3.35 eye limits, with the pixel 3.39. Edges of such a long-tailed

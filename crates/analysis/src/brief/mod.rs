@@ -204,7 +204,7 @@ impl Default for Brief {
             },
             limits: Limits::default(),
             handling: Handling::default(),
-            needs: vec![Need::Sharpness, Need::Noise],
+            needs: vec![Need::Sharpness, Need::Motion, Need::Noise],
         }
     }
 }

@@ -69,7 +69,7 @@ fn what_is_left_out_has_its_default() {
     // What the eye resolves at 24 in: 3438 / 24 = 143 ppi (references, section 5); two thirds at the least.
     assert_eq!((brief.output.ppi_wanted, brief.output.ppi_least), (143.0, 95.3));
     assert_eq!(brief.name, "24 x 36 in");
-    assert_eq!(brief.needs, vec![Need::Sharpness, Need::Noise]);
+    assert_eq!(brief.needs, vec![Need::Sharpness, Need::Motion, Need::Noise]);
     // One of a limit's two values.
     let brief =
         Brief::parse("[output]\nsize=\"A3\"\ndistance=\"40cm\"\n[limits]\nsnr_midtone = { fails = 5 }", "x").unwrap();

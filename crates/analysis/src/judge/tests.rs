@@ -391,6 +391,16 @@ fn handling_is_a_note_on_a_sharp_frame_and_a_cause_of_a_shaken_one() {
 }
 
 #[test]
+fn sharp_edges_along_an_unknown_motion_do_not_pass() {
+    // A shake leaves the edges along it sharp; where only those are left its kind cannot be told.
+    let (mut m, s) = (measures(), shot());
+    m.blur.kind = BlurKind::Undetermined;
+    let judgement = judged(&m, &s, "portfolio", None);
+    assert_eq!(judgement.verdict.outcome, Outcome::Unmeasured);
+    assert_eq!(judgement.print.largest, None);
+}
+
+#[test]
 fn of_equal_findings_the_one_that_limits_the_print_stands_first() {
     // 24 megapixels at 30 x 40 in: 150 ppi and a mid-tone SNR of 8 x 1.29 = 10.3 are both borderline; noise asks for
     // 20 / 8 x 116 = 291 ppi, pixels for 180.
@@ -479,8 +489,7 @@ proptest! {
             1 => { m.noise.snr_midtone_db = Some(value); m.channels.clear(); }
             _ => { m.blur.kind = BlurKind::Motion; m.blur.motion_px = Some(value); }
         }
-        let mut brief = Brief::default();
-        brief.needs.push(Need::Motion);
+        let brief = Brief::default();
         let judgement = judge(&Subject { shot: Some(&s), measures: Some(&m), damaged: None }, &brief, None);
         prop_assert!(judgement.verdict.outcome != Outcome::Prints, "{:?}", judgement);
         let text = serde_json::to_string(&judgement).unwrap();
