@@ -15,25 +15,43 @@ const SPECULAR: f64 = 0.001;
 /// Furthest that an overexposure is estimated, EV: beyond it nothing in the frame tells.
 const FURTHEST_OVER_EV: f64 = 3.0;
 
-/// A first idea of photon noise, from the least structured of the blocks in the middle tones.
+/// A first idea of photon noise, from the blocks of the middle tones with the least variance for their level, as far as
+/// they hold no structure: blocks with edges in them would make it too large.
 pub(crate) fn rough_noise(frame: &Frame, blocks: &Blocks) -> RoughNoise {
     let Some(shape) = &blocks.shape else { return RoughNoise::Unknown };
-    let mut ratios: Vec<f64> = Vec::new();
-    for stats in blocks.stats.chunks_exact(shape.planes) {
+    let mut ratios: Vec<(f64, usize)> = Vec::new();
+    for (block, stats) in blocks.stats.chunks_exact(shape.planes).enumerate() {
         for (s, l) in stats.iter().zip(&frame.levels) {
             let mean = f64::from(s.mean) - l.black_dn;
             let span = l.white_declared_dn - l.black_dn;
             if mean > 0.01 * span && mean < 0.5 * span {
-                ratios.push(f64::from(s.variance) / mean);
+                ratios.push((f64::from(s.variance) / mean, block));
             }
         }
     }
     if ratios.len() < 24 {
         return RoughNoise::Unknown;
     }
-    let few = ratios.len() / 30;
-    let (_, &mut ratio, _) = ratios.select_nth_unstable_by(few, f64::total_cmp);
-    if ratio <= 0.0 { RoughNoise::Absent } else { RoughNoise::Slope(ratio) }
+    let few = (ratios.len() / 8).clamp(23, 400);
+    ratios.select_nth_unstable_by(few, |a, b| a.0.total_cmp(&b.0));
+    ratios.truncate(few);
+    if ratios.iter().filter(|r| r.0 <= 0.0).count() > few / 4 {
+        return RoughNoise::Absent;
+    }
+    let mut left = vec![0.0; shape.side * shape.side];
+    let mut clean: Vec<f64> = ratios
+        .iter()
+        .filter(|&&(_, block)| {
+            shape.residuals(frame, blocks.corners[block], &mut left)
+                && shape.correlations(&left).iter().all(|c| c.abs() < 3.5)
+        })
+        .map(|r| r.0)
+        .collect();
+    if clean.len() < 12 {
+        return RoughNoise::Unknown;
+    }
+    clean.sort_by(f64::total_cmp);
+    RoughNoise::Slope(clean[clean.len() / 2])
 }
 
 /// The lowest code, where shadows pile up on it (a file whose black is clipped at zero).

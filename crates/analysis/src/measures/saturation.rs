@@ -222,6 +222,15 @@ fn density(hist: &Histogram, from: f64, to: f64) -> f64 {
 /// out: it is widened until it holds the whole pile, the tones under it taken off at the density found below it.
 fn shape(hist: &Histogram, first: usize, last: usize) -> (f64, f64) {
     let counts = hist.counts();
+    // The converter's end: one code far above all that lie below it, next to nothing above. Tones close below it (a white
+    // wall just short of saturation) are not part of it.
+    if let Some(spike) = (first..=last).max_by_key(|&c| counts[c]) {
+        let most = u64::from(counts[spike]);
+        let beside = counts[spike.saturating_sub(12)..spike].iter().copied().max().unwrap_or(0);
+        if most > 4 * u64::from(beside) && 10 * hist.between(spike + 1, spike + 13) < most {
+            return (spike as f64, 0.0);
+        }
+    }
     let mut centre = 0.5 * (first + last) as f64;
     let mut half = (0.5 * (last + 1 - first) as f64).max(1.0);
     let mut spread = 0.0;
@@ -327,6 +336,21 @@ mod tests {
             let tolerance = if prnu > 0.0 { 0.12 } else { 0.06 };
             assert!(off_pct < tolerance, "off by {off_pct} points at {full_well}");
         }
+    }
+
+    #[test]
+    fn a_white_wall_just_short_of_saturation_is_not_counted_as_clipped() {
+        let mut rng = Noise::new(9);
+        let (black, gain, limit) = (512.0, 2.0, 14_000.0);
+        let mut clipped = 0.0;
+        let h = hist_of((0..300_000).map(|i| {
+            let e = if i % 4 == 0 { 0.992 * gain * (limit - black) } else { 15_000.0 * rng.uniform() };
+            let v = (black + (e + e.sqrt() * rng.normal()) / gain).round().min(limit);
+            clipped += f64::from(v == limit);
+            v
+        }));
+        let s = find(&h, black, 16_383.0, RoughNoise::Slope(1.0 / gain), &[]);
+        assert_eq!((s.level_dn, s.clipped), (limit, clipped));
     }
 
     #[test]
