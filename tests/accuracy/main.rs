@@ -2,5 +2,7 @@
 #![allow(clippy::unwrap_used)]
 
 mod judge;
+mod levels;
+mod noise;
 mod series;
 mod sets;

@@ -45,7 +45,8 @@ fn camera(draw: &mut Draw, filter: Filter) -> Camera {
         read_noise_e: draw.between(1.6, 3.0),
         converter_noise_dn: 0.0,
         prnu_pct: draw.of(&[0.0, 0.3, 0.6]),
-        border: if draw.next() < 0.5 { Border::default() } else { Border { left: 33, top: 17, right: 0, bottom: 0 } },
+        // Whole periods of every filter array: one rendering of the light serves frames with and without a border.
+        border: if draw.next() < 0.5 { Border::default() } else { Border { left: 36, top: 18, right: 0, bottom: 0 } },
         ..Camera::default()
     }
 }
@@ -90,7 +91,9 @@ fn main() {
         };
         let name = format!("{scene:?}");
         let first = Recipe::new(scene).size(width, width * 2 / 3).optics(Optics::gaussian(draw.between(0.4, 1.2)));
-        let mut recipe = first.camera(camera(&mut draw, filter.clone())).seeds(100 + n as u64, n as u64);
+        let mut recipe = first
+            .camera(Camera { border: Border::default(), ..camera(&mut draw, filter.clone()) })
+            .seeds(100 + n as u64, n as u64);
         let skip = only.is_some_and(|o| !name.contains(o.as_str()));
         let light = (!skip).then(|| light(&recipe));
         for k in 0..each {
@@ -114,7 +117,8 @@ fn main() {
             frames += 1;
             let percent = |v: Option<f64>, t: f64| v.map(|v| 100.0 * (v / t - 1.0));
             let gain = percent(m.noise.gain_e_per_dn, truth.gain_e_per_dn);
-            let scene_read = percent(m.noise.read_noise_dn, truth.read_noise_dn);
+            let with_rows = truth.read_noise_dn.hypot(t.row_banding_dn);
+            let scene_read = percent(m.noise.read_noise_dn, with_rows);
             let range = m.engineering_ev.map(|e| e - (truth.full_well_e / truth.read_noise_e).log2());
             let clip = m.channels.iter().zip(&t.planes).map(|(c, t)| {
                 let truth = t.clipped_sample_pct;

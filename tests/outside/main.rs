@@ -4,5 +4,6 @@
 
 mod exif_tags;
 mod libraw_pixels;
+mod noise;
 mod python;
 mod xmp;
