@@ -6,4 +6,5 @@ mod exif_tags;
 mod libraw_pixels;
 mod noise;
 mod python;
+mod simulated_files;
 mod xmp;

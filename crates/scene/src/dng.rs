@@ -52,7 +52,7 @@ impl Default for DngOptions {
     }
 }
 
-/// Side of a tile of the lossless JPEG storage, px.
+/// Largest side of a tile of the lossless JPEG storage, px.
 const TILE: usize = 512;
 
 impl Raw {
@@ -244,14 +244,16 @@ impl Raw {
         let samples = codes.as_deref().unwrap_or(&self.samples);
         let bits = camera.coded_bits.unwrap_or(camera.bits);
         let row = self.width * spp;
-        if options.compression == Compression::LosslessJpeg {
-            let (across, down) = (self.width.div_ceil(TILE), self.height.div_ceil(TILE));
+        // No wider than the frame: LibRaw misreads tiles that are. Sides are multiples of 16 (TIFF 6.0).
+        let wide = TILE.min(self.width / 16 * 16);
+        if options.compression == Compression::LosslessJpeg && wide > 0 {
+            let (across, down) = (self.width.div_ceil(wide), self.height.div_ceil(TILE));
             let tiles: Vec<Vec<u8>> = (0..across * down)
                 .into_par_iter()
                 .map(|i| {
-                    let tile = self.tile(samples, (i % across) * TILE, (i / across) * TILE);
+                    let tile = self.tile(samples, (i % across) * wide, wide, (i / across) * TILE);
                     // Two components side by side keep each filter colour's differences small.
-                    let (width, parts) = if spp == 3 { (TILE, 3) } else { (TILE / 2, 2) };
+                    let (width, parts) = if spp == 3 { (wide, 3) } else { (wide / 2, 2) };
                     LjpegCompressor::new(&tile, width, TILE, parts, bits as u8, 1, 0, 0)
                         .and_then(LjpegCompressor::encode)
                         .unwrap_or_default()
@@ -259,7 +261,7 @@ impl Raw {
                 .collect();
             raw.set(258, Value::Short(vec![bits as u16; spp]))
                 .set(259, short(7))
-                .set(322, long(TILE))
+                .set(322, long(wide))
                 .set(323, long(TILE))
                 .set(325, Value::Long(tiles.iter().map(|t| t.len() as u32).collect()))
                 .set(324, Value::Pieces(tiles));
@@ -288,13 +290,13 @@ impl Raw {
     }
 
     /// One tile; beyond the frame the last column and row are repeated, keeping the filter array's phase.
-    fn tile(&self, samples: &[u16], x0: usize, y0: usize) -> Vec<u16> {
+    fn tile(&self, samples: &[u16], x0: usize, wide: usize, y0: usize) -> Vec<u16> {
         let spp = self.recipe.camera.filter.samples_per_pixel();
         let inside = |i: usize, n: usize| if i < n { i } else { n - 1 - (i - n) % 2 };
-        let mut tile = Vec::with_capacity(TILE * TILE * spp);
+        let mut tile = Vec::with_capacity(wide * TILE * spp);
         for y in y0..y0 + TILE {
             let row = inside(y, self.height) * self.width;
-            for x in x0..x0 + TILE {
+            for x in x0..x0 + wide {
                 let at = (row + inside(x, self.width)) * spp;
                 tile.extend_from_slice(&samples[at..at + spp]);
             }
