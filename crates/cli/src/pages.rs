@@ -56,7 +56,7 @@ pub fn write(
     let judgements: Vec<Judgement> = records.iter().map(|r| judge(&r.subject(), request.brief, None)).collect();
     let (series, sets) = together(&records, &judgements, request.brief);
     let sheets = records.into_iter().zip(&judgements).map(|(record, j)| sheet(record, j, request.brief)).collect();
-    let title = request.record.file_name().map_or_else(|| "shoot".into(), |n| n.to_string_lossy().into_owned());
+    let title = title(request.record);
     let mut shoot = Shoot::new(title, purpose(request.brief), sheets);
     (shoot.series, shoot.sets) = (series, Some(sets));
 
@@ -112,6 +112,13 @@ pub fn write(
         changed: changed.into_inner(),
         index: folder.path("index.html"),
     })
+}
+
+/// What the shoot is called: the folder in which its record lies.
+fn title(record: &Path) -> String {
+    let absolute = std::path::absolute(record).unwrap_or_else(|_| record.to_path_buf());
+    let folder = absolute.parent().and_then(Path::file_name).or(absolute.file_name());
+    folder.map_or_else(|| "shoot".into(), |n| n.to_string_lossy().into_owned())
 }
 
 fn count(changed: &AtomicUsize, written: bool) {

@@ -13,7 +13,7 @@ use super::{render, upright};
 use crate::record::Record;
 
 /// Rises whenever a picture may come out differently for the same file.
-const DRAWING_VERSION: u32 = 2;
+const DRAWING_VERSION: u32 = 3;
 /// Most patches in the noise plot.
 const MOST_PATCHES: usize = 80;
 /// Longest side of the small picture, pixels: twice the size at which the overview shows it.
@@ -51,7 +51,7 @@ impl Sizes {
         match frames {
             0..=600 => sizes(1280, 39_000, 9_000, 256, 24_000),
             601..=1200 => sizes(1100, 24_000, 6_000, 224, 9_000),
-            _ => sizes(720, 10_000, 3_500, 144, 2_600),
+            _ => sizes(640, 9_000, 3_000, 128, 2_200),
         }
     }
 }
@@ -94,7 +94,7 @@ pub struct Drawn {
     pub cell_px: f64,
     /// Histogram of each plane.
     pub histograms: Vec<PlaneHistogram>,
-    /// Flat patches of the green (or first) plane: (mean above black, variance), DN and DN².
+    /// Flat patches of the green (or first) plane, means of those of like tone: (mean above black, variance), DN and DN².
     pub patches: Vec<(f32, f32)>,
     /// Crop at the sharpest measured edge.
     pub sharpest: Option<Crop>,
@@ -196,12 +196,17 @@ pub fn draw(
         histograms: tones.histograms,
         patches: scatter::flat_patches(frame, &measures.channels, green, MOST_PATCHES)
             .into_iter()
-            .map(|(mean, variance)| (mean as f32, variance as f32))
+            .map(|(mean, variance)| (whole_digits(mean), whole_digits(variance)))
             .collect(),
         sharpest,
         softest,
     };
     Some((drawn, files))
+}
+
+/// Four digits: more than a plot can show.
+fn whole_digits(value: f64) -> f32 {
+    format!("{value:.3e}").parse().unwrap_or(0.0)
 }
 
 /// The plane whose noise is told: green, else the first.

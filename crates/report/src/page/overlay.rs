@@ -128,12 +128,9 @@ fn buttons(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
     for (index, (plane, _)) in drawn.clipped.iter().enumerate() {
         let hatch = hatch_of(plane, index);
         let pct = sheet.card.channels.iter().find(|c| &c.name == plane).map_or(0.0, |c| c.clipped_pct);
-        let tiles: String = ["", " transform=\"translate(8)\"", " transform=\"translate(16)\""]
-            .iter()
-            .map(|shift| format!("<path class=\"hatch\"{shift} d=\"{}\"/>", HATCHES[hatch]))
-            .collect();
+        // The pattern itself, from the picture below.
         let swatch = format!(
-            "<rect class=\"paper\" width=\"24\" height=\"16\"/>{tiles}<g transform=\"translate(0 8)\">{tiles}</g>"
+            "<rect class=\"paper\" width=\"24\" height=\"16\"/><rect width=\"24\" height=\"16\" fill=\"url(#hatch-{hatch})\"/>"
         );
         let text = format!(
             "clipped {} <span class=\"how\">{}, {} %</span>",

@@ -32,8 +32,7 @@ pub(crate) fn section(out: &mut String, sheet: &Sheet) {
     channels(out, &card);
     put!(
         out,
-        "<table><caption>File</caption><tbody><tr><th scope=\"row\">size</th><td>{} bytes</td></tr><tr><th scope=\"row\">status</th><td>{}</td></tr><tr><th \
-         scope=\"row\">content hash</th><td class=\"hash\">{}</td></tr></tbody></table>\n</div>\n</section>\n",
+        "<table><caption>File</caption><tbody><tr><th>size</th><td>{} bytes</td></tr><tr><th>status</th><td>{}</td></tr><tr><th>content hash</th><td class=\"hash\">{}</td></tr></tbody></table>\n</div>\n</section>\n",
         sheet.card.file_id.size,
         card.get("status").and_then(Value::as_str).unwrap_or(""),
         esc(&sheet.card.file_id.hash)
@@ -54,7 +53,7 @@ fn collect(rows: &mut String, path: &str, fields: &serde_json::Map<String, Value
 
 fn row(rows: &mut String, path: &str, value: &Value) {
     let (label, unit) = label_and_unit(path);
-    put!(rows, "<tr><th scope=\"row\">");
+    rows.push_str("<tr><th>");
     match explain::find(path) {
         Some(found) => put!(rows, "<a href=\"../words.html#{}\">{}</a>", esc(found.word), esc(&label)),
         None => put!(rows, "{}", esc(&label)),
@@ -133,7 +132,7 @@ fn channels(out: &mut String, card: &Value) {
     for name in first.keys().filter(|k| *k != "name") {
         let (label, unit) = label_and_unit(&format!("channels.{name}"));
         let path = format!("channels.{name}");
-        out.push_str("<tr><th scope=\"row\">");
+        out.push_str("<tr><th>");
         match explain::find(&path) {
             Some(found) => put!(out, "<a href=\"../words.html#{}\">{}</a>", esc(found.word), esc(&label)),
             None => put!(out, "{}", esc(&label)),

@@ -299,19 +299,26 @@ fn finish(drawn: &str, title: &str, description: &str) -> String {
         esc(title),
         esc(description)
     );
-    let mut straight = String::new();
+    // Straight lines and dots of one kind that follow each other become one path; axes and ticks go into one at the end.
+    let (mut joined, mut axes) = (String::new(), String::new());
     for line in drawn.lines().skip(1) {
-        if let Some((class, path)) = straight_line(line) {
-            // Neighbouring straight lines of one kind become one path.
-            let open = format!("<path class=\"{class}\" d=\"");
-            if !straight.starts_with(&open) {
-                close(&mut out, &mut straight);
-                straight = open;
+        if let Some((class, path)) = straight_line(line).or_else(|| dot(line)) {
+            if class == "s-ink" {
+                axes.push_str(&path);
+                continue;
             }
-            straight.push_str(&path);
+            let open = format!("<path class=\"{class}\" d=\"");
+            if !joined.starts_with(&open) {
+                close(&mut out, &mut joined);
+                joined = open;
+            }
+            joined.push_str(&path);
             continue;
         }
-        close(&mut out, &mut straight);
+        close(&mut out, &mut joined);
+        if line == "</svg>" && !axes.is_empty() {
+            put!(out, "<path class=\"s-ink\" d=\"{axes}\"/>");
+        }
         if line.starts_with('<') && !line.starts_with("</") {
             out.push_str(&classed(line));
         } else {
@@ -364,6 +371,20 @@ fn straight_line(element: &str) -> Option<(String, String)> {
     Some((value("class")?.to_owned(), format!("M{x1} {y1}{to}")))
 }
 
+/// Class and path of a dot: a line of no length with a round, wide end.
+fn dot(element: &str) -> Option<(String, String)> {
+    if !element.starts_with("<circle ") {
+        return None;
+    }
+    let element = classed(element);
+    let value = |name: &str| {
+        let start = element.find(&format!(" {name}=\""))? + name.len() + 3;
+        element.get(start..)?.split('"').next()
+    };
+    let role = value("class")?.strip_prefix("f-")?;
+    Some((format!("s-{role} dots"), format!("M{} {}h0", value("cx")?, value("cy")?)))
+}
+
 /// Points of a polyline without those inside a level stretch, which draw nothing.
 fn without_level_points(points: &str) -> String {
     let places: Vec<(&str, &str)> = points.split_whitespace().filter_map(|p| p.split_once(',')).collect();
@@ -381,7 +402,18 @@ fn without_level_points(points: &str) -> String {
 
 /// One element: `fill="#FE00.."` and `stroke="#FE00.."` become a class, what has no effect goes.
 fn classed(element: &str) -> String {
-    let mut element = element.replace(" opacity=\"1\"", "").replace(" font-family=\"sans-serif\"", "");
+    // What the stylesheet gives every chart need not stand in each element.
+    let mut element = element.to_owned();
+    for (long, short) in [
+        (" opacity=\"1\"", ""),
+        (" font-family=\"sans-serif\"", ""),
+        (" stroke=\"none\"", ""),
+        (" fill=\"none\"", ""),
+        (" dy=\"0.76em\" text-anchor=\"middle\"", " dy=\".76em\""),
+        (" dy=\"0.5ex\" text-anchor=\"end\"", " dy=\".5ex\" text-anchor=\"end\""),
+    ] {
+        element = element.replace(long, short);
+    }
     // Sizes of text and widths of lines are the stylesheet's.
     for attribute in [" font-size=\"", " stroke-width=\""] {
         if let Some(start) = element.find(attribute)
@@ -409,7 +441,9 @@ fn classed(element: &str) -> String {
         element.replace_range(at..digits + 3, "");
         put!(classes, "{}{prefix}-{role}", if classes.is_empty() { "" } else { " " });
     }
-    // An attribute would lose against the class, so these stay only where they say "none".
+    if element.starts_with("<text") && classes == "f-ink" {
+        classes.clear();
+    }
     let head = element.find([' ', '>']).unwrap_or(element.len());
     if !classes.is_empty() {
         element.insert_str(head, &format!(" class=\"{classes}\""));

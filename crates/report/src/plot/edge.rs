@@ -99,7 +99,7 @@ mod tests {
             .collect();
         // Gaussian, sigma 0.7 px: MTF50 = 0.18739 / 0.7 (closed form).
         let plot = Reading::of(&mtf(&curve, Some(0.267_7), Some(0.488)));
-        let dots = plot.dots("f-fit");
+        let dots = plot.dots("s-fit dots");
         near(dots[0].0, 0.267_7, 0.002);
         near(dots[0].1, 0.5, 0.005);
         near(dots[1].1, 0.1, 0.005);

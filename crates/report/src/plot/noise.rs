@@ -61,10 +61,10 @@ mod tests {
         near(line[0].1, 400.0, 5.0);
         // Slope is 1 / gain.
         near((line[1].1 - line[0].1) / (line[1].0 - line[0].0), 0.4, 0.005);
-        for (dot, patch) in plot.dots("f-green").iter().zip(patches) {
+        for (dot, patch) in plot.dots("s-green dots").iter().zip(patches) {
             near(dot.0, patch.0, 5.0);
             near(dot.1, patch.1, 5.0);
         }
-        assert_eq!(plot.dots("f-green").len(), 2);
+        assert_eq!(plot.dots("s-green dots").len(), 2);
     }
 }

@@ -104,11 +104,13 @@ impl Reading {
             .collect()
     }
 
-    /// Centres of the dots of that class.
+    /// The dots of that class.
     pub(crate) fn dots(&self, class: &str) -> Vec<(f64, f64)> {
         self.with_class(class)
-            .filter(|l| l.starts_with("<circle"))
-            .map(|l| (self.x(pixel(l, "cx")), self.y(pixel(l, "cy"))))
+            .filter_map(|l| attribute(l, "d"))
+            .flat_map(|d| d.split('M').filter(|p| !p.is_empty()))
+            .map(|p| p.trim_end_matches("h0").split_once(' ').unwrap())
+            .map(|(x, y)| (self.x(x.parse().unwrap()), self.y(y.parse().unwrap())))
             .collect()
     }
 

@@ -91,7 +91,7 @@ mod tests {
         let curve = Curve { name: "signal-to-noise", values: vec![estimate(60.0), estimate(35.0), estimate(18.0)] };
         let svg = svg("t", "x", "y", &steps, &[curve], Some(Limits { borderline: 20.0, fails: 10.0 }));
         let plot = Reading::named(&svg, &steps);
-        let dots = plot.dots("f-main");
+        let dots = plot.dots("s-main dots");
         assert_eq!(dots.len(), 3);
         for (i, (dot, expected)) in dots.iter().zip([60.0, 35.0, 18.0]).enumerate() {
             near(dot.0, i as f64, 0.01);

@@ -68,6 +68,13 @@
       box: row.querySelector("input"),
       cell: row.cells[row.cells.length - 1],
     }));
+    // Rows are laid out as grids; they stay rows of a table for those who have them read out.
+    byId("ledger").setAttribute("role", "table");
+    for (const part of byId("ledger").querySelectorAll("thead, tbody")) part.setAttribute("role", "rowgroup");
+    for (const row of byId("ledger").rows) {
+      row.setAttribute("role", "row");
+      for (const cell of row.cells) cell.setAttribute("role", cell.tagName === "TD" ? "cell" : row.parentElement === body ? "rowheader" : "columnheader");
+    }
     // A mark of this very set of frames: ticks kept in an address are taken up only by the same set.
     let mark = 7;
     for (const r of rows) for (let i = 0; i < r.path.length; i++) mark = (mark * 31 + r.path.charCodeAt(i)) >>> 0;
