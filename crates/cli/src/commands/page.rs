@@ -32,7 +32,12 @@ impl Page {
     #[allow(clippy::print_stdout, reason = "the answer of the command")]
     pub fn run(self) -> Result<Exit, Failure> {
         let brief = Brief::find(&self.brief).map_err(|e| Failure::usage(e.to_string()))?;
-        let records = rawassay_report::record::read(&self.record).map_err(|e| Failure::nothing(e.to_string()))?;
+        let records = rawassay_report::record::read(&self.record).map_err(|e| match e {
+            rawassay_report::ReportError::Io { .. } => {
+                Failure::nothing(format!("{e}; give the record that `rawassay audit` keeps"))
+            }
+            other => Failure::nothing(other.to_string()),
+        })?;
         if records.is_empty() {
             return Err(Failure::nothing(format!(
                 "{}: holds no frame; run `rawassay audit` on a folder of raw files first",

@@ -13,7 +13,7 @@ use super::{render, upright};
 use crate::record::Record;
 
 /// Rises whenever a picture may come out differently for the same file.
-const DRAWING_VERSION: u32 = 3;
+const DRAWING_VERSION: u32 = 4;
 /// Most patches in the noise plot.
 const MOST_PATCHES: usize = 80;
 /// Longest side of the small picture, pixels: twice the size at which the overview shows it.
@@ -94,7 +94,7 @@ pub struct Drawn {
     pub cell_px: f64,
     /// Histogram of each plane.
     pub histograms: Vec<PlaneHistogram>,
-    /// Flat patches of the green (or first) plane, means of those of like tone: (mean above black, variance), DN and DN².
+    /// Flat patches of the green (or first) plane, the middle one of each tone: (mean above black, variance), DN and DN².
     pub patches: Vec<(f32, f32)>,
     /// Crop at the sharpest measured edge.
     pub sharpest: Option<Crop>,
