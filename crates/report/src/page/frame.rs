@@ -283,7 +283,7 @@ fn plots(out: &mut String, sheet: &Sheet) {
         };
         let caption = format!(
             "<a href=\"../words.html#noise.gain_e_per_dn\">Noise</a> of the {} plane: variance against mean. Line: the fit to {} flat \
-             patches of this frame{}; dots: the middle one of each tone.",
+             patches of this frame{}; dots: the middle one of each tone. Dots above the line in bright tones are pixels that respond unevenly, or texture.",
             esc(&green.name),
             measures.noise.flat_patches,
             measures.noise.model_r2.map_or(String::new(), |r2| format!(", R\u{b2} {}", units::number(r2)))
