@@ -23,4 +23,9 @@ if ! command -v chromium >/dev/null && command -v apt-get >/dev/null && [ "$(id 
         echo "note: Chromium could not be installed; the page tests are skipped"
 fi
 
+if command -v npm >/dev/null; then
+    npm ci --silent --no-audit --no-fund --prefix tests/browser ||
+        echo "note: playwright-core could not be installed; the page tests are skipped"
+fi
+
 cargo test --workspace
