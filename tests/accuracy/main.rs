@@ -6,3 +6,5 @@ mod levels;
 mod noise;
 mod series;
 mod sets;
+mod sharpness;
+mod slanted_edge;

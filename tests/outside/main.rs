@@ -2,6 +2,7 @@
 //! named in RAWASSAY_PYTHON or set up by `tests/run.sh` in `target/reference`, and say so where there is none.
 #![allow(clippy::print_stderr, clippy::unwrap_used)]
 
+mod blur_order;
 mod exif_tags;
 mod libraw_pixels;
 mod noise;

@@ -9,6 +9,7 @@
 
 mod candidates;
 mod collect;
+mod detail;
 mod erf;
 mod fit;
 mod kind;
@@ -27,6 +28,7 @@ use rawassay_decode::Frame;
 use crate::measures::histogram::picture_area;
 use crate::measures::{Blur, BlurKind, Channel, Sharpness, known};
 use collect::{Collected, collect};
+pub use detail::{MeasuredEdge, SharpnessDetail, sharpness_detail};
 use fit::Edge;
 use kind::Verdict;
 use psf::PointSpread;
@@ -42,6 +44,8 @@ const LEAST_IN_BIN: usize = 3;
 const NOISE_LIMIT: f64 = 0.08;
 /// Share of the tiles below which motion is that of a subject, per cent.
 const SUBJECT_TILES_PCT: f64 = 35.0;
+/// Sine of the least angle between a motion and the normal of an edge that lies along it: within 22.5 degrees.
+const ALONG_MOTION: f64 = 0.924;
 /// Wavelength for the expected diffraction, micrometres.
 const WAVELENGTH_UM: f64 = 0.55;
 
@@ -63,14 +67,14 @@ pub fn measure_sharpness(frame: &Frame, channels: &[Channel]) -> SharpnessReadin
     measure(frame, channels).0
 }
 
-/// The reading, with the edges it comes from.
-fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>) {
+/// The reading, with the edges and the spread it comes from.
+fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>, Option<PointSpread>) {
     let mut reading = SharpnessReading::default();
     let diffraction = expected_diffraction_px(frame.shot.f_number, frame.shot.pixel_pitch_um);
     reading.blur.expected_diffraction_px = diffraction;
     let Some((collected, colour)) = best_colour(frame, channels) else {
         reading.notes.push("sharpness not measured: the frame holds no samples".into());
-        return (reading, Vec::new());
+        return (reading, Vec::new(), None);
     };
     let (cols, rows) = collected.tiles;
     reading.sharpness.edges = collected.edges.len() as u64;
@@ -83,7 +87,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>)
     let Some((ln_sigma, error_ln)) = sharp else {
         reading.notes.push(too_few(&collected));
         reading.sharpness.noise_limited = collected.mostly_noise();
-        return (reading, collected.edges);
+        return (reading, collected.edges, None);
     };
     if colour.secondary {
         reading.notes.push(format!("sharpness measured on the {} samples: they hold the clearer edges", colour.name));
@@ -96,17 +100,17 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>)
         Verdict::Motion | Verdict::Mixed => along_motion(&edges, kind.psf.motion_deg).unwrap_or((ln_sigma, error_ln)),
         _ => (ln_sigma, error_ln),
     };
-    fill_sharpness(&mut reading.sharpness, frame, &edges, sharpest, &kind.psf);
+    let spread = fill_sharpness(&mut reading.sharpness, frame, &edges, sharpest, &kind.psf);
     tiles::fill(&mut reading, &picture_area(frame), collected.tiles, &edges, &kind);
     part_that_moved(&mut reading);
-    (reading, collected.edges)
+    (reading, collected.edges, Some(spread))
 }
 
 /// The sharp end of the edges that lie along a motion (the quarter of all directions that it smears least).
 fn along_motion(edges: &[&Edge], motion_deg: f64) -> Option<(f64, f64)> {
     let along: Vec<(f64, f64)> = edges
         .iter()
-        .filter(|e| (normal_deg(e) - motion_deg).to_radians().sin().abs() > 0.924)
+        .filter(|e| (normal_deg(e) - motion_deg).to_radians().sin().abs() > ALONG_MOTION)
         .map(|e| (f64::from(e.sigma_px).ln(), f64::from(e.error_ln)))
         .collect();
     sharp_mean_ln(&along).filter(|_| along.len() >= 2 * LEAST_IN_BIN)
@@ -217,7 +221,7 @@ fn fill_sharpness(
     edges: &[&Edge],
     (ln_sigma, error_ln): (f64, f64),
     psf: &PointSpread,
-) {
+) -> PointSpread {
     let spread = sharp_spread(psf, ln_sigma.exp());
     let rise = spread.rise_px(0.0);
     sharpness.edge_rise_px = known(rise);
@@ -238,4 +242,5 @@ fn fill_sharpness(
                 sharp_mean_ln(&here).and_then(|(ln, _)| known(psf::GAUSSIAN_RISE * ln.exp()));
         }
     }
+    spread
 }
