@@ -403,6 +403,10 @@ const NARROWEST_HALVED: f32 = 1.15;
 const MISFIT: f32 = 0.045;
 /// Mean deviation in a quarter of the window, share of the step.
 const QUARTER_MISFIT: f32 = 0.04;
+/// How far beyond the fitted window the sides are looked at, standard deviations of the spread.
+const BEYOND: f32 = 1.2;
+/// Change of a side's level there that is borne, share of the step.
+const BEYOND_MISFIT: f32 = 0.12;
 /// Least step over the noise of one value.
 const LEAST_CONTRAST: f32 = 3.5;
 /// Greatest standard error of ln sigma.
@@ -461,7 +465,39 @@ impl Fitter {
         let start = Step { shift: 0.0, slope: 0.0, ..first.step };
         let fitted = fit_step(window, &self.normal, start, 12).ok_or(Reject::NoFit)?;
         let fitted = drop_outliers(window, &self.normal, fitted)?;
-        self.judge(source, noise, at, fitted, half_width, half_length)
+        let edge = self.judge(source, noise, at, fitted, half_width, half_length)?;
+        let plain = self.plain_beyond(source, at, &fitted, half_width, half_length.min(7.0));
+        if plain { Ok(edge) } else { Err(Reject::Crowded) }
+    }
+
+    /// True where both sides stay at their level beyond the window that was fitted: the flank of a line, or an edge
+    /// with another near by, would be fitted too narrow.
+    fn plain_beyond(
+        &mut self,
+        source: &Source<'_, '_>,
+        at: Place,
+        fitted: &Fitted,
+        half_width: f32,
+        half_length: f32,
+    ) -> bool {
+        let step = fitted.step;
+        let far = half_width + (BEYOND * step.sigma).max(1.5);
+        self.window.gather(source, at, far, half_length);
+        if self.window.outside {
+            return true;
+        }
+        let mut sums = [(0.0_f32, 0.0_f32); 2];
+        for ((&t, &u), &v) in self.window.t.iter().zip(&self.window.u).zip(&self.window.v) {
+            let from_edge = t - step.shift - u * (step.slope + step.bend * u);
+            if from_edge.abs() > half_width {
+                let side = &mut sums[usize::from(from_edge > 0.0)];
+                side.0 += v;
+                side.1 += 1.0;
+            }
+        }
+        [(sums[0], step.low), (sums[1], step.low + step.step)].iter().all(|&((sum, n), level)| {
+            n < 3.0 || (sum / n - level).abs() < BEYOND_MISFIT * step.step + 2.5 * fitted.rms / n.sqrt()
+        })
     }
 
     fn judge(

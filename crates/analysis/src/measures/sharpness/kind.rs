@@ -15,6 +15,10 @@ const LEAST_MOTION_PX: f64 = 1.5;
 const LEAST_MOTION_SHARE: f64 = 0.30;
 /// Smallest disc that is called missed focus, px radius.
 const LEAST_DEFOCUS_PX: f64 = 1.3;
+/// Standard deviation of a square pixel, px: 1 / sqrt 12.
+const PIXEL_SIGMA_PX: f64 = 0.288_675;
+/// The round part beside a motion must pass the allowance by this factor to be called missed focus as well.
+const MIXED_MARGIN: f64 = 1.08;
 /// Fall of chi^2 (at one per degree of freedom) that a part must bring.
 const LEAST_EVIDENCE: f64 = 20.0;
 
@@ -143,8 +147,7 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let round_best = best(gauss, disc);
     let moved_best = best(motion, both);
     let motion_gain = supported(&fitter, &round_best.psf, &moved_best.psf) / unit;
-    let allowance =
-        LENS_ALLOWANCE_PX.hypot(diffraction_rise_px.unwrap_or(0.0) / GAUSSIAN_RISE).hypot((1.0_f64 / 12.0).sqrt());
+    let allowance = LENS_ALLOWANCE_PX.hypot(diffraction_rise_px.unwrap_or(0.0) / GAUSSIAN_RISE).hypot(PIXEL_SIGMA_PX);
     let wide = narrow > allowance;
 
     let reading = |verdict, psf: PointSpread, confidence: f64| KindReading {
@@ -162,9 +165,12 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
             return reading(Verdict::Mixed, both.psf, sure(motion_gain.min(with_disc)));
         }
         // A wide round part without the shape of a disc is still no sharp frame.
-        if motion.psf.sigma_px > 1.5 * allowance && motion_counts(&motion) {
-            let psf = if disc_counts(&both) { both.psf } else { motion.psf };
-            return reading(Verdict::Mixed, psf, 0.6);
+        if motion.psf.sigma_px.hypot(PIXEL_SIGMA_PX) > MIXED_MARGIN * allowance && motion_counts(&motion) {
+            if disc_counts(&both) {
+                return reading(Verdict::Mixed, both.psf, 0.6);
+            }
+            let found = reading(Verdict::Mixed, motion.psf, 0.6);
+            return KindReading { defocus_px: Some(2.0 * (motion.psf.sigma_px.powi(2) - 0.25).sqrt()), ..found };
         }
         return reading(Verdict::Motion, motion.psf, sure(motion_gain));
     }

@@ -46,6 +46,8 @@ const NOISE_LIMIT: f64 = 0.08;
 const SUBJECT_TILES_PCT: f64 = 35.0;
 /// Sine of the least angle between a motion and the normal of an edge that lies along it: within 22.5 degrees.
 const ALONG_MOTION: f64 = 0.924;
+/// Edges of a frame at which the confidence above one half is halved.
+const FEW_EDGES: f64 = 25.0;
 /// Wavelength for the expected diffraction, micrometres.
 const WAVELENGTH_UM: f64 = 0.55;
 
@@ -170,7 +172,9 @@ fn too_few(collected: &Collected) -> String {
 
 fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading) {
     let blur = &mut reading.blur;
-    blur.confidence = kind.confidence;
+    // What few edges say may be the doing of one odd thing in the scene.
+    let edges = reading.sharpness.edges as f64;
+    blur.confidence = kind.confidence.min(0.5) + (kind.confidence - 0.5).max(0.0) * edges / (edges + FEW_EDGES);
     let psf = &kind.psf;
     let motion = |blur: &mut Blur| {
         blur.motion_px = known(psf.motion_px);
