@@ -18,6 +18,10 @@ const PER_CELL: usize = 6;
 /// Edges in a tile and direction above which a coarser level need not add any.
 const ENOUGH_PER_CELL: usize = 3;
 
+/// Edges that lie this near a line through another belong to it, px and px per px along it.
+const SAME_LINE_PX: f32 = 4.0;
+const SAME_LINE_SLOPE: f32 = 0.03;
+
 /// What was found.
 pub(crate) struct Collected {
     /// Edges that passed every test.
@@ -112,7 +116,32 @@ pub(crate) fn collect(samples: &ColourSamples<'_>) -> Collected {
             levels.push(next);
         }
     }
+    count_lines(&mut all.edges);
     all
+}
+
+/// Weighs edges down that lie on the same line of the scene: one odd beam measured in many places is one witness.
+fn count_lines(edges: &mut [Edge]) {
+    let mut by_direction: Vec<Vec<usize>> = vec![Vec::new(); DIRECTIONS];
+    for (k, edge) in edges.iter().enumerate() {
+        by_direction[direction_bin(edge.normal.0, edge.normal.1)].push(k);
+    }
+    for members in &by_direction {
+        for &k in members {
+            let (x, y, (nx, ny)) = (edges[k].x_px, edges[k].y_px, edges[k].normal);
+            let same = members
+                .iter()
+                .filter(|&&j| {
+                    let other = &edges[j];
+                    let (dx, dy) = (other.x_px - x, other.y_px - y);
+                    let (across, along) = (dx * nx + dy * ny, dy * nx - dx * ny);
+                    across.abs() < SAME_LINE_PX + SAME_LINE_SLOPE * along.abs()
+                        && other.normal.0 * nx + other.normal.1 * ny > 0.99
+                })
+                .count();
+            edges[k].weight = 1.0 / (same.max(1) as f32).sqrt();
+        }
+    }
 }
 
 /// The strongest candidates of each tile and direction, with the index of their cell.

@@ -4,6 +4,7 @@ use super::candidates::Candidate;
 use super::erf::Normal;
 use super::pyramid::{Level, holds_saturated};
 use super::samples::{ColourSamples, SampleNoise};
+use super::summary::Reading;
 
 /// Where samples of an edge come from: the mosaic itself, or a halved picture.
 pub(crate) enum Source<'a, 'b> {
@@ -372,8 +373,21 @@ pub(crate) struct Edge {
     pub(crate) extra_px2: f32,
     /// Standard error of the edge's place, sensor pixels.
     pub(crate) error_place_px: f32,
+    /// What it counts for: one over the root of the places measured on the same line of the scene.
+    pub(crate) weight: f32,
     /// Samples.
     pub(crate) profile: Profile,
+}
+
+impl Edge {
+    /// What the summaries take of it.
+    pub(crate) fn reading(&self) -> Reading {
+        Reading {
+            ln_sigma: f64::from(self.sigma_px).ln(),
+            error: f64::from(self.error_ln),
+            weight: f64::from(self.weight),
+        }
+    }
 }
 
 /// Why a candidate is not an edge to measure by. Counted for the notes.
@@ -556,6 +570,7 @@ impl Fitter {
             step_px,
             extra_px2,
             error_place_px: fitted.unit_error_shift * sigma_noise * step_px,
+            weight: 1.0,
             profile: profile(window, &step),
         })
     }

@@ -15,6 +15,11 @@ const LEAST_MOTION_PX: f64 = 1.5;
 const LEAST_MOTION_SHARE: f64 = 0.30;
 /// Smallest disc that is called missed focus, px radius.
 const LEAST_DEFOCUS_PX: f64 = 1.3;
+/// Cost of a stack (see the cap in the fit of shapes) up to which a point spread explains it: noise and the texture of
+/// ordinary scenes give 5 to 40.
+const EXPLAINED_COST: f64 = 48.0;
+/// Share of the directions that a named blur must explain.
+const LEAST_EXPLAINED: f64 = 0.5;
 /// Standard deviation of a square pixel, px: 1 / sqrt 12.
 const PIXEL_SIGMA_PX: f64 = 0.288_675;
 /// The round part beside a motion must pass the allowance by this factor to be called missed focus as well.
@@ -68,47 +73,50 @@ fn coverage(stacks: &[Stack]) -> (usize, f64) {
     (bins.iter().filter(|b| **b).count(), gap)
 }
 
-/// Motion and round part from the variances alone: s^2 = a + b cos 2 (theta - phi), b = L^2 / 24.
-fn from_variances(stacks: &[Stack]) -> PointSpread {
-    let mut m = [[0.0_f64; 4]; 3];
-    for stack in stacks {
-        // A box or a disc is about 8 % wider to a fitted Gaussian; good enough to start from.
-        let s2 = stack.sigma_px.powi(2);
-        let weight = (stack.edges as f64).min(30.0) / (s2 * s2);
-        let row = [1.0, stack.double_angle.0, stack.double_angle.1];
-        for i in 0..3 {
-            for j in 0..3 {
-                m[i][j] += weight * row[i] * row[j];
-            }
-            m[i][i] += 1e-9;
-            m[i][3] += weight * row[i] * s2;
-        }
-    }
-    for i in 0..3 {
-        for k in i + 1..3 {
-            let factor = m[k][i] / m[i][i];
-            for j in i..4 {
-                m[k][j] -= factor * m[i][j];
-            }
-        }
-    }
-    let s = m[2][3] / m[2][2];
-    let c = (m[1][3] - m[1][2] * s) / m[1][1];
-    let a = (m[0][3] - m[0][1] * c - m[0][2] * s) / m[0][0];
-    let b = c.hypot(s).min(a.abs());
-    PointSpread {
-        sigma_px: (a - b - 1.0 / 12.0).max(0.09).sqrt(),
-        motion_px: (24.0 * b).sqrt(),
-        motion_deg: (0.5 * s.atan2(c)).to_degrees().rem_euclid(180.0),
-        defocus_px: 0.0,
-    }
+/// Spread of the round part alone, and with a motion, that agree best with the widths of the stacks: where the fits of
+/// the shapes start from. Searched on a grid; a direction that disagrees altogether counts for its cap.
+fn from_widths(stacks: &[Stack]) -> (f64, PointSpread) {
+    const CAP: f64 = 0.06;
+    let cost = |psf: &PointSpread| -> f64 {
+        let double = 2.0 * psf.motion_deg.to_radians();
+        stacks
+            .iter()
+            .map(|s| {
+                let along2 = 0.5 * (1.0 + s.double_angle.0 * double.cos() + s.double_angle.1 * double.sin());
+                let motion2 = psf.motion_px.powi(2) * along2 / 12.0;
+                let round2 = psf.sigma_px.powi(2) + 1.0 / 12.0;
+                // A Gaussian fitted to a box is about 11 % wider than the box's own standard deviation.
+                let wide = (round2 + motion2).sqrt() * (1.0 + 0.11 * motion2 / (round2 + motion2));
+                let off = (wide / s.sigma_px).ln().powi(2);
+                s.trust * off / (1.0 + off / CAP)
+            })
+            .sum()
+    };
+    let grid = |first: f64, last: f64, ratio: f64| {
+        std::iter::successors(Some(first), move |v| Some(v * ratio)).take_while(move |v| *v < last)
+    };
+    let least = |a: (f64, PointSpread), b: (f64, PointSpread)| if b.0 < a.0 { b } else { a };
+    let start = (f64::INFINITY, PointSpread { sigma_px: 1.0, ..PointSpread::default() });
+    let try_one = |psf: PointSpread| (cost(&psf), psf);
+    let round = grid(0.25, 20.0, 1.06)
+        .map(|sigma_px| try_one(PointSpread { sigma_px, ..PointSpread::default() }))
+        .fold(start, least)
+        .1;
+    let moving = grid(0.3, 6.0, 1.25)
+        .flat_map(|sigma_px| grid(1.0, 60.0, 1.2).map(move |motion_px| (sigma_px, motion_px)))
+        .flat_map(|(sigma_px, motion_px)| {
+            (0..24).map(move |k| PointSpread { sigma_px, motion_px, motion_deg: 7.5 * f64::from(k), defocus_px: 0.0 })
+        })
+        .map(try_one)
+        .fold(start, least)
+        .1;
+    (round.sigma_px, moving)
 }
 
 /// Reads the kind of blur from the stacks. `diffraction_rise_px` is what the aperture alone gives.
 pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindReading {
     let fitter = ShapeFitter::new(stacks);
-    let seen = from_variances(stacks);
-    let round = (seen.sigma_px.powi(2) + seen.motion_px.powi(2) / 24.0).sqrt();
+    let (round, seen) = from_widths(stacks);
     let best = |a: ShapeFit, b: ShapeFit| if b.chi2 < a.chi2 { b } else { a };
     let gauss = fitter.fit(Parts { motion: false, disc: false }, PointSpread { sigma_px: round, ..seen });
     let narrow = (gauss.psf.sigma_px.powi(2) + 1.0 / 12.0).sqrt();
@@ -128,17 +136,6 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let unit = (both.chi2.min(motion.chi2).min(disc.chi2) / both.freedom).max(1.0);
     let gain = |plain: &ShapeFit, richer: &ShapeFit| (plain.chi2 - richer.chi2) / unit;
     let (bins, gap) = coverage(stacks);
-    let sure = |evidence: f64| 1.0 - 0.5 * (-evidence.max(0.0) / (2.0 * LEAST_EVIDENCE)).exp();
-
-    let motion_counts = |fit: &ShapeFit| {
-        let p = &fit.psf;
-        let rest = p.sigma_px.powi(2) + p.defocus_px.powi(2) / 4.0 + 1.0 / 12.0;
-        p.motion_px >= LEAST_MOTION_PX && p.motion_px.powi(2) / 12.0 >= LEAST_MOTION_SHARE * rest
-    };
-    let disc_counts = |fit: &ShapeFit| {
-        let p = &fit.psf;
-        p.defocus_px >= LEAST_DEFOCUS_PX && p.defocus_px.powi(2) / 4.0 >= 0.8 * p.sigma_px.powi(2)
-    };
     let directions_seen = bins >= 2 && gap <= 125.0;
 
     // Motion: is the spread different between directions?
@@ -148,7 +145,6 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let moved_best = best(motion, both);
     let motion_gain = supported(&fitter, &round_best.psf, &moved_best.psf) / unit;
     let allowance = LENS_ALLOWANCE_PX.hypot(diffraction_rise_px.unwrap_or(0.0) / GAUSSIAN_RISE).hypot(PIXEL_SIGMA_PX);
-    let wide = narrow > allowance;
 
     let reading = |verdict, psf: PointSpread, confidence: f64| KindReading {
         verdict,
@@ -160,31 +156,89 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     if !directions_seen {
         return one_direction(&reading, &gauss, &disc, &motion, unit, narrow / allowance);
     }
-    if motion_gain > LEAST_EVIDENCE && (motion_counts(&motion) || motion_counts(&both)) {
-        if with_disc > LEAST_EVIDENCE && disc_counts(&both) && motion_counts(&both) {
-            return reading(Verdict::Mixed, both.psf, sure(motion_gain.min(with_disc)));
+    let found = told(
+        &reading,
+        &Fits { gauss, disc, motion, both },
+        &Evidence { motion_gain, disc_gain, with_disc, narrow, allowance },
+    );
+    let claims = matches!(found.verdict, Verdict::Defocus | Verdict::Motion | Verdict::Mixed);
+    if claims && explained(&fitter, stacks, &found.psf) < LEAST_EXPLAINED {
+        return reading(
+            Verdict::Undetermined("the edges of different directions contradict each other"),
+            gauss.psf,
+            0.2,
+        );
+    }
+    found
+}
+
+struct Fits {
+    gauss: ShapeFit,
+    disc: ShapeFit,
+    motion: ShapeFit,
+    both: ShapeFit,
+}
+
+struct Evidence {
+    motion_gain: f64,
+    disc_gain: f64,
+    with_disc: f64,
+    narrow: f64,
+    allowance: f64,
+}
+
+/// True where the motion is long enough, and large against the rest, to be called one.
+fn motion_counts(fit: &ShapeFit) -> bool {
+    let p = &fit.psf;
+    let rest = p.sigma_px.powi(2) + p.defocus_px.powi(2) / 4.0 + 1.0 / 12.0;
+    p.motion_px >= LEAST_MOTION_PX && p.motion_px.powi(2) / 12.0 >= LEAST_MOTION_SHARE * rest
+}
+
+/// True where the disc is large enough, and large against the Gaussian, to be called missed focus.
+fn disc_counts(fit: &ShapeFit) -> bool {
+    let p = &fit.psf;
+    p.defocus_px >= LEAST_DEFOCUS_PX && p.defocus_px.powi(2) / 4.0 >= 0.8 * p.sigma_px.powi(2)
+}
+
+/// Share of the directions (by what they count for) that a point spread explains.
+fn explained(fitter: &ShapeFitter, stacks: &[Stack], psf: &PointSpread) -> f64 {
+    let costs = fitter.by_stack(psf);
+    let total: f64 = stacks.iter().map(|s| s.trust).sum();
+    stacks.iter().zip(costs).filter(|(_, cost)| *cost < EXPLAINED_COST).map(|(s, _)| s.trust).sum::<f64>()
+        / total.max(1e-9)
+}
+
+/// The kind where edges of several directions were seen.
+fn told(reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading, fits: &Fits, e: &Evidence) -> KindReading {
+    let Fits { gauss, disc, motion, both } = fits;
+    let sure = |evidence: f64| 1.0 - 0.5 * (-evidence.max(0.0) / (2.0 * LEAST_EVIDENCE)).exp();
+    if e.motion_gain > LEAST_EVIDENCE && (motion_counts(motion) || motion_counts(both)) {
+        if e.with_disc > LEAST_EVIDENCE && disc_counts(both) && motion_counts(both) {
+            return reading(Verdict::Mixed, both.psf, sure(e.motion_gain.min(e.with_disc)));
         }
         // A wide round part without the shape of a disc is still no sharp frame.
-        if motion.psf.sigma_px.hypot(PIXEL_SIGMA_PX) > MIXED_MARGIN * allowance && motion_counts(&motion) {
-            if disc_counts(&both) {
+        if motion.psf.sigma_px.hypot(PIXEL_SIGMA_PX) > MIXED_MARGIN * e.allowance && motion_counts(motion) {
+            if disc_counts(both) {
                 return reading(Verdict::Mixed, both.psf, 0.6);
             }
             let found = reading(Verdict::Mixed, motion.psf, 0.6);
-            return KindReading { defocus_px: Some(2.0 * (motion.psf.sigma_px.powi(2) - 0.25).sqrt()), ..found };
+            return KindReading {
+                defocus_px: Some(2.0 * (motion.psf.sigma_px.powi(2) - 0.25).max(0.0).sqrt()),
+                ..found
+            };
         }
-        return reading(Verdict::Motion, motion.psf, sure(motion_gain));
+        return reading(Verdict::Motion, motion.psf, sure(e.motion_gain));
     }
-    let disc_like = disc_gain > LEAST_EVIDENCE && disc_counts(&disc);
-    if wide || disc_like {
-        if disc_like {
-            return reading(Verdict::Defocus, disc.psf, sure(disc_gain));
-        }
+    if e.disc_gain > LEAST_EVIDENCE && disc_counts(disc) {
+        return reading(Verdict::Defocus, disc.psf, sure(e.disc_gain));
+    }
+    if e.narrow > e.allowance {
         // Round and wide, without the shape of a disc: the radius is that of a disc of the same variance.
-        let excess = (narrow * narrow - allowance * allowance).max(0.0) / (narrow * narrow);
+        let excess = (e.narrow * e.narrow - e.allowance * e.allowance) / (e.narrow * e.narrow);
         let found = reading(Verdict::Defocus, gauss.psf, 0.5 + 0.45 * excess);
         return KindReading { defocus_px: Some(2.0 * gauss.psf.sigma_px), ..found };
     }
-    let excess = (narrow / allowance).powi(2);
+    let excess = (e.narrow / e.allowance).powi(2);
     reading(Verdict::None, gauss.psf, (0.97 - 0.4 * excess.powi(2)).max(0.5))
 }
 

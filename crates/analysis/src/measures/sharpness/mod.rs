@@ -34,7 +34,7 @@ use kind::Verdict;
 use psf::PointSpread;
 use samples::{ColourSamples, colour_groups};
 use stack::{normal_deg, stacks};
-use summary::sharp_mean_ln;
+use summary::{Reading, sharp_mean_ln};
 
 /// Fewest good edges from which a frame is measured.
 pub const LEAST_EDGES: usize = 12;
@@ -84,7 +84,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     reading.sharpness.map.rows = rows;
     reading.sharpness.map.rise_px = vec![None; cols * rows];
     let edges: Vec<&Edge> = collected.edges.iter().collect();
-    let readings: Vec<(f64, f64)> = edges.iter().map(|e| (f64::from(e.sigma_px).ln(), f64::from(e.error_ln))).collect();
+    let readings: Vec<Reading> = edges.iter().map(|e| e.reading()).collect();
     let sharp = sharp_mean_ln(&readings).filter(|_| edges.len() >= LEAST_EDGES);
     let Some((ln_sigma, error_ln)) = sharp else {
         reading.notes.push(too_few(&collected));
@@ -110,10 +110,10 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
 
 /// The sharp end of the edges that lie along a motion (the quarter of all directions that it smears least).
 fn along_motion(edges: &[&Edge], motion_deg: f64) -> Option<(f64, f64)> {
-    let along: Vec<(f64, f64)> = edges
+    let along: Vec<Reading> = edges
         .iter()
         .filter(|e| (normal_deg(e) - motion_deg).to_radians().sin().abs() > ALONG_MOTION)
-        .map(|e| (f64::from(e.sigma_px).ln(), f64::from(e.error_ln)))
+        .map(|e| e.reading())
         .collect();
     sharp_mean_ln(&along).filter(|_| along.len() >= 2 * LEAST_IN_BIN)
 }
@@ -236,11 +236,8 @@ fn fill_sharpness(
         frame.shot.pixel_pitch_um.filter(|p| *p > 0.0).and_then(|p| known(sharpness.mtf50_cy_px? * 1000.0 / p));
     sharpness.noise_limited = error_ln > NOISE_LIMIT;
     for bin in 0..12 {
-        let here: Vec<(f64, f64)> = edges
-            .iter()
-            .filter(|e| (normal_deg(e) / 15.0) as usize == bin)
-            .map(|e| (f64::from(e.sigma_px).ln(), f64::from(e.error_ln)))
-            .collect();
+        let here: Vec<Reading> =
+            edges.iter().filter(|e| (normal_deg(e) / 15.0) as usize == bin).map(|e| e.reading()).collect();
         if here.len() >= LEAST_IN_BIN {
             sharpness.rise_by_direction_px[bin] =
                 sharp_mean_ln(&here).and_then(|(ln, _)| known(psf::GAUSSIAN_RISE * ln.exp()));

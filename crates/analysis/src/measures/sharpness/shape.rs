@@ -7,6 +7,8 @@ use super::stack::Stack;
 
 /// Most terms of the sine sum of a stack.
 const MOST_TERMS: usize = 96;
+/// Greatest weighted sum of squares that one stack can bring: x becomes x / (1 + x / cap).
+const STACK_CAP: f64 = 200.0;
 /// Least Gaussian part that is tried, px.
 const LEAST_SIGMA_PX: f64 = 0.2;
 
@@ -89,7 +91,14 @@ impl ShapeFitter {
             }
             let slope = (w * wxy - wx * wy) / (w * wxx - wx * wx).max(1e-30);
             let offset = (wy - slope * wx) / w;
+            let first = out.len();
             out.extend(model.iter().zip(&ready.points).map(|(&x, &(y, root))| root * (y - offset - slope * x)));
+            // A direction that does not fit at all counts for its cap and no more: what disturbs it is not the blur.
+            let sum: f64 = out[first..].iter().map(|r| r * r).sum();
+            let share = 1.0 / (1.0 + sum / STACK_CAP).sqrt();
+            for residual in &mut out[first..] {
+                *residual *= share;
+            }
         }
     }
 

@@ -1,7 +1,7 @@
 //! Edge spreads of one direction laid over each other: the shape of the blur, far above the noise of one edge.
 
 use super::fit::{Edge, POINTS_PER_PX, PROFILE_POINTS, PROFILE_REACH};
-use super::summary::sharp_mean_ln;
+use super::summary::{Reading, sharp_mean_ln};
 
 /// Directions that are stacked apart, over 180 degrees.
 const STACKS: usize = 24;
@@ -18,8 +18,8 @@ const POINTS: usize = 36;
 /// Error of a point that is not noise (texture, other edges near by), share of the step.
 const SYSTEMATIC: f64 = 0.008;
 
-/// Edges in a stack at which it counts half.
-const FEW_EDGES: f64 = 4.0;
+/// Separate edges in a stack at which it counts half.
+const FEW_LINES: f64 = 3.0;
 
 /// One point of a stack.
 #[derive(Debug, Clone, Copy)]
@@ -45,8 +45,8 @@ pub(crate) struct Stack {
     pub(crate) extra_px2: f64,
     /// Standard deviation of the spread as the sharper edges have it, px.
     pub(crate) sigma_px: f64,
-    /// Edges that went in.
-    pub(crate) edges: usize,
+    /// What it counts for, 0..1.
+    pub(crate) trust: f64,
 }
 
 /// Angle of an edge's normal, degrees anticlockwise with y up, 0..180.
@@ -67,7 +67,7 @@ pub(crate) fn stacks(edges: &[&Edge]) -> Vec<Stack> {
 
 /// Lays edges of one direction over each other: those near the sharp end of the direction. `None` with too few.
 pub(crate) fn stack(edges: &[&Edge]) -> Option<Stack> {
-    let readings: Vec<(f64, f64)> = edges.iter().map(|e| (f64::from(e.sigma_px).ln(), f64::from(e.error_ln))).collect();
+    let readings: Vec<Reading> = edges.iter().map(|e| e.reading()).collect();
     let (ln_sigma, _) = sharp_mean_ln(&readings)?;
     let near: Vec<&&Edge> = edges
         .iter()
@@ -81,7 +81,7 @@ pub(crate) fn stack(edges: &[&Edge]) -> Option<Stack> {
     let mut sums = [(0.0_f64, 0.0_f64, 0.0_f64); POINTS];
     let (mut c2, mut s2, mut extra, mut total) = (0.0, 0.0, 0.0, 0.0);
     for edge in &near {
-        let snr2 = f64::from(edge.contrast_to_noise.min(60.0)).powi(2);
+        let snr2 = f64::from(edge.contrast_to_noise.min(60.0)).powi(2) * f64::from(edge.weight);
         let angle = 2.0 * normal_deg(edge).to_radians();
         let bin_px = edge.step_px / POINTS_PER_PX;
         c2 += snr2 * angle.cos();
@@ -106,7 +106,8 @@ pub(crate) fn stack(edges: &[&Edge]) -> Option<Stack> {
         }
     }
     // What disturbs a single edge moves all its points together: few edges count for less than their points.
-    let trust = near.len() as f64 / (near.len() as f64 + FEW_EDGES);
+    let lines: f64 = near.iter().map(|e| f64::from(e.weight)).sum();
+    let trust = lines / (lines + FEW_LINES);
     let points: Vec<Point> = sums
         .iter()
         .filter(|s| s.0 > 0.0)
@@ -122,6 +123,6 @@ pub(crate) fn stack(edges: &[&Edge]) -> Option<Stack> {
         deg,
         extra_px2: extra / total,
         sigma_px: f64::from(sigma),
-        edges: near.len(),
+        trust,
     })
 }

@@ -11,6 +11,17 @@ const LEAST_DENSITY: f64 = 0.4;
 /// ... and holds at least this share of all readings.
 const LEAST_SHARE: f64 = 0.06;
 
+/// One edge for the summaries.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Reading {
+    /// ln of the spread's standard deviation in px.
+    pub(crate) ln_sigma: f64,
+    /// Its standard error.
+    pub(crate) error: f64,
+    /// What it counts for.
+    pub(crate) weight: f64,
+}
+
 /// Mean of ln sigma over the sharpest group of readings (ln sigma, standard error), and its standard error. `None`
 /// without readings.
 ///
@@ -18,10 +29,12 @@ const LEAST_SHARE: f64 = 0.06;
 /// scene itself makes soft, and those that something near by disturbs, lie spread out. So the readings' density (each
 /// a bell as wide as its own error) is searched from the sharp end for the first peak of 40 % of the highest density
 /// or more. Noise widens a peak but does not move it: a plain lowest quarter would take the luckiest noise.
-pub(crate) fn sharp_mean_ln(readings: &[(f64, f64)]) -> Option<(f64, f64)> {
+pub(crate) fn sharp_mean_ln(readings: &[Reading]) -> Option<(f64, f64)> {
     let mut density = vec![0.0_f64; ((LAST - FIRST) / STEP) as usize + 1];
     let width = |e: f64| WIDTH.hypot(e);
-    for &(value, error) in readings.iter().filter(|r| r.0.is_finite() && r.1.is_finite()) {
+    for &Reading { ln_sigma: value, error, weight } in
+        readings.iter().filter(|r| r.ln_sigma.is_finite() && r.error.is_finite())
+    {
         let w = width(error);
         let first = (((value - 3.0 * w - FIRST) / STEP).ceil().max(0.0)) as usize;
         let last = ((value + 3.0 * w - FIRST) / STEP).floor();
@@ -31,7 +44,7 @@ pub(crate) fn sharp_mean_ln(readings: &[(f64, f64)]) -> Option<(f64, f64)> {
         let last = (last as usize).min(density.len() - 1);
         for (k, slot) in density.iter_mut().enumerate().take(last + 1).skip(first) {
             let z = (FIRST + k as f64 * STEP - value) / w;
-            *slot += (-0.5 * z * z).exp() / w;
+            *slot += weight * (-0.5 * z * z).exp() / w;
         }
     }
     let highest = density.iter().copied().fold(0.0, f64::max);
@@ -51,11 +64,11 @@ pub(crate) fn sharp_mean_ln(readings: &[(f64, f64)]) -> Option<(f64, f64)> {
     let (mut weight, mut weight2, mut spread) = (1.0, 1.0, 0.0);
     for _ in 0..4 {
         let (mut sum, mut w1, mut w2, mut s2) = (0.0, 0.0, 0.0, 0.0);
-        for &(value, error) in readings {
+        for &Reading { ln_sigma: value, error, weight: counts } in readings {
             let w = width(error);
             let z = (value - centre) / w;
             if z.abs() < 3.0 {
-                let k = (-0.25 * z * z).exp() / (w * w);
+                let k = counts * (-0.25 * z * z).exp() / (w * w);
                 sum += k * value;
                 w1 += k;
                 w2 += k * k;
@@ -75,13 +88,17 @@ pub(crate) fn sharp_mean_ln(readings: &[(f64, f64)]) -> Option<(f64, f64)> {
 mod tests {
     use super::*;
 
+    fn one(ln_sigma: f64, error: f64) -> Reading {
+        Reading { ln_sigma, error, weight: 1.0 }
+    }
+
     #[test]
     fn equal_edges_in_noise_give_their_own_value() {
         // A fixed bell-shaped set of readings round ln 1 with spread 0.1, all of it error.
-        let readings: Vec<(f64, f64)> = (0..200)
+        let readings: Vec<Reading> = (0..200)
             .map(|k| {
                 let u = (f64::from(k) + 0.5) / 200.0;
-                (0.1 * (u / (1.0 - u)).ln() / 1.702, 0.1)
+                one(0.1 * (u / (1.0 - u)).ln() / 1.702, 0.1)
             })
             .collect();
         let (mean, error) = sharp_mean_ln(&readings).unwrap_or((9.0, 9.0));
@@ -91,17 +108,17 @@ mod tests {
 
     #[test]
     fn stray_readings_on_both_sides_do_not_count() {
-        let mut readings: Vec<(f64, f64)> = (0..60).map(|k| (1.0 + 0.0005 * f64::from(k), 0.02)).collect();
-        readings.extend((0..20).map(|k| (0.0 + 0.04 * f64::from(k), 0.05)));
-        readings.extend((0..20).map(|k| (1.2 + 0.04 * f64::from(k), 0.05)));
+        let mut readings: Vec<Reading> = (0..60).map(|k| one(1.0 + 0.0005 * f64::from(k), 0.02)).collect();
+        readings.extend((0..20).map(|k| one(0.04 * f64::from(k), 0.05)));
+        readings.extend((0..20).map(|k| one(1.2 + 0.04 * f64::from(k), 0.05)));
         let (mean, _) = sharp_mean_ln(&readings).unwrap_or((9.0, 9.0));
         assert!((mean - 1.015).abs() < 0.02, "{mean}");
     }
 
     #[test]
     fn a_sharp_quarter_among_soft_edges_stands() {
-        let mut readings = vec![(0.0, 0.02); 30];
-        readings.extend(vec![(1.0, 0.02); 70]);
+        let mut readings = vec![one(0.0, 0.02); 30];
+        readings.extend(vec![one(1.0, 0.02); 70]);
         let (mean, _) = sharp_mean_ln(&readings).unwrap_or((9.0, 9.0));
         assert!(mean.abs() < 0.03, "{mean}");
     }

@@ -7,7 +7,7 @@ use super::fit::Edge;
 use super::kind::{KindReading, Verdict};
 use super::psf::GAUSSIAN_RISE;
 use super::stack::normal_deg;
-use super::summary::sharp_mean_ln;
+use super::summary::{Reading, sharp_mean_ln};
 use super::{LEAST_IN_BIN, SharpnessReading};
 use crate::measures::known;
 
@@ -27,7 +27,7 @@ pub(crate) fn fill(
     let map = &mut reading.sharpness.map;
     for (tile, edges) in by_tile.iter().enumerate() {
         if edges.len() >= LEAST_IN_BIN {
-            let readings: Vec<(f64, f64)> = edges.iter().map(|e| ln_sigma(e)).collect();
+            let readings: Vec<Reading> = edges.iter().map(|e| e.reading()).collect();
             map.rise_px[tile] = sharp_mean_ln(&readings).and_then(|(ln, _)| known(GAUSSIAN_RISE * ln.exp()));
         }
     }
@@ -48,10 +48,6 @@ pub(crate) fn fill(
     if matches!(kind.verdict, Verdict::Motion | Verdict::Mixed) {
         reading.blur.motion_tiles_pct = share_that_moved(&by_tile, kind);
     }
-}
-
-fn ln_sigma(edge: &Edge) -> (f64, f64) {
-    (f64::from(edge.sigma_px).ln(), f64::from(edge.error_ln))
 }
 
 /// Share of the tiles whose edges across the motion are smeared, per cent of the tiles that have such edges.
