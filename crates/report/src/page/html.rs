@@ -1,4 +1,4 @@
-//! Escaping and small pieces of markup. Every text that comes from a file or its name passes [`esc`] or [`href`].
+//! Escaping and small pieces of markup. Every text that comes from a file or its name passes [`esc`] or `href`.
 
 use std::fmt;
 

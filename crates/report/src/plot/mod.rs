@@ -1,7 +1,7 @@
 //! Plots as SVG that belong to the page around them: text stays text, colours come from the page's stylesheet (light,
 //! dark and print), and a title and a description say in words what the plot shows.
 //!
-//! Charts with two axes are drawn by `plotters`; it is given a colour per role, and [`finish`] turns these into classes.
+//! Charts with two axes are drawn by `plotters`; it is given a colour per role, and `finish` turns these into classes.
 
 pub(crate) mod chart;
 pub mod edge;

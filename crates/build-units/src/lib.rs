@@ -1,1 +1,0 @@
-//! Empty on purpose: its dependencies are what counts.
