@@ -9,6 +9,7 @@ mod iso;
 mod scenes;
 mod shutter;
 mod shutter_fit;
+mod shutter_trust;
 mod stats;
 
 use serde::ser::SerializeMap;

@@ -7,6 +7,7 @@
 use std::collections::HashMap;
 
 use super::shutter_fit::{self, Ending};
+use super::shutter_trust;
 use super::{Best, Estimate, Group, Key, Limit, Readings, Series, Setting, Step, estimate, group_by, steps_by};
 use super::{plural, share_interval, short, shutter_text};
 use crate::{BlurKind, FindingCode, FrameView, Outcome, Severity};
@@ -143,7 +144,9 @@ fn group(
     }
     let steps = steps(&told, members, focal35, options);
     let free = hand_held.iter().filter(|f| f.1 == Ending::Free).count();
-    let fit = shutter_fit::fit(&hand_held, options.keeper_share).filter(|fit| within_tested(fit, &hand_held));
+    let fit = shutter_fit::fit(&hand_held, options.keeper_share);
+    let refusal = shutter_trust::refusal(fit.as_ref(), &hand_held, options.keeper_share);
+    let fit = fit.filter(|_| refusal.is_none());
     let limit = fit.as_ref().map(|f| f.limit_x);
     let k = limit.map_or(Estimate::default(), |x| Estimate {
         value: Some((-x[1]).exp2()),
@@ -158,7 +161,7 @@ fn group(
         }
         _ => Estimate::default(),
     };
-    let answer = answer(name, focal35, &hand_held, free, k, slowest, options, brief);
+    let answer = answer(name, focal35, &hand_held, free, k, slowest, refusal.as_deref(), options, brief);
     let [band_from, band_to] = band.map_or([None, None], |b| b.map(Some));
     Group {
         key,
@@ -176,13 +179,6 @@ fn group(
         answer,
         warnings,
     }
-}
-
-/// A limit far outside the tested times would be the prior speaking.
-fn within_tested(fit: &shutter_fit::Fit, frames: &[(f64, Ending)]) -> bool {
-    let least = frames.iter().map(|f| f.0).fold(f64::INFINITY, f64::min);
-    let most = frames.iter().map(|f| f.0).fold(f64::NEG_INFINITY, f64::max);
-    (least - 1.0..=most + 0.5).contains(&fit.limit_x[1])
 }
 
 /// One step per exposure time; over all focal lengths one per stop of exposure time x focal length.
@@ -289,6 +285,7 @@ fn answer(
     free: usize,
     k: Estimate,
     slowest: Estimate,
+    refusal: Option<&str>,
     options: &ShutterOptions,
     brief: &str,
 ) -> String {
@@ -310,9 +307,9 @@ fn answer(
         ),
         _ if total == 0 => format!("{name} {at}: no frame tells of shake (focal length or cause of blur unknown)."),
         _ => format!(
-            "{name} {at}: no limit can be told: {free} of {total} {} free of shake; it takes frames of both kinds, \
-             near the limit.",
-            plural(total, "frame")
+            "{name} {at}: no limit can be told: {free} of {total} {} free of shake; {}.",
+            plural(total, "frame"),
+            refusal.unwrap_or("it takes frames of both kinds, near the limit")
         ),
     }
 }
