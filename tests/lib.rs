@@ -1,4 +1,6 @@
 //! What the tests share.
 
+pub mod chain;
+pub mod chain_sessions;
 pub mod invented_shoot;
 pub mod session;

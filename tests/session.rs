@@ -175,7 +175,7 @@ pub fn clock(seconds: f64) -> String {
 }
 
 /// Cells of the scene across and down.
-const CELLS: (usize, usize) = (16, 12);
+const CELLS: (usize, usize) = (32, 24);
 
 /// The scene's cells, EV against its middle: a few soft hills and an edge.
 fn cells_ev(scene: u64, range_ev: f64, dice: &mut Dice) -> Vec<f64> {

@@ -5,6 +5,7 @@ mod judge;
 mod levels;
 mod noise;
 mod series;
+mod sessions;
 mod sets;
 mod sharpness;
 mod slanted_edge;

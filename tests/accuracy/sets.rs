@@ -35,6 +35,7 @@ fn the_best_of_a_burst_is_right_in_95_of_100() {
                     defocus_px,
                     motion_deg: 180.0 * dice.uniform(),
                     scene: seed,
+                    range_ev: 5.0,
                     error: 0.03,
                     ..Take::default()
                 };

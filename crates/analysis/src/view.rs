@@ -19,6 +19,12 @@ pub struct FrameView<'a> {
     pub damaged: bool,
 }
 
+/// The file's name without its folders, for sentences; answers that name files for a program give the whole path.
+#[must_use]
+pub fn file_name(path: &str) -> &str {
+    path.rsplit(['/', '\\']).next().filter(|name| !name.is_empty()).unwrap_or(path)
+}
+
 /// A camera body: maker, model and serial number, as far as the file tells them.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Camera<'a> {

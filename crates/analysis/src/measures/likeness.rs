@@ -1,4 +1,4 @@
-//! The small picture that tells near-duplicates: mean of the green (or only) plane in some 16 x 12 cells, as EV below
+//! The small picture that tells near-duplicates: mean of the green (or only) plane in some 32 x 24 cells, as EV below
 //! saturation, laid out as the frame is stored.
 //!
 //! Own derivation. Two frames of one subject differ by one constant where only the exposure changed (a bracket), by
@@ -10,7 +10,7 @@ use super::Likeness;
 use super::clipping::{Thresholds, splits};
 
 /// Cells along the longer and the shorter side.
-const CELLS: (usize, usize) = (16, 12);
+const CELLS: (usize, usize) = (32, 24);
 
 /// Steps per EV of the stored value.
 const STEPS: f64 = 16.0;

@@ -146,7 +146,7 @@ fn group(key: Key, name: &str, members: &[&FrameView<'_>], brief: &str) -> Group
     let whole = fitted("edge_rise_px");
     let best = best(&steps, whole.as_ref());
     let limit = limit(&steps, brief);
-    let answer = answer(name, best.as_ref(), whole.as_ref(), limit.as_ref());
+    let answer = answer(name, steps.len() == 1, best.as_ref(), whole.as_ref(), limit.as_ref());
     let estimates = |range: Option<[f64; 3]>| match range {
         Some([low, value, high]) => {
             Estimate { value: Some(value), low: Some(low), high: Some(high), frames: members.len() }
@@ -228,17 +228,21 @@ fn limit(steps: &[Step], brief: &str) -> Option<Limit> {
     let within = |worst: Outcome| -> Vec<f64> { tested.iter().filter(|t| t.1 <= worst).map(|t| t.0).collect() };
     let (clean, passable) = (within(Outcome::Prints), within(Outcome::Borderline));
     let beyond = |n: f64| tested.iter().map(|t| t.0).find(|m| *m > n);
+    let passes = match passable.as_slice() {
+        [one] => format!("f/{} is borderline: make a proof print", short(*one)),
+        [from, .., to] => format!("f/{} to f/{} are borderline: make a proof print", short(*from), short(*to)),
+        [] => String::new(),
+    };
     let reason = match (clean.first(), clean.last()) {
+        (Some(only), _) if tested.len() == 1 => {
+            format!("f/{}, the only f-stop tested, is sharp enough for {brief}.", short(*only))
+        }
         (Some(from), Some(to)) if clean.len() == tested.len() => {
             format!("Every tested f-stop from f/{} to f/{} is sharp enough for {brief}.", short(*from), short(*to))
         }
         (Some(from), Some(to)) if from == to => format!("Only f/{} is sharp enough for {brief}.", short(*to)),
         (Some(from), Some(to)) => format!("Sharp enough for {brief} from f/{} to f/{}.", short(*from), short(*to)),
-        _ if !passable.is_empty() => format!(
-            "No tested f-stop is clearly sharp enough for {brief}; f/{} to f/{} are borderline: make a proof print.",
-            short(passable[0]),
-            short(passable[passable.len() - 1])
-        ),
+        _ if !passable.is_empty() => format!("No tested f-stop is clearly sharp enough for {brief}; {passes}."),
         _ => format!("No tested f-stop is sharp enough for {brief}."),
     };
     let furthest = clean.last().copied();
@@ -250,12 +254,19 @@ fn limit(steps: &[Step], brief: &str) -> Option<Limit> {
     })
 }
 
-fn answer(name: &str, best: Option<&Best>, fitted: Option<&best_stop::BestStop>, limit: Option<&Limit>) -> String {
+fn answer(
+    name: &str,
+    single: bool,
+    best: Option<&Best>,
+    fitted: Option<&best_stop::BestStop>,
+    limit: Option<&Limit>,
+) -> String {
     let Some(best) = best else { return format!("{name}: no frame's edges could be measured.") };
     let mut text = match (best.setting.number(), best.low, best.high) {
         (Some(n), Some(low), Some(high)) => {
             format!("{name}: sharpest at f/{} (f/{} to f/{}).", stop(n), stop(low), stop(high))
         }
+        (Some(_), ..) if single => format!("{name}:"),
         (Some(n), ..) => format!("{name}: sharpest of the tested f-stops f/{}.", stop(n)),
         _ => format!("{name}:"),
     };

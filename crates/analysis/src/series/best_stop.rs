@@ -20,6 +20,9 @@ const OUTSIDE_STOPS: f64 = 0.5;
 const LEAST_ERROR: f64 = 0.03;
 /// How well the diffraction term is known beforehand where pitch and wavelength are (1 sigma of its logarithm).
 const DIFFRACTION_KNOWN: f64 = 0.5;
+/// Error of the optimum that more frames do not take away, stops (1.64 sigma): how the tails of diffraction count
+/// beside the aberrations depends on the spread's shape, which is not known (simulated lenses: up to a fifth of a stop).
+const SHAPE_STOPS: f64 = 0.2;
 /// Diffraction costs from where the rise is this much above its least.
 pub(super) const COST: f64 = 1.1;
 
@@ -94,6 +97,11 @@ pub(super) fn fit(points: &[Point], diffraction_px_per_f: Option<f64>) -> Option
     if (f_number[2] / f_number[0]).log2() * 2.0 > 3.0 {
         return None;
     }
+    let widened = |end: f64| {
+        let stops = 2.0 * (end / f_number[1]).log2();
+        f_number[1] * (0.5 * stops.hypot(SHAPE_STOPS).copysign(stops)).exp2()
+    };
+    let f_number = [widened(f_number[0].min(f_number[1] * 0.9999)), f_number[1], widened(f_number[2].max(f_number[1]))];
     let costs = middle(|n| n.costs_from)?;
     // A little beyond the last tested stop may still be said; further would be a guess.
     let told = costs[1].log2() <= most + 0.17;

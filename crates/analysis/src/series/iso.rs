@@ -181,13 +181,17 @@ fn limit(steps: &[Step], brief: &str, warnings: &mut Vec<String>) -> Option<Limi
     };
     let mut reason = match clean {
         0 => format!("No tested ISO meets {brief} in noise; the lowest tested is {first:.0}{}.", snr(0)),
+        1 if tested.len() == 1 => {
+            format!("ISO {first:.0}, the only one tested, meets {brief}{}; the limit lies above.", snr(0))
+        }
         n if n == tested.len() => {
             format!("Every tested ISO meets {brief}, up to {last:.0}{}; the limit lies above.", snr(n - 1))
         }
         n => format!("Highest ISO for {brief}: {:.0}{}; {:.0} no longer meets it.", iso(n - 1), snr(n - 1), iso(n)),
     };
     if passable > clean {
-        reason.push_str(&format!(" Up to {:.0} it is borderline: make a proof print.", iso(passable - 1)));
+        let from = if clean + 1 == passable { "At" } else { "Up to" };
+        reason.push_str(&format!(" {from} {:.0} it is borderline: make a proof print.", iso(passable - 1)));
     }
     Some(Limit {
         setting: clean.checked_sub(1).map(iso).into(),

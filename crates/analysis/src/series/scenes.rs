@@ -3,12 +3,13 @@
 use super::{plural, stats};
 use crate::FrameView;
 use crate::sets::likeness;
+use crate::view::file_name;
 
 /// Frames compared at the most: enough to tell, and quick for large records.
 const COMPARED: usize = 400;
 
-/// Correlation of the small pictures from which two frames count as the same scene.
-const SAME_SCENE: f64 = 0.8;
+/// Likeness of the small pictures from which two frames count as the same scene: a hand and a refocused lens move it.
+const SAME_SCENE: f64 = 0.7;
 
 /// Spread of the scene range between frames from which it is worth a caution, EV.
 const RANGE_SPREAD_EV: f64 = 2.0;
@@ -24,7 +25,7 @@ pub(super) fn cautions(frames: &[&FrameView<'_>], matters: &str) -> Vec<String> 
     let reference = sample[sample.len() / 2];
     let compared: Vec<bool> = sample
         .iter()
-        .filter_map(|frame| likeness::compare(&reference.measures.likeness, &frame.measures.likeness, 1))
+        .filter_map(|frame| likeness::compare(&reference.measures.likeness, &frame.measures.likeness))
         .map(|alike| alike.correlation >= SAME_SCENE)
         .collect();
     let others = compared.iter().filter(|same| !**same).count();
@@ -33,7 +34,7 @@ pub(super) fn cautions(frames: &[&FrameView<'_>], matters: &str) -> Vec<String> 
             "{others} of {} frames {} another scene or framing than {}: {matters}",
             compared.len(),
             if others == 1 { "shows" } else { "show" },
-            reference.file
+            file_name(reference.file)
         ));
     } else if compared.len() < 2 {
         cautions.push(format!("Whether the {} show one scene could not be told.", plural(frames.len(), "frame")));

@@ -18,6 +18,9 @@ const SAME_FOCAL: f64 = 1.1;
 const SAME_TIME: f64 = 1.19;
 /// Motion in fewer tiles than this is a moving subject, not a shaken camera, per cent.
 const SUBJECT_TILES_PCT: f64 = 40.0;
+/// Straight motion shorter than this is hardly told from the blur of lens and pixel, pixels (simulated frames: found
+/// from 1.5 px on, not below).
+const TOLD_FROM_PX: f64 = 1.5;
 /// Exposure times in which vibration of shutter and mirror marks tripod frames, seconds (common practice, no source,
 /// puts it around 1/15 to 1/2 s; the search is wider).
 const BAND_S: [f64; 2] = [1.0 / 60.0, 1.5];
@@ -122,6 +125,15 @@ fn group(
         warnings.push(format!(
             "{left} {} left out: the cause of the blur could not be told, or only the subject moved.",
             plural(left, "frame")
+        ));
+    }
+    let limit_px =
+        |t: &Told<'_, '_>| options.shake_limit_mm.zip(t.frame.judgement.print.ppi).map(|(mm, ppi)| mm * ppi / 25.4);
+    let finest = told.iter().filter_map(limit_px).fold(f64::INFINITY, f64::min);
+    if finest < TOLD_FROM_PX {
+        warnings.push(format!(
+            "On this print shake counts from {finest:.1} px on, but motion below about {TOLD_FROM_PX} px cannot be told from \
+             the blur of lens and pixel: the true limit lies at a shorter time."
         ));
     }
     if focal35.is_none() && told.iter().any(|t| t.x.is_none()) {

@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::{Exposed, Placed, likeness};
+use crate::view::file_name;
 use crate::{FindingCode, Severity};
 
 /// Exposures nearer than this are one exposure, EV.
@@ -50,8 +51,37 @@ fn brightness_ev(placed: &Placed<'_, '_>) -> Option<f64> {
     placed.exposed().map(Exposed::brightness_ev).or(placed.frame.shot.exposure_bias_ev)
 }
 
-/// How many frames from the start of a run form a bracket; 0 where none starts here.
-pub(super) fn starts(run: &[Placed<'_, '_>]) -> usize {
+/// Cuts a run into brackets and what lies between them: (start, length) of each bracket, in order. Of all ways to cut
+/// it, the one that puts most frames into brackets, those of the camera's own bracketing before those set by hand.
+pub(super) fn cut(run: &[Placed<'_, '_>]) -> Vec<(usize, usize)> {
+    // Best worth from each place to the end, with the length of the bracket that starts there (0: none).
+    let mut best: Vec<(f64, usize)> = vec![(0.0, 0); run.len() + 1];
+    for start in (0..run.len()).rev() {
+        best[start] = (best[start + 1].0, 0);
+        let steps = distinct_steps(&run[start..]);
+        for length in 2..=steps.len() {
+            let Some(each) = worth(&run[start..start + length], &steps[..length]) else { continue };
+            // A little more for length: one bracket of five is not one of two and one of three.
+            let worth = length as f64 * (each + 0.02 * length as f64) + best[start + length].0;
+            if worth > best[start].0 {
+                best[start] = (worth, length);
+            }
+        }
+    }
+    let mut found = Vec::new();
+    let mut at = 0;
+    while at < run.len() {
+        let length = best[at].1;
+        if length > 0 {
+            found.push((at, length));
+        }
+        at += length.max(1);
+    }
+    found
+}
+
+/// Brightness of the frames from the start of a run on, EV, as far as no two are alike.
+fn distinct_steps(run: &[Placed<'_, '_>]) -> Vec<f64> {
     // All by their settings, or all by their bias: the two do not share a zero.
     let by_settings = run.first().is_some_and(|p| p.exposed().is_some());
     let mut steps: Vec<f64> = Vec::new();
@@ -65,11 +95,11 @@ pub(super) fn starts(run: &[Placed<'_, '_>]) -> usize {
         }
         steps.push(ev);
     }
-    // The longest start that is a bracket: frames after it may belong to the next picture.
-    (2..=steps.len()).rev().find(|&length| is_bracket(&run[..length], &steps[..length])).unwrap_or(0)
+    steps
 }
 
-fn is_bracket(frames: &[Placed<'_, '_>], steps: &[f64]) -> bool {
+/// What a frame of this bracket counts for; `None` where the frames are no bracket.
+fn worth(frames: &[Placed<'_, '_>], steps: &[f64]) -> Option<f64> {
     let mut sorted = steps.to_vec();
     sorted.sort_by(f64::total_cmp);
     let spread = sorted[sorted.len() - 1] - sorted[0];
@@ -77,16 +107,24 @@ fn is_bracket(frames: &[Placed<'_, '_>], steps: &[f64]) -> bool {
     let biased = bias.iter().all(Option::is_some)
         && bias.iter().enumerate().all(|(i, b)| bias[..i].iter().all(|other| other != b));
     if spread < if biased { LEAST_BIASED_SPREAD_EV } else { LEAST_SPREAD_EV } {
-        return false;
+        return None;
     }
     if frames.len() >= TEST_SERIES && (changes_only_iso(frames) || changes_only_stop(frames)) {
-        return false;
+        return None;
     }
     // Exposures set as a bracket are evenly spaced; changing light is not. A clear step between any two also counts.
     let gaps: Vec<f64> = sorted.windows(2).map(|w| w[1] - w[0]).collect();
     let least = gaps.iter().copied().fold(f64::INFINITY, f64::min);
     let most = gaps.iter().copied().fold(0.0, f64::max);
-    most - least < 0.2 + 0.1 * most || least >= 0.6
+    if most - least >= 0.2 + 0.1 * most && least < 0.6 {
+        return None;
+    }
+    let quick = frames.windows(2).all(|w| w[0].pause_s(&w[1]).is_some_and(|pause| pause <= super::bursts::GAP_S));
+    Some(match (biased, quick) {
+        (true, true) => 3.0,
+        (true, false) | (false, true) => 2.0,
+        (false, false) => 1.0,
+    })
 }
 
 /// Spread of one part of the exposure over the frames, EV.
@@ -124,7 +162,7 @@ pub(super) fn read(frames: &[Placed<'_, '_>]) -> Bracket {
     let measured: Vec<Option<f64>> = (0..frames.len())
         .map(|i| {
             let of = |i: usize| &frames[i].frame.measures.likeness;
-            likeness::compare(of(middle), of(i), super::REACH).map(|alike| alike.brighter_ev)
+            likeness::compare(of(middle), of(i)).map(|alike| alike.brighter_ev)
         })
         .collect();
     let highlights = by_exposure.iter().rev().copied().find(|&i| holds(&frames[i], FindingCode::Blown));
@@ -144,7 +182,8 @@ pub(super) fn read(frames: &[Placed<'_, '_>]) -> Bracket {
         if only_iso { None } else { usable(ends.1).map(|range| range + brightness[ends.1] - brightness[ends.0]) };
     let name = |i: usize| frames[i].frame.file.to_string();
     let chosen: Vec<String> = merged.iter().flatten().map(|&i| name(i)).collect();
-    let answer = answer(highlights.is_some(), shadows.is_some(), &chosen, merged_range_ev);
+    let short: Vec<&str> = chosen.iter().map(|file| file_name(file)).collect();
+    let answer = answer(highlights.is_some(), shadows.is_some(), &short, merged_range_ev);
     Bracket {
         files: frames.iter().map(|p| p.frame.file.to_string()).collect(),
         ev_steps: (0..frames.len()).map(|i| (step(i) * 100.0).round() / 100.0).collect(),
@@ -200,14 +239,14 @@ fn cautions(frames: &[Placed<'_, '_>], brightness: &[f64], middle: usize, measur
     if let Some((i, found, _)) = worst.filter(|w| w.2.abs() > AGREES_EV) {
         warnings.push(format!(
             "{} is {found:+.1} EV against the middle frame where its settings say {:+.1} EV: did the light change?",
-            frames[i].frame.file,
+            file_name(frames[i].frame.file),
             brightness[i] - brightness[middle]
         ));
     }
     warnings
 }
 
-fn answer(highlights: bool, shadows: bool, chosen: &[String], range: Option<f64>) -> String {
+fn answer(highlights: bool, shadows: bool, chosen: &[&str], range: Option<f64>) -> String {
     let range = range.map_or(String::new(), |r| format!(" ({r:.1} EV)"));
     match (highlights, shadows, chosen) {
         (true, true, [one]) => format!("One frame holds the whole scene{range}: {one}; no merging is needed."),

@@ -22,14 +22,15 @@ pub use bursts::{Burst, Ranked};
 /// Longest pause within one framing, from the end of an exposure to the start of the next, seconds: brackets set by hand
 /// on a tripod take their time.
 const RUN_GAP_S: f64 = 30.0;
-/// Correlation of the small pictures within one framing.
-const SAME_FRAMING: f64 = 0.95;
+/// Likeness of two frames of one framing (of the steps between cells, of the levels) within a burst's pause: a
+/// hand-held framing moves, and its subject too.
+const SAME_FRAMING_AT_ONCE: [f64; 2] = [0.75, 0.9];
+/// The same after a longer pause: a tripod stands still, a photographer on foot finds another picture.
+const SAME_FRAMING: [f64; 2] = [0.85, 0.93];
 /// The same where the files do not tell the time: only the framing and the names are left to go by.
-const SAME_FRAMING_UNTIMED: f64 = 0.98;
+const SAME_FRAMING_UNTIMED: [f64; 2] = [0.9, 0.95];
 /// A frame is compared with this many before it in its run: exposures far apart share few cells.
 const LOOK_BACK: usize = 5;
-/// Shift allowed between two frames of one framing, cells of the small picture (1/16 of the width).
-const REACH: i32 = 1;
 
 /// What belongs together.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -150,30 +151,27 @@ fn joins(run: &[Placed<'_, '_>], next: &Placed<'_, '_>, timeless: bool) -> bool 
     if !one_setup || (!timeless && last.pause_s(next).is_none_or(|pause| pause > RUN_GAP_S)) {
         return false;
     }
-    let wanted = if timeless { SAME_FRAMING_UNTIMED } else { SAME_FRAMING };
-    run.iter().rev().take(LOOK_BACK).any(|before| framing(before, next).is_some_and(|c| c >= wanted))
+    run.iter().rev().take(LOOK_BACK).any(|before| same_framing(before, next))
 }
 
-/// Correlation of the framing of two frames.
-fn framing(a: &Placed<'_, '_>, b: &Placed<'_, '_>) -> Option<f64> {
-    likeness::compare(&a.frame.measures.likeness, &b.frame.measures.likeness, REACH).map(|alike| alike.correlation)
+/// Whether two frames show one framing.
+fn same_framing(before: &Placed<'_, '_>, next: &Placed<'_, '_>) -> bool {
+    let wanted = match before.pause_s(next) {
+        None => SAME_FRAMING_UNTIMED,
+        Some(pause) if pause <= bursts::GAP_S => SAME_FRAMING_AT_ONCE,
+        Some(_) => SAME_FRAMING,
+    };
+    likeness::compare(&before.frame.measures.likeness, &next.frame.measures.likeness)
+        .is_some_and(|alike| alike.correlation >= wanted[0] && alike.levels >= wanted[1])
 }
 
 /// Reads a run: brackets first, then what is left between them as bursts.
 fn read_run<'f, 'a>(run: &[Placed<'f, 'a>], sets: &mut Sets) {
-    let mut rest: Vec<Placed<'f, 'a>> = Vec::new();
     let mut at = 0;
-    while at < run.len() {
-        let length = brackets::starts(&run[at..]);
-        if length > 0 {
-            bursts::find(&rest, &mut sets.bursts);
-            rest.clear();
-            sets.brackets.push(brackets::read(&run[at..at + length]));
-            at += length;
-        } else {
-            rest.push(run[at]);
-            at += 1;
-        }
+    for (start, length) in brackets::cut(run) {
+        bursts::find(&run[at..start], &mut sets.bursts);
+        sets.brackets.push(brackets::read(&run[start..start + length]));
+        at = start + length;
     }
-    bursts::find(&rest, &mut sets.bursts);
+    bursts::find(&run[at..], &mut sets.bursts);
 }

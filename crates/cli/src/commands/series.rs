@@ -157,7 +157,8 @@ fn text(answer: &Answer) -> String {
         By::Camera => ("camera", &CAMERA),
     };
     let mut text = String::new();
-    for group in &answer.groups {
+    let (told, single): (Vec<&Group>, Vec<&Group>) = answer.groups.iter().partition(|g| is_series(answer.by, g));
+    for group in told {
         text.push_str(&wrap(&group.answer, "  "));
         let mut headings = vec![heading, ">frames"];
         // A column in which nothing is known only takes room.
@@ -180,12 +181,19 @@ fn text(answer: &Answer) -> String {
         }
         text.push_str(&grid.text());
         for warning in &group.warnings {
-            text.push_str(&wrap(&format!("  Note: {warning}"), "        "));
+            text.push_str(&wrap(&format!("  Note: {warning}"), "    "));
         }
         text.push('\n');
     }
     if answer.groups.is_empty() {
         text.push_str("No frame tells what this series needs.\n");
+    }
+    if !single.is_empty() {
+        text.push_str(single_heading(answer.by));
+        for group in single {
+            text.push_str(&wrap(&format!("  {}", group.answer), "    "));
+        }
+        text.push('\n');
     }
     for warning in &answer.warnings {
         text.push_str(&wrap(&format!("Note: {warning}"), "  "));
@@ -194,6 +202,27 @@ fn text(answer: &Answer) -> String {
         text.push_str("Medians, with their 90 % intervals in brackets.\n");
     }
     text
+}
+
+/// Whether there is something to compare in a group: a table of one row tells nothing.
+fn is_series(by: By, group: &Group) -> bool {
+    let settings = group.steps.iter().filter(|s| s.frames > 0).count();
+    match by {
+        By::Camera => true,
+        By::Shutter => settings >= 2 && group.frames >= LEAST_HAND_HELD,
+        By::Iso | By::Aperture => settings >= 2,
+    }
+}
+
+/// Frames of one focal length below which its shares are not worth a table.
+const LEAST_HAND_HELD: usize = 6;
+
+fn single_heading(by: By) -> &'static str {
+    match by {
+        By::Iso => "One ISO only, nothing to compare:\n",
+        By::Aperture => "One f-stop only, nothing to compare:\n",
+        By::Shutter | By::Camera => "Too few frames to count shares:\n",
+    }
 }
 
 fn step_text(by: By, group: &Group, step: &Step) -> String {
@@ -210,9 +239,11 @@ fn step_text(by: By, group: &Group, step: &Step) -> String {
 }
 
 fn cell(estimate: Estimate, digits: usize) -> String {
-    match (estimate.value, estimate.low, estimate.high) {
-        (Some(value), Some(low), Some(high)) => format!("{value:.digits$} ({low:.digits$}-{high:.digits$})"),
-        (Some(value), ..) => format!("{value:.digits$}"),
+    let shown = |value: f64| format!("{value:.digits$}");
+    match (estimate.value.map(shown), estimate.low.map(shown), estimate.high.map(shown)) {
+        // An interval that vanishes in the digits shown only takes room.
+        (Some(value), Some(low), Some(high)) if low != high => format!("{value} ({low}-{high})"),
+        (Some(value), ..) => value,
         _ => String::new(),
     }
 }

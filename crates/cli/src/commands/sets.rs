@@ -2,8 +2,8 @@
 
 use std::path::PathBuf;
 
-use rawassay_analysis::FrameView;
 use rawassay_analysis::sets::{self, Bracket, Burst, Sets as Answer};
+use rawassay_analysis::{FrameView, file_name};
 
 use crate::frames;
 use crate::messages::{Exit, Failure};
@@ -18,6 +18,9 @@ pub struct Sets {
     /// Brief that says what counts as blown, blocked and sharp: a built-in one or a file
     #[arg(long, value_name = "B", default_value = "portfolio")]
     brief: String,
+    /// Show every frame of each set, with why it stands where it does
+    #[arg(long)]
+    ranking: bool,
     /// Machine-readable answer
     #[arg(long, value_enum)]
     format: Option<Format>,
@@ -33,7 +36,7 @@ impl Sets {
         match self.format {
             Some(Format::Json) => tables::print_json(&answer)?,
             Some(Format::Csv) => tables::print_csv(&csv(&answer))?,
-            None => tables::print(&text(&answer))?,
+            None => tables::print(&text(&answer, self.ranking))?,
         }
         Ok(Exit::Done)
     }
@@ -85,16 +88,20 @@ fn csv(answer: &Answer) -> Vec<Vec<String>> {
     rows
 }
 
-fn text(answer: &Answer) -> String {
+fn text(answer: &Answer, ranking: bool) -> String {
     let word = |count: usize, one: &str| if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") };
     let mut text = format!("{} and {}.\n", word(answer.bursts.len(), "burst"), word(answer.brackets.len(), "bracket"));
-    for burst in &answer.bursts {
-        text.push('\n');
-        text.push_str(&burst_text(burst));
-    }
-    for bracket in &answer.brackets {
-        text.push('\n');
-        text.push_str(&bracket_text(bracket));
+    if ranking {
+        for burst in &answer.bursts {
+            text.push('\n');
+            text.push_str(&burst_text(burst));
+        }
+        for bracket in &answer.brackets {
+            text.push('\n');
+            text.push_str(&bracket_text(bracket));
+        }
+    } else {
+        text.push_str(&short_text(answer));
     }
     if !answer.warnings.is_empty() {
         text.push('\n');
@@ -105,10 +112,53 @@ fn text(answer: &Answer) -> String {
     text
 }
 
+/// One line per set: what to take from it.
+fn short_text(answer: &Answer) -> String {
+    let mut text = String::new();
+    let first_and_last = |files: &[String]| match files {
+        [first, .., last] => format!("{} to {}", file_name(first), file_name(last)),
+        [one] => file_name(one).to_string(),
+        [] => String::new(),
+    };
+    if !answer.bursts.is_empty() {
+        let mut grid = Grid::new(&["burst", ">frames", "technically best", "outcome", "why"]);
+        for burst in &answer.bursts {
+            let best = burst.ranking.first().filter(|_| burst.best.is_some());
+            grid.row(vec![
+                first_and_last(&burst.files),
+                burst.files.len().to_string(),
+                best.map_or("Could not be told".to_string(), |b| file_name(&b.file).to_string()),
+                best.map_or(String::new(), |b| b.outcome.to_string()),
+                best.map_or(String::new(), |b| b.reason.clone()),
+            ]);
+        }
+        text.push('\n');
+        text.push_str(&grid.text());
+    }
+    if !answer.brackets.is_empty() {
+        let mut grid = Grid::new(&["bracket", ">frames", "EV", "what to take"]);
+        for bracket in &answer.brackets {
+            let steps: Vec<String> = bracket.ev_steps.iter().map(|ev| format!("{ev:+.1}")).collect();
+            grid.row(vec![
+                first_and_last(&bracket.files),
+                bracket.files.len().to_string(),
+                steps.join(" "),
+                bracket.answer.clone(),
+            ]);
+        }
+        text.push('\n');
+        text.push_str(&grid.text());
+    }
+    if !text.is_empty() {
+        text.push_str("\nEvery frame of each set, with reasons: --ranking\n");
+    }
+    text
+}
+
 fn burst_text(burst: &Burst) -> String {
     let span = burst.span_s.map_or(String::new(), |s| format!(" in {s:.1} s"));
     let best = match &burst.best {
-        Some(best) => format!("technically best {best}"),
+        Some(best) => format!("technically best {}", file_name(best)),
         None => "the best could not be told".to_string(),
     };
     let mut text = format!("Burst of {} frames{span}: {best}.\n", burst.files.len());
@@ -116,7 +166,7 @@ fn burst_text(burst: &Burst) -> String {
     for frame in &burst.ranking {
         grid.row(vec![
             frame.rank.to_string(),
-            frame.file.clone(),
+            file_name(&frame.file).to_string(),
             frame.outcome.to_string(),
             frame.print_blur_mm.map_or(String::new(), |mm| format!("{mm:.2}")),
             frame.reason.clone(),
@@ -141,11 +191,11 @@ fn bracket_text(bracket: &Bracket) -> String {
         if merged && roles.is_empty() {
             roles.push("joins the two");
         }
-        grid.row(vec![file.clone(), format!("{step:+.1}"), roles.join(", ")]);
+        grid.row(vec![file_name(file).to_string(), format!("{step:+.1}"), roles.join(", ")]);
     }
     text.push_str(&grid.text());
     for warning in &bracket.warnings {
-        text.push_str(&wrap(&format!("  Note: {warning}"), "        "));
+        text.push_str(&wrap(&format!("  Note: {warning}"), "    "));
     }
     text
 }
