@@ -214,7 +214,7 @@ mod tests {
             assert!((first.box_px[0] as i64 - 101).abs() <= 2 && (first.box_px[2] as i64 - 80).abs() <= 4, "{first:?}");
             assert!((m.exposure.largest_clipped_area_pct - 100.0 * 4_800.0 / (510.0 * 382.0)).abs() < 0.15);
             assert_eq!((m.clipping.cols, m.clipping.rows), (32, 24));
-            assert_eq!((m.likeness.cols, m.likeness.rows), (16, 12));
+            assert_eq!((m.likeness.cols, m.likeness.rows), (32, 24));
         }
     }
 
