@@ -77,6 +77,7 @@ pub fn write(folder: &Path, frames: usize) {
         sheets.push(sheet);
     }
     let purpose = Purpose {
+        crop: None,
         name: "portfolio".into(),
         size: "13 x 19 in".into(),
         distance: "45 cm".into(),

@@ -1,9 +1,8 @@
 //! Pages of a record: judges every frame, draws what is new from the raw files, writes the folder.
 
 use std::collections::HashSet;
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Duration;
 
 use rawassay_analysis::brief::{Brief, Limit, OutputKind};
 use rawassay_analysis::enlarge::{self, Distance, PaperSize};
@@ -11,14 +10,17 @@ use rawassay_analysis::judge::{Judgement, judge};
 use rawassay_analysis::series::{By, Series, ShutterOptions, series};
 use rawassay_analysis::sets::{Sets, sets};
 use rawassay_analysis::{FrameView, print};
+use rawassay_decode::Area;
 use rawassay_report::page::{self, Drawn, Folder, Purpose, Sheet, Shoot, Sizes, draw};
 use rawassay_report::plot::wall::Hanging;
-use rawassay_report::record::path_of_uri;
+use rawassay_report::record::{path_of_uri, uri_of_path};
 use rawassay_report::{Record, ReportError, Scorecard, Status};
 use rayon::prelude::*;
 
 use crate::identity;
 use crate::messages::Failure;
+use crate::runner::worker::{Draw, Drawing};
+use crate::runner::{Limits, drawing};
 
 /// What to write.
 pub struct Request<'a> {
@@ -28,8 +30,14 @@ pub struct Request<'a> {
     pub out: &'a Path,
     /// The brief.
     pub brief: &'a Brief,
+    /// The part of each frame that is judged, in its pixels as stored; `None` for the whole.
+    pub crop: Option<Area>,
     /// Most frames that are decoded at once; fewer where memory is short. `None`: one per core.
     pub jobs: Option<usize>,
+    /// Longest time for one frame.
+    pub timeout: Option<Duration>,
+    /// Memory for one frame, bytes.
+    pub memory: Option<u64>,
 }
 
 /// What was written.
@@ -47,52 +55,61 @@ pub struct Written {
 }
 
 /// Writes or refreshes the folder. `progress` is called with the frames done so far.
-pub fn write(
-    request: &Request<'_>,
-    records: Vec<Record>,
-    progress: &(dyn Fn(usize) + Sync),
-) -> Result<Written, Failure> {
+pub fn write(request: &Request<'_>, records: Vec<Record>, progress: &dyn Fn(usize)) -> Result<Written, Failure> {
     let folder = Folder::create(request.out).map_err(|e| cannot_write(request.out, &e))?;
-    let judgements: Vec<Judgement> = records.iter().map(|r| judge(&r.subject(), request.brief, None)).collect();
+    let judgements: Vec<Judgement> = records.iter().map(|r| judge(&r.subject(), request.brief, request.crop)).collect();
     let (series, sets) = together(&records, &judgements, request.brief);
-    let sheets = records.into_iter().zip(&judgements).map(|(record, j)| sheet(record, j, request.brief)).collect();
+    let sheets = records.into_iter().zip(&judgements).map(|(record, j)| sheet(record, j, request)).collect();
     let title = title(request.record);
-    let mut shoot = Shoot::new(title, purpose(request.brief), sheets);
+    let mut shoot = Shoot::new(title, purpose(request), sheets);
     (shoot.series, shoot.sets) = (series, Some(sets));
 
     let sizes = Sizes::for_frames(shoot.sheets.len());
-    let jobs = request.jobs.unwrap_or_else(|| std::thread::available_parallelism().map_or(1, usize::from));
-    let pool = rayon::ThreadPoolBuilder::new()
-        .num_threads(jobs.min(frames_in_memory(&shoot.sheets)).max(1))
-        .build()
-        .map_err(|e| Failure::nothing(format!("cannot start threads for drawing ({e}); try --jobs 1")))?;
-    let (done, fresh, changed) = (AtomicUsize::new(0), AtomicUsize::new(0), AtomicUsize::new(0));
-    let result: Result<(), ReportError> = pool.install(|| {
-        shoot.sheets.par_iter_mut().try_for_each(|sheet| {
-            if pictures(&folder, request.record, sheet, sizes, &changed)? {
-                fresh.fetch_add(1, Ordering::Relaxed);
-            }
-            progress(done.fetch_add(1, Ordering::Relaxed) + 1);
-            Ok(())
-        })
-    });
-    result.map_err(|e| cannot_write(request.out, &e))?;
-
-    let pages: Result<(), ReportError> = pool.install(|| {
-        (0..shoot.sheets.len()).into_par_iter().try_for_each(|n| {
-            let name = format!("frames/{}.html", shoot.sheets[n].id);
-            count(&changed, folder.write(&name, page::frame::page(&shoot, n).as_bytes())?);
-            Ok(())
-        })
-    });
-    pages.map_err(|e| cannot_write(request.out, &e))?;
+    let mut tally = Tally::default();
+    let mut wanted = Vec::new();
+    for (number, sheet) in shoot.sheets.iter_mut().enumerate() {
+        match pictures(&folder, request.record, sheet, sizes) {
+            Some(path) => wanted.push(drawing::Job {
+                number,
+                path,
+                bytes: sheet.record.file_id.size,
+                draw: Draw {
+                    record: sheet.record.clone(),
+                    sizes,
+                    folder: uri_of_path(request.out).unwrap_or_else(|| request.out.to_string_lossy().into_owned()),
+                    id: sheet.id.clone(),
+                },
+            }),
+            None => tally.done += 1,
+        }
+    }
+    progress(tally.done);
+    let limits = Limits::new(wanted.len(), request.jobs, request.timeout, request.memory);
+    let total = shoot.sheets.len();
+    drawing::run(wanted, &limits, |number, drawing| {
+        drawn(&folder, &mut shoot.sheets[number], drawing, &mut tally).map_err(|e| cannot_write(request.out, &e))?;
+        tally.done += 1;
+        progress(tally.done);
+        Ok(())
+    })?;
+    if tally.done < total {
+        return Err(Failure::nothing("stopped; the pictures drawn so far are kept, run the same command to go on"));
+    }
+    let pages: Result<Vec<bool>, ReportError> = (0..total)
+        .into_par_iter()
+        .map(|n| folder.write(&format!("frames/{}.html", shoot.sheets[n].id), page::frame::page(&shoot, n).as_bytes()))
+        .collect();
+    let pages = pages.map_err(|e| cannot_write(request.out, &e))?;
+    tally.changed += pages.into_iter().filter(|written| *written).count();
+    let mut write = |name: &str, text: &str| -> Result<(), Failure> {
+        tally.changed += usize::from(folder.write(name, text.as_bytes()).map_err(|e| cannot_write(request.out, &e))?);
+        Ok(())
+    };
     if shoot.has_series() {
-        let text = page::series::page(&shoot);
-        count(&changed, folder.write("series.html", text.as_bytes()).map_err(|e| cannot_write(request.out, &e))?);
+        write("series.html", &page::series::page(&shoot))?;
     }
     if shoot.has_sets() {
-        let text = page::sets::page(&shoot);
-        count(&changed, folder.write("sets.html", text.as_bytes()).map_err(|e| cannot_write(request.out, &e))?);
+        write("sets.html", &page::sets::page(&shoot))?;
     }
     // The overview is last: until it stands, a reader sees the old one with pages that still exist.
     for (name, text) in [
@@ -101,15 +118,15 @@ pub fn write(
         ("words.html", page::words::page(&shoot)),
         ("index.html", page::overview::page(&shoot)),
     ] {
-        count(&changed, folder.write(name, text.as_bytes()).map_err(|e| cannot_write(request.out, &e))?);
+        write(name, &text)?;
     }
     let keep: HashSet<String> = shoot.sheets.iter().map(|s| s.id.clone()).collect();
     folder.sweep(&keep).map_err(|e| cannot_write(request.out, &e))?;
     Ok(Written {
         frames: shoot.sheets.len(),
-        drawn: fresh.into_inner(),
+        drawn: tally.drawn,
         without_picture: shoot.sheets.iter().filter(|s| s.drawn.is_none()).count(),
-        changed: changed.into_inner(),
+        changed: tally.changed,
         index: folder.path("index.html"),
     })
 }
@@ -121,8 +138,15 @@ fn title(record: &Path) -> String {
     folder.map_or_else(|| "shoot".into(), |n| n.to_string_lossy().into_owned())
 }
 
-fn count(changed: &AtomicUsize, written: bool) {
-    changed.fetch_add(usize::from(written), Ordering::Relaxed);
+/// Counts of a run.
+#[derive(Default)]
+struct Tally {
+    /// Frames that have their pictures, or are known to have none.
+    done: usize,
+    /// Frames drawn now.
+    drawn: usize,
+    /// Files that changed.
+    changed: usize,
 }
 
 fn cannot_write(out: &Path, error: &ReportError) -> Failure {
@@ -154,7 +178,8 @@ fn together(records: &[Record], judgements: &[Judgement], brief: &Brief) -> (Vec
 }
 
 /// A frame judged by the brief, with its ladder of print sizes.
-fn sheet(record: Record, judgement: &Judgement, brief: &Brief) -> Sheet {
+fn sheet(record: Record, judgement: &Judgement, request: &Request<'_>) -> Sheet {
+    let brief = request.brief;
     let card = Scorecard::new(&record, judgement);
     let mut sizes = Vec::new();
     if record.status != Status::Unreadable {
@@ -162,7 +187,7 @@ fn sheet(record: Record, judgement: &Judgement, brief: &Brief) -> Sheet {
             PaperSize { name: brief.size_text(), width_mm: brief.output.width_mm, height_mm: brief.output.height_mm };
         let mut papers = enlarge::usual_sizes();
         papers.push(asked);
-        let ladder = enlarge::ladder(&record.subject(), brief, None, None, Distance::Brief, &papers);
+        let ladder = enlarge::ladder(&record.subject(), brief, request.crop, None, Distance::Brief, &papers);
         sizes = ladder
             .rungs
             .into_iter()
@@ -177,11 +202,17 @@ fn sheet(record: Record, judgement: &Judgement, brief: &Brief) -> Sheet {
         sizes.sort_by(|a: &Hanging, b| a.width_cm.total_cmp(&b.width_cm));
         sizes.dedup_by(|a, b| (a.width_cm - b.width_cm).abs() < 0.5);
     }
-    Sheet::new(record, card, sizes)
+    let mut sheet = Sheet::new(record, card, sizes);
+    sheet.crop = request.crop.filter(|crop| {
+        let size = sheet.card.shot.as_ref().map(|s| (s.width_px, s.height_px));
+        size.is_some_and(|(w, h)| rawassay_analysis::crop::inside(crop, w, h))
+    });
+    sheet
 }
 
 /// The brief in the words of the pages.
-fn purpose(brief: &Brief) -> Purpose {
+fn purpose(request: &Request<'_>) -> Purpose {
+    let brief = request.brief;
     let finest_mm = print::seen(&brief.output).finest_mm;
     let on_paper = |limit: Limit| (limit.borderline * finest_mm, limit.fails * finest_mm);
     let (w, h) = (brief.output.width_mm / 10.0, brief.output.height_mm / 10.0);
@@ -190,68 +221,67 @@ fn purpose(brief: &Brief) -> Purpose {
         size: brief.size_text(),
         distance: brief.distance_text(),
         sides_cm: (w.max(h), w.min(h)),
+        crop: request.crop.as_ref().map(rawassay_analysis::crop::text),
         screen: brief.output.kind == OutputKind::Screen,
         rise_limit_mm: on_paper(brief.limits.rise_eye_limits),
         snr_limit: (brief.limits.snr_midtone.borderline, brief.limits.snr_midtone.fails),
     }
 }
 
-/// Draws a frame where the folder does not hold its pictures already. True where it was drawn now.
-fn pictures(
-    folder: &Folder,
-    record: &Path,
-    sheet: &mut Sheet,
-    sizes: Sizes,
-    changed: &AtomicUsize,
-) -> Result<bool, ReportError> {
+/// The raw file of a frame that must be drawn anew. `None` where the folder holds its pictures already, or where it can
+/// have none; the sheet then says so.
+fn pictures(folder: &Folder, record: &Path, sheet: &mut Sheet, sizes: Sizes) -> Option<PathBuf> {
     if sheet.record.measures.is_none() {
         sheet.no_picture = Some("the file could not be read".into());
-        return Ok(false);
+        return None;
     }
-    let note = format!("drawn/{}.json", sheet.id);
-    let known = std::fs::read(folder.path(&note)).ok().and_then(|b| serde_json::from_slice::<Drawn>(&b).ok());
+    let known = std::fs::read(folder.path(&note(&sheet.id))).ok();
+    let known = known.and_then(|b| serde_json::from_slice::<Drawn>(&b).ok());
     let wanted = draw::key(&sheet.record, sizes);
     if let Some(drawn) =
         known.filter(|d| d.key == wanted && d.files(&sheet.id).iter().all(|f| folder.path(f).is_file()))
     {
         sheet.drawn = Some(drawn);
-        return Ok(false);
+        return None;
     }
-    match drawn_now(record, &sheet.record, sizes) {
+    match the_same_file(record, &sheet.record) {
+        Ok(path) => Some(path),
         Err(why) => {
             sheet.no_picture = Some(why);
-            Ok(false)
-        }
-        Ok((drawn, files)) => {
-            for (suffix, bytes) in files {
-                count(changed, folder.write(&format!("pictures/{}{suffix}", sheet.id), &bytes)?);
-            }
-            // The note is last: a run that is cut short draws the frame again.
-            let bytes = serde_json::to_vec(&drawn).map_err(ReportError::from)?;
-            folder.write(&note, &bytes)?;
-            sheet.drawn = Some(drawn);
-            Ok(true)
+            None
         }
     }
 }
 
-/// Opens the raw file and draws; the error is the reason that the page gives.
-fn drawn_now(record: &Path, frame: &Record, sizes: Sizes) -> Result<(Drawn, Vec<draw::PictureFile>), String> {
+/// Where the folder keeps what is known of a frame's pictures.
+fn note(id: &str) -> String {
+    format!("drawn/{id}.json")
+}
+
+/// Takes in what came of a drawing.
+fn drawn(folder: &Folder, sheet: &mut Sheet, drawing: Drawing, tally: &mut Tally) -> Result<(), ReportError> {
+    match drawing {
+        Drawing::NoPicture(why) => sheet.no_picture = Some(why),
+        Drawing::NoRoom(why) => return Err(ReportError::from(std::io::Error::other(why))),
+        Drawing::Done { drawn, changed } => {
+            // The note is last: a run that is cut short draws the frame again.
+            folder.write(&note(&sheet.id), &serde_json::to_vec(&drawn).map_err(ReportError::from)?)?;
+            sheet.drawn = Some(*drawn);
+            tally.drawn += 1;
+            tally.changed += changed;
+        }
+    }
+    Ok(())
+}
+
+/// The raw file, still the one that was measured; the error is the reason that the page gives.
+fn the_same_file(record: &Path, frame: &Record) -> Result<PathBuf, String> {
     let path = raw_file(record, frame).ok_or("the raw file is no longer at its place")?;
-    let read = |e: std::io::Error| format!("the raw file cannot be read ({e})");
-    let now = identity::identify(&path).map_err(read)?;
+    let now = identity::identify(&path).map_err(|e| format!("the raw file cannot be read ({e})"))?;
     if now.size != frame.file_id.size || (!frame.file_id.hash.is_empty() && now.hash != frame.file_id.hash) {
         return Err("the raw file has changed since it was measured; audit it again".into());
     }
-    let bytes = std::fs::read(&path).map_err(read)?;
-    // Readers of raw files may panic; the frame then has no pictures, and the others go on.
-    let work = || {
-        let preview = rawassay_decode::preview(&bytes);
-        let decoded = rawassay_decode::open_bytes(&path, bytes).map_err(|e| format!("the raw file {e}"))?;
-        draw::draw(&decoded, preview.as_ref(), frame, sizes)
-            .ok_or_else(|| "the record does not fit the raw file; audit it again".to_owned())
-    };
-    catch_unwind(AssertUnwindSafe(work)).unwrap_or_else(|_| Err("the raw file could not be drawn".into()))
+    Ok(path)
 }
 
 /// Where the raw file is: at the recorded place, as given, or beside the record.
@@ -260,27 +290,4 @@ fn raw_file(record: &Path, frame: &Record) -> Option<PathBuf> {
     let given = PathBuf::from(&frame.file);
     let beside = record.parent().map(|folder| folder.join(&given));
     [recorded, Some(given), beside].into_iter().flatten().find(|p| p.is_file())
-}
-
-/// How many frames may be in memory at once: samples, file, previews and pictures of the largest take about 8 bytes per
-/// pixel and the file twice; half of the memory that is free may be used.
-fn frames_in_memory(sheets: &[Sheet]) -> usize {
-    let largest = sheets
-        .iter()
-        .filter_map(|s| {
-            let shot = s.record.shot.as_ref()?;
-            Some((shot.width_px * shot.height_px) as u64 * 8 + 2 * s.record.file_id.size)
-        })
-        .max()
-        .unwrap_or(1)
-        .max(1);
-    let free = free_bytes().unwrap_or(4 << 30);
-    usize::try_from(free / 2 / largest).unwrap_or(1).max(1)
-}
-
-/// Memory that is free, where the system tells.
-fn free_bytes() -> Option<u64> {
-    let text = std::fs::read_to_string("/proc/meminfo").ok()?;
-    let line = text.lines().find(|l| l.starts_with("MemAvailable:"))?;
-    line.split_whitespace().nth(1)?.parse::<u64>().ok().map(|kib| kib * 1024)
 }

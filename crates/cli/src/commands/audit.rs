@@ -68,7 +68,7 @@ pub fn outcome(text: &str) -> Result<Outcome, String> {
         .ok_or_else(|| "one of prints, borderline, fails, unmeasured (best first)".to_owned())
 }
 
-fn seconds(text: &str) -> Result<Duration, String> {
+pub(super) fn seconds(text: &str) -> Result<Duration, String> {
     let value: f64 = text.parse().map_err(|_| "a number of seconds, for example 90".to_owned())?;
     let duration = Duration::try_from_secs_f64(value).map_err(|_| "a number of seconds, for example 90".to_owned())?;
     if duration.is_zero() { Err("more than 0 seconds".into()) } else { Ok(duration) }

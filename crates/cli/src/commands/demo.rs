@@ -66,7 +66,15 @@ impl Demo {
         let records = rawassay_report::record::read(&record).map_err(|e| Failure::nothing(e.to_string()))?;
         let out = folder.join("pages");
         let bar = bar(records.len(), "drawing {pos} of {len} [{wide_bar}] {eta} left");
-        let request = pages::Request { record: &record, out: &out, brief: &brief, jobs: None };
+        let request = pages::Request {
+            record: &record,
+            out: &out,
+            brief: &brief,
+            crop: None,
+            jobs: None,
+            timeout: None,
+            memory: None,
+        };
         let written = pages::write(&request, records, &|done| bar.set_position(done as u64))?;
         bar.finish_and_clear();
         tables::print(&format!(

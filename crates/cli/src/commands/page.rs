@@ -1,8 +1,10 @@
 //! `rawassay page`.
 
 use std::path::PathBuf;
+use std::time::Duration;
 
 use rawassay_analysis::Brief;
+use rawassay_decode::Area;
 
 use crate::messages::{Exit, Failure};
 use crate::pages;
@@ -22,9 +24,18 @@ pub struct Page {
     /// What the pictures are for: a built-in brief or a brief file
     #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
     brief: String,
+    /// Judge this part of each frame, in pixels as stored
+    #[arg(long, value_name = "WxH+X+Y", value_parser = super::shared::crop)]
+    crop: Option<Area>,
     /// Frames decoded at once at the most [default: one per core, fewer where memory is short]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     jobs: Option<u16>,
+    /// Give a picture up after this long [default: 60, and one more for each megabyte of its file]
+    #[arg(long, value_name = "SECONDS", value_parser = super::audit::seconds)]
+    timeout: Option<Duration>,
+    /// Memory that one worker may take [default: 1024, and 16 for each megabyte of its file, as far as there is]
+    #[arg(long, value_name = "MB", value_parser = clap::value_parser!(u64).range(64..=1_048_576))]
+    memory: Option<u64>,
 }
 
 impl Page {
@@ -48,8 +59,15 @@ impl Page {
             indicatif::ProgressStyle::with_template("drawing {pos} of {len} {wide_bar} {eta}")
                 .unwrap_or_else(|_| indicatif::ProgressStyle::default_bar()),
         );
-        let request =
-            pages::Request { record: &self.record, out: &self.out, brief: &brief, jobs: self.jobs.map(usize::from) };
+        let request = pages::Request {
+            record: &self.record,
+            out: &self.out,
+            brief: &brief,
+            crop: self.crop,
+            jobs: self.jobs.map(usize::from),
+            timeout: self.timeout,
+            memory: self.memory.map(|mb| mb << 20),
+        };
         let written = pages::write(&request, records, &|done| bar.set_position(done as u64))?;
         bar.finish_and_clear();
         println!(

@@ -4,6 +4,7 @@
 //! One level of parallelism: a thread of the supervisor per worker, a frame at a time in each. A worker gets a line
 //! per frame on stdin and answers with a record line on stdout; it ends with its stdin.
 
+pub mod drawing;
 mod identify;
 mod limits;
 mod pool;

@@ -4,9 +4,11 @@ use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::mpsc::{SyncSender, sync_channel};
+use std::time::Duration;
 
 use rawassay_report::record::uri_of_path;
 use rawassay_report::{FileId, Record, RecordStore, ReportError};
+use serde::de::DeserializeOwned;
 
 use super::identify::known_content;
 use super::process::{Process, Reply, interrupted, listen};
@@ -151,13 +153,22 @@ fn cannot_be_read(error: &std::io::Error) -> String {
     }
 }
 
-/// Measures in the worker. A worker that something outside ended gets a second try; one that ended by itself does not:
-/// it would again.
+/// Measures in the worker. `None` where the user does not want to wait for it.
 fn measured(job: &Job, id: &FileId, limits: &Limits, process: &mut Option<Process>) -> Result<Option<Record>, Failure> {
     let place = uri_of_path(&job.path).unwrap_or_else(|| job.path.to_string_lossy().into_owned());
-    let task = Task { place, memory_bytes: limits.memory(id.size) };
-    let time = limits.time(id.size);
-    let unreadable = |reason: String| Ok(Some(Record::unreadable(&job.path, FileId::default(), reason)));
+    let task = Task { place, memory_bytes: limits.memory(id.size), draw: None };
+    let answer = answered::<Record>(&task, limits.time(id.size), limits, process)?;
+    Ok(answer.map(|a| a.unwrap_or_else(|reason| Record::unreadable(&job.path, FileId::default(), reason))))
+}
+
+/// A worker's answer, or why there is none, one line for the user; `None` where they do not want to wait for it. A
+/// worker that something outside ended gets a second try; one that ended by itself does not: it would again.
+pub(super) fn answered<T: DeserializeOwned>(
+    task: &Task,
+    time: Duration,
+    limits: &Limits,
+    process: &mut Option<Process>,
+) -> Result<Option<Result<T, String>>, Failure> {
     let mut tries = 0;
     loop {
         tries += 1;
@@ -170,33 +181,27 @@ fn measured(job: &Job, id: &FileId, limits: &Limits, process: &mut Option<Proces
                 process.insert(started)
             }
         };
-        let reply = worker.ask(&task, time);
-        if let Reply::Record(record) = reply {
-            return Ok(Some(*record));
+        let reply = worker.ask::<T>(task, time);
+        if let Reply::Answer(answer) = reply {
+            return Ok(Some(Ok(*answer)));
         }
         *process = None;
-        match reply {
+        return Ok(Some(Err(match reply {
             Reply::Stopped => return Ok(None),
-            Reply::TimedOut => {
-                return unreadable(format!(
-                    "took longer than {} s and was given up; copy it again from the card, or give more time with --timeout",
-                    time.as_secs_f64()
-                ));
-            }
-            Reply::Died { of_memory: true, .. } => {
-                return unreadable(format!(
-                    "needs more than {} MB of memory and was given up; close other programs, or allow more with --memory",
-                    task.memory_bytes >> 20
-                ));
-            }
-            Reply::Died { from_outside: true, .. } if tries == 1 => {}
+            Reply::TimedOut => format!(
+                "took longer than {} s and was given up; copy it again from the card, or give more time with --timeout",
+                time.as_secs_f64()
+            ),
+            Reply::Died { of_memory: true, .. } => format!(
+                "needs more than {} MB of memory and was given up; close other programs, or allow more with --memory",
+                task.memory_bytes >> 20
+            ),
+            Reply::Died { from_outside: true, .. } if tries == 1 => continue,
             Reply::Died { how, .. } => {
-                return unreadable(format!(
-                    "ended the program that read it ({how}); copy it again from the card, or convert it to DNG"
-                ));
+                format!("ended the program that read it ({how}); copy it again from the card, or convert it to DNG")
             }
-            Reply::Record(_) => {}
-        }
+            Reply::Answer(_) => continue,
+        })));
     }
 }
 

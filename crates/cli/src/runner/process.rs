@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::{Duration, Instant};
 
-use rawassay_report::Record;
+use serde::de::DeserializeOwned;
 
 use super::worker::Task;
 
@@ -34,9 +34,9 @@ pub fn interrupted() -> bool {
 
 /// What came of a frame.
 #[derive(Debug)]
-pub enum Reply {
+pub enum Reply<T> {
     /// The worker's answer.
-    Record(Box<Record>),
+    Answer(Box<T>),
     /// It took too long; the worker is gone.
     TimedOut,
     /// The worker died; whether something outside ended it, and how it ended.
@@ -107,8 +107,8 @@ impl Process {
         Ok(Self { child, stdin, answers, words })
     }
 
-    /// Hands a frame over and waits for the answer. After anything but a record the process is gone.
-    pub fn ask(&mut self, task: &Task, time: Duration) -> Reply {
+    /// Hands a frame over and waits for the answer. After anything but an answer the process is gone.
+    pub fn ask<T: DeserializeOwned>(&mut self, task: &Task, time: Duration) -> Reply<T> {
         let mut line = serde_json::to_vec(task).unwrap_or_default();
         line.push(b'\n');
         // A worker that is gone already shows below, as an end of its answers.
@@ -119,10 +119,10 @@ impl Process {
             match self.answers.recv_timeout(left.min(LOOK)) {
                 Ok(line) => {
                     return match serde_json::from_str(&line) {
-                        Ok(record) => Reply::Record(Box::new(record)),
+                        Ok(answer) => Reply::Answer(Box::new(answer)),
                         Err(error) => {
                             self.end();
-                            let how = format!("its answer was no record: {error}");
+                            let how = format!("its answer was none: {error}");
                             Reply::Died { from_outside: false, of_memory: false, how }
                         }
                     };
@@ -147,7 +147,7 @@ impl Process {
         self.child.wait().ok();
     }
 
-    fn death(&mut self) -> Reply {
+    fn death<T>(&mut self) -> Reply<T> {
         self.stdin = None;
         let status = self.child.wait();
         let words = self.words.recv_timeout(Duration::from_secs(1)).unwrap_or_default();

@@ -7,19 +7,52 @@ use std::path::{Path, PathBuf};
 use rawassay_analysis::{MEASURES_VERSION, measure};
 use rawassay_decode::Integrity;
 use rawassay_report::numbers::write_json_line;
+use rawassay_report::page::{Drawn, Folder, Sizes, draw};
 use rawassay_report::record::{RECORD_VERSION, path_of_uri};
 use rawassay_report::{FileId, Record, Status};
 use serde::{Deserialize, Serialize};
 
 use crate::messages::{Exit, Failure};
 
-/// One frame to measure, as a JSON line.
+/// One frame to measure or to draw, as a JSON line.
 #[derive(Debug, Serialize, Deserialize)]
 pub struct Task {
     /// Where the file is: a file URI, which holds names that are not UTF-8, or a path.
     pub place: String,
     /// Memory that this process may take for it, bytes.
     pub memory_bytes: u64,
+    /// Pictures to draw of it; without, it is measured.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub draw: Option<Box<Draw>>,
+}
+
+/// Pictures of a frame for the pages.
+#[derive(Debug, Serialize, Deserialize)]
+pub struct Draw {
+    /// What was measured.
+    pub record: Record,
+    /// How large and heavy the pictures may be.
+    pub sizes: Sizes,
+    /// The folder of the pages: a file URI, or a path.
+    pub folder: String,
+    /// Name of the frame's page.
+    pub id: String,
+}
+
+/// The answer to [`Draw`].
+#[derive(Debug, Serialize, Deserialize)]
+pub enum Drawing {
+    /// Drawn, and written into the folder.
+    Done {
+        /// What the page must know.
+        drawn: Box<Drawn>,
+        /// Files that changed.
+        changed: usize,
+    },
+    /// Why there is no picture.
+    NoPicture(String),
+    /// The folder cannot be written.
+    NoRoom(String),
 }
 
 /// Reads frames from stdin, answers on stdout.
@@ -40,9 +73,12 @@ impl Worker {
             let Ok(task) = serde_json::from_str::<Task>(&line) else { break };
             limit_memory(task.memory_bytes);
             let path = path_of_uri(&task.place).unwrap_or_else(|| PathBuf::from(&task.place));
-            let record = measure_file(&path);
+            let written = match &task.draw {
+                None => write_json_line(&mut out, &measure_file(&path)).is_ok(),
+                Some(draw) => serde_json::to_writer(&mut out, &draw_file(&path, draw)).is_ok(),
+            };
             // An end of the supervisor is the end here too.
-            if write_json_line(&mut out, &record).is_err() || out.write_all(b"\n").is_err() || out.flush().is_err() {
+            if !written || out.write_all(b"\n").is_err() || out.flush().is_err() {
                 break;
             }
         }
@@ -80,6 +116,34 @@ pub fn measure_file(path: &Path) -> Record {
         let error = "could not be measured (the program failed on it); please report this file's camera and format";
         Record::unreadable(path, FileId::default(), error)
     })
+}
+
+/// Decodes and draws one file; its pictures are in the folder when the answer is sent.
+pub fn draw_file(path: &Path, task: &Draw) -> Drawing {
+    let folder = path_of_uri(&task.folder).unwrap_or_else(|| PathBuf::from(&task.folder));
+    let work = || {
+        let bytes = std::fs::read(path).map_err(|e| format!("the raw file cannot be read ({e})"))?;
+        let preview = rawassay_decode::preview(&bytes);
+        let frame = rawassay_decode::open_bytes(path, bytes).map_err(|e| format!("the raw file {e}"))?;
+        draw::draw(&frame, preview.as_ref(), &task.record, task.sizes)
+            .ok_or_else(|| "the record does not fit the raw file; audit it again".to_owned())
+    };
+    let made = catch_unwind(AssertUnwindSafe(work)).unwrap_or_else(|_| Err("the raw file could not be drawn".into()));
+    let (drawn, files) = match made {
+        Ok(made) => made,
+        Err(why) => return Drawing::NoPicture(why),
+    };
+    let written = Folder::create(&folder).and_then(|folder| {
+        let mut changed = 0;
+        for (suffix, bytes) in files {
+            changed += usize::from(folder.write(&format!("pictures/{}{suffix}", task.id), &bytes)?);
+        }
+        Ok(changed)
+    });
+    match written {
+        Ok(changed) => Drawing::Done { drawn: Box::new(drawn), changed },
+        Err(error) => Drawing::NoRoom(error.to_string()),
+    }
 }
 
 /// On Linux the kernel ends this process when its supervisor's thread ends, even inside a decoder that hangs.

@@ -6,6 +6,7 @@ mod broken;
 mod ends;
 mod formats;
 mod names;
+mod page;
 mod resume;
 mod samples;
 mod workers;

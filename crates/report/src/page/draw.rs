@@ -23,7 +23,7 @@ const SMALL_SIDE: u32 = 216;
 const ASPECT_TOLERANCE: f64 = 0.015;
 
 /// Limits that keep the folder small.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Sizes {
     /// Longest side of the frame page's picture, pixels.
     pub long_side: u32,

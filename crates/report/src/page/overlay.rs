@@ -91,7 +91,13 @@ pub(crate) fn figure(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
             place(out, word, label, crop, drawn.picture_px);
         }
     }
+    if let Some(crop) = cropped(sheet, drawn) {
+        out.push_str(&crop);
+    }
     out.push_str("</svg></div>\n<figcaption>");
+    if sheet.crop.is_some() {
+        out.push_str("Only the part inside the outline is judged. ");
+    }
     match drawn.source {
         Source::Preview => out.push_str(
             "The preview that the camera put into the raw file; overlays come from the raw data and lie on its active area.",
@@ -205,6 +211,24 @@ fn rings(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
         "<g class=\"layer\" id=\"layer-rise\"><defs><path id=\"rings\" d=\"{path}\"/></defs><use href=\"#rings\" class=\"casing\"/><use \
          href=\"#rings\" class=\"ring\"/>{labels}</g>"
     );
+}
+
+/// The part that is judged: an outline, and a veil over the rest.
+fn cropped(sheet: &Sheet, drawn: &Drawn) -> Option<String> {
+    let crop = sheet.crop?;
+    let shot = sheet.card.shot.as_ref()?;
+    let (stored_w, stored_h) = (shot.width_px as f64, shot.height_px as f64);
+    let whole = upright::size(shot.orientation, stored_w, stored_h);
+    let corner = |x: usize, y: usize| upright::point(shot.orientation, (x as f64, y as f64), (stored_w, stored_h));
+    let ((x0, y0), (x1, y1)) = (corner(crop.x, crop.y), corner(crop.right(), crop.bottom()));
+    let [width, height] = drawn.picture_px.map(f64::from);
+    let (x, y) = (x0.min(x1) / whole.0 * width, y0.min(y1) / whole.1 * height);
+    let (w, h) = ((x0 - x1).abs() / whole.0 * width, (y0 - y1).abs() / whole.1 * height);
+    let inner = format!("M{x:.1} {y:.1}v{h:.1}h{w:.1}v-{h:.1}z");
+    Some(format!(
+        "<path class=\"veil\" d=\"M0 0H{width}V{height}H0z{inner}\"/><path class=\"judged-part casing\" d=\"{inner}\"/><path \
+         class=\"judged-part ring\" d=\"{inner}\"/>"
+    ))
 }
 
 /// Corner marks about a crop.

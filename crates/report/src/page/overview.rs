@@ -77,6 +77,13 @@ fn masthead(out: &mut String, shoot: &Shoot) {
         if shoot.purpose.screen { "a screen of " } else { "a print of " },
         esc(&purpose_words(&shoot.purpose))
     );
+    if let Some(crop) = &shoot.purpose.crop {
+        put!(
+            out,
+            " Only the part {} of each frame is judged (columns \u{d7} rows + first column + first row, as stored).",
+            esc(crop)
+        );
+    }
     let proofs = shoot.count(Outcome::Borderline);
     if proofs > 0 {
         put!(

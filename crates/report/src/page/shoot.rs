@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use rawassay_analysis::series::Series;
 use rawassay_analysis::sets::Sets;
 use rawassay_analysis::{FindingCode, Outcome, Severity};
+use rawassay_decode::Area;
 
 use super::draw::Drawn;
 use super::html::{file_name, page_id};
@@ -28,6 +29,8 @@ pub struct Purpose {
     pub screen: bool,
     /// Edge rise on the paper from which a frame is borderline, and from which it fails, mm.
     pub rise_limit_mm: (f64, f64),
+    /// The part of each frame that is judged, as it is written; `None` for the whole.
+    pub crop: Option<String>,
     /// Mid-tone signal-to-noise on the paper below which a frame is borderline, and below which it fails, ratio.
     pub snr_limit: (f64, f64),
 }
@@ -43,6 +46,8 @@ pub struct Sheet {
     pub card: Scorecard,
     /// Print sizes and what the frame makes of them.
     pub sizes: Vec<Hanging>,
+    /// The part that is judged, in pixels of the picture as stored; `None` for the whole.
+    pub crop: Option<Area>,
     /// What was drawn from the raw file.
     pub drawn: Option<Drawn>,
     /// Why there is no picture, one line.
@@ -54,7 +59,7 @@ impl Sheet {
     #[must_use]
     pub fn new(record: Record, card: Scorecard, sizes: Vec<Hanging>) -> Self {
         let id = page_id(&record.file);
-        Self { id, record, card, sizes, drawn: None, no_picture: None }
+        Self { id, record, card, sizes, crop: None, drawn: None, no_picture: None }
     }
 
     /// The file's name without its folders, as shown.
