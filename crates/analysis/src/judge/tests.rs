@@ -439,7 +439,9 @@ proptest! {
             m.blur.motion_px = Some(motion.max(1e-3));
             m.blur.expected_diffraction_px = None;
             m.noise.snr_midtone_db = Some(db);
-            m.exposure.floor_pct = Some(floor);
+            // A crop reads the tiles, single precision: they have to say what the whole frame says, to the last digit.
+            m.clipping.floor_pct = vec![floor as f32; 24];
+            m.exposure.floor_pct = Some(f64::from(floor as f32));
             m.exposure.clipped_any_pct = clipped;
             m.exposure.clipped_all_pct = clipped;
             m.exposure.clipped_area_count = 1;
