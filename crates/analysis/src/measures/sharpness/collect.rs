@@ -7,7 +7,7 @@ use rawassay_decode::Area;
 use super::candidates::{Candidate, DIRECTIONS, direction_bin, find};
 use super::fit::{Edge, Fitter, Reject, Source};
 use super::pyramid::Level;
-use super::samples::ColourSamples;
+use super::samples::{ColourSamples, SampleNoise};
 
 /// Levels that are measured: the mosaic, and pictures halved one to four times.
 const LEVELS: usize = 5;
@@ -32,6 +32,10 @@ pub(crate) struct Collected {
     pub(crate) rejected: HashMap<Reject, usize>,
     /// Tiles across and down.
     pub(crate) tiles: (usize, usize),
+    /// The picture halved once and twice.
+    pub(crate) halved: Vec<Level>,
+    /// Noise of one sample.
+    pub(crate) noise: SampleNoise,
 }
 
 impl Collected {
@@ -83,7 +87,14 @@ pub(crate) fn tile_of(a: &Area, (cols, rows): (usize, usize), x_px: f32, y_px: f
 pub(crate) fn collect(samples: &ColourSamples<'_>) -> Collected {
     let grid = tiles(samples.area.width, samples.area.height);
     let mut fitter = Fitter::new();
-    let mut all = Collected { edges: Vec::new(), tried: 0, rejected: HashMap::new(), tiles: grid };
+    let mut all = Collected {
+        edges: Vec::new(),
+        tried: 0,
+        rejected: HashMap::new(),
+        tiles: grid,
+        halved: Vec::new(),
+        noise: samples.noise,
+    };
     let mut per_cell = vec![0_usize; grid.0 * grid.1 * DIRECTIONS];
     let mut levels: Vec<Level> = vec![Level::first(samples)];
     for k in 0..LEVELS {
@@ -117,6 +128,8 @@ pub(crate) fn collect(samples: &ColourSamples<'_>) -> Collected {
         }
     }
     count_lines(&mut all.edges);
+    levels.truncate(2);
+    all.halved = levels;
     all
 }
 

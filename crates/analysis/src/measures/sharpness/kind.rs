@@ -23,7 +23,7 @@ const LEAST_EXPLAINED: f64 = 0.5;
 /// Standard deviation of a square pixel, px: 1 / sqrt 12.
 const PIXEL_SIGMA_PX: f64 = 0.288_675;
 /// The round part beside a motion must pass the allowance by this factor to be called missed focus as well.
-const MIXED_MARGIN: f64 = 1.08;
+pub(crate) const MIXED_MARGIN: f64 = 1.08;
 /// Fall of chi^2 (at one per degree of freedom) that a part must bring.
 const LEAST_EVIDENCE: f64 = 20.0;
 
@@ -38,6 +38,8 @@ pub(crate) enum Verdict {
     Motion,
     /// Both.
     Mixed,
+    /// The edges are soft, but the texture beside them holds finer detail: nothing is known of the blur.
+    SceneSoft,
     /// Cannot be told, with the reason.
     Undetermined(&'static str),
 }
@@ -53,6 +55,8 @@ pub(crate) struct KindReading {
     pub(crate) confidence: f64,
     /// Edges face one way only: a motion along them would not show.
     pub(crate) one_way: bool,
+    /// Read from the nulls of the spectrum: the edges could not tell.
+    pub(crate) from_nulls: bool,
 }
 
 /// Directions covered: separate 15-degree bins with a stack, and the largest gap between neighbours in degrees.
@@ -105,7 +109,12 @@ fn from_widths(stacks: &[Stack]) -> (f64, PointSpread) {
     let moving = grid(0.3, 6.0, 1.25)
         .flat_map(|sigma_px| grid(1.0, 60.0, 1.2).map(move |motion_px| (sigma_px, motion_px)))
         .flat_map(|(sigma_px, motion_px)| {
-            (0..24).map(move |k| PointSpread { sigma_px, motion_px, motion_deg: 7.5 * f64::from(k), defocus_px: 0.0 })
+            (0..24).map(move |k| PointSpread {
+                sigma_px,
+                motion_px,
+                motion_deg: 7.5 * f64::from(k),
+                ..PointSpread::default()
+            })
         })
         .map(try_one)
         .fold(start, least)
@@ -113,13 +122,37 @@ fn from_widths(stacks: &[Stack]) -> (f64, PointSpread) {
     (round.sigma_px, moving)
 }
 
+/// Standard deviation that lens, filter, diffraction and pixel may leave, px.
+pub(crate) fn allowance_px(diffraction_rise_px: Option<f64>) -> f64 {
+    LENS_ALLOWANCE_PX.hypot(diffraction_rise_px.unwrap_or(0.0) / GAUSSIAN_RISE).hypot(PIXEL_SIGMA_PX)
+}
+
+/// Rise of a perfect lens over wavelength times f-number.
+const AIRY_RISE: f64 = 1.33287;
+/// Wavelength times f-number, over the standard deviation of the edges, from which diffraction makes most of them: its
+/// variance is then 0.6 of theirs.
+const LEAST_AIRY: f64 = 1.5;
+/// Below this the pixel hides the shape, and a Gaussian serves as well, px.
+const LEAST_AIRY_PX: f64 = 2.0;
+
 /// Reads the kind of blur from the stacks. `diffraction_rise_px` is what the aperture alone gives.
 pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindReading {
     let fitter = ShapeFitter::new(stacks);
-    let (round, seen) = from_widths(stacks);
+    let (round, mut seen) = from_widths(stacks);
     let best = |a: ShapeFit, b: ShapeFit| if b.chi2 < a.chi2 { b } else { a };
-    let gauss = fitter.fit(Parts { motion: false, disc: false }, PointSpread { sigma_px: round, ..seen });
-    let narrow = (gauss.psf.sigma_px.powi(2) + 1.0 / 12.0).sqrt();
+    let mut gauss = fitter.fit(Parts { motion: false, disc: false }, PointSpread { sigma_px: round, ..seen });
+    if let Some(airy_px) =
+        diffraction_rise_px.map(|rise| rise / AIRY_RISE).filter(|a| *a > LEAST_AIRY_PX.max(LEAST_AIRY * round))
+    {
+        // The aperture's own shape, where the edges have it: a Gaussian of the same width has no such tails.
+        let start = PointSpread { sigma_px: 0.5, airy_px, ..seen };
+        let diffracted = fitter.fit(Parts { motion: false, disc: false }, start);
+        if diffracted.chi2 < gauss.chi2 {
+            gauss = diffracted;
+            seen.airy_px = airy_px;
+        }
+    }
+    let narrow = gauss.psf.variance(0.0).sqrt();
     let lens = 0.5_f64.min(round);
     let disc_from = |sigma_px: f64| {
         let r = 2.0 * (round * round - sigma_px * sigma_px).max(0.2).sqrt();
@@ -144,7 +177,7 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let round_best = best(gauss, disc);
     let moved_best = best(motion, both);
     let motion_gain = supported(&fitter, &round_best.psf, &moved_best.psf) / unit;
-    let allowance = LENS_ALLOWANCE_PX.hypot(diffraction_rise_px.unwrap_or(0.0) / GAUSSIAN_RISE).hypot(PIXEL_SIGMA_PX);
+    let allowance = allowance_px(diffraction_rise_px);
 
     let reading = |verdict, psf: PointSpread, confidence: f64| KindReading {
         verdict,
@@ -152,6 +185,7 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
         defocus_px: (psf.defocus_px > 0.0).then_some(psf.defocus_px),
         confidence: confidence.clamp(0.0, 0.99),
         one_way: false,
+        from_nulls: false,
     };
     if !directions_seen {
         return one_direction(&reading, &gauss, &disc, &motion, unit, narrow / allowance);

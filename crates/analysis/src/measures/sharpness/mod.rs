@@ -14,10 +14,12 @@ mod erf;
 mod fit;
 mod kind;
 mod local_noise;
+mod nulls;
 pub mod psf;
 mod pyramid;
 mod samples;
 mod shape;
+mod spectrum;
 mod stack;
 mod summary;
 pub mod target;
@@ -48,6 +50,8 @@ const SUBJECT_TILES_PCT: f64 = 35.0;
 const ALONG_MOTION: f64 = 0.924;
 /// Edges of a frame at which the confidence above one half is halved.
 const FEW_EDGES: f64 = 25.0;
+/// Least Gaussian part of a lens beside diffraction, px.
+const LEAST_LENS_PX: f64 = 0.1;
 /// Wavelength for the expected diffraction, micrometres.
 const WAVELENGTH_UM: f64 = 0.55;
 
@@ -86,8 +90,14 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let edges: Vec<&Edge> = collected.edges.iter().collect();
     let readings: Vec<Reading> = edges.iter().map(|e| e.reading()).collect();
     let sharp = sharp_mean_ln(&readings).filter(|_| edges.len() >= LEAST_EDGES);
+    let along = |deg: f64| along_motion(&edges, deg).map(|(ln, _)| ln.exp());
+    let allowance = kind::MIXED_MARGIN * kind::allowance_px(diffraction);
+    let weigh = |told| nulls::weigh(told, &along, allowance, &collected.halved, collected.noise);
     let Some((ln_sigma, error_ln)) = sharp else {
         reading.notes.push(too_few(&collected));
+        if let Some(kind) = weigh(None) {
+            fill_blur(&mut reading, &kind, 1.0);
+        }
         reading.sharpness.noise_limited = collected.mostly_noise();
         return (reading, collected.edges, None);
     };
@@ -96,8 +106,15 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     }
 
     let stacks = stacks(&edges);
-    let kind = kind::read(&stacks, diffraction);
-    fill_blur(&mut reading, &kind);
+    let told = kind::read(&stacks, diffraction);
+    // What few edges say may be the doing of one odd thing in the scene.
+    let edge_share = edges.len() as f64 / (edges.len() as f64 + FEW_EDGES);
+    let share = if matches!(told.verdict, Verdict::Undetermined(_)) { 1.0 } else { edge_share };
+    let kind = weigh(Some(told)).unwrap_or(told);
+    fill_blur(&mut reading, &kind, share);
+    if matches!(kind.verdict, Verdict::SceneSoft) {
+        return (reading, collected.edges, None);
+    }
     let sharpest = match kind.verdict {
         Verdict::Motion | Verdict::Mixed => along_motion(&edges, kind.psf.motion_deg).unwrap_or((ln_sigma, error_ln)),
         _ => (ln_sigma, error_ln),
@@ -170,11 +187,10 @@ fn too_few(collected: &Collected) -> String {
     format!("sharpness undetermined: fewer than {LEAST_EDGES} good edges; {why}")
 }
 
-fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading) {
+/// Fills in the kind of blur; confidence above one half is lowered to `share` of itself.
+fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading, share: f64) {
     let blur = &mut reading.blur;
-    // What few edges say may be the doing of one odd thing in the scene.
-    let edges = reading.sharpness.edges as f64;
-    blur.confidence = kind.confidence.min(0.5) + (kind.confidence - 0.5).max(0.0) * edges / (edges + FEW_EDGES);
+    blur.confidence = kind.confidence.min(0.5) + (kind.confidence - 0.5).max(0.0) * share;
     let psf = &kind.psf;
     let motion = |blur: &mut Blur| {
         blur.motion_px = known(psf.motion_px);
@@ -201,6 +217,11 @@ fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading) {
             motion(blur);
             blur.defocus_px = kind.defocus_px.and_then(known);
         }
+        Verdict::SceneSoft => {
+            blur.kind = BlurKind::Undetermined;
+            let note = "sharpness undetermined: the edges are soft, but finer detail lies beside them, so the scene itself may be soft there";
+            reading.notes.push(note.into());
+        }
         Verdict::Undetermined(why) => {
             blur.kind = BlurKind::Undetermined;
             reading.notes.push(format!("kind of blur undetermined: {why}"));
@@ -211,12 +232,25 @@ fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading) {
 /// Widths that have the edge spread `sigma_px` (of the best fitting Gaussian, pixel included) and the shape of `psf`
 /// without its motion: the edges of the sharpest quarter lie along the motion.
 fn sharp_spread(psf: &PointSpread, sigma_px: f64) -> PointSpread {
-    let within = (sigma_px * sigma_px - 1.0 / 12.0).max(0.01);
-    let round = psf.sigma_px.powi(2) + psf.defocus_px.powi(2) / 4.0;
-    if psf.defocus_px > 0.0 && round > 0.0 {
+    if psf.defocus_px > 0.0 {
         return PointSpread { motion_px: 0.0, ..*psf };
     }
-    PointSpread { sigma_px: within.sqrt(), ..PointSpread::default() }
+    let within = (sigma_px * sigma_px - 1.0 / 12.0).max(0.01);
+    let plain = PointSpread { sigma_px: within.sqrt(), ..PointSpread::default() };
+    if psf.airy_px <= 0.0 {
+        return plain;
+    }
+    // With diffraction's long tails a single edge reads narrower than it is: the lens that would read so.
+    let lens = |sigma_px: f64| PointSpread { sigma_px, airy_px: psf.airy_px, ..PointSpread::default() };
+    if lens(LEAST_LENS_PX).fitted_sigma_px() > 1.03 * sigma_px {
+        return plain;
+    }
+    let (mut low, mut high) = (LEAST_LENS_PX, sigma_px);
+    for _ in 0..20 {
+        let middle = f64::midpoint(low, high);
+        if lens(middle).fitted_sigma_px() > sigma_px { high = middle } else { low = middle }
+    }
+    lens(low)
 }
 
 fn fill_sharpness(

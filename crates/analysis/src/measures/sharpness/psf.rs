@@ -19,7 +19,13 @@ pub struct PointSpread {
     pub motion_deg: f64,
     /// Radius of the defocus disc.
     pub defocus_px: f64,
+    /// Diffraction: wavelength times f-number over the pixel pitch (cutoff at one over it). 0 where it is left out.
+    pub airy_px: f64,
 }
+
+/// Variance of the Gaussian whose 10-90 % rise is that of a perfect lens, over the square of wavelength times f-number:
+/// (1.33287 / 2.5631)^2. The variance of the Airy pattern itself has no bound.
+const AIRY_VARIANCE: f64 = 0.270_42;
 
 /// sin(pi x) / (pi x).
 #[must_use]
@@ -59,6 +65,13 @@ pub fn disc(r: f64, f: f64) -> f64 {
     if x.abs() < 1e-4 { 1.0 - x * x / 8.0 } else { 2.0 * bessel_j1(x) / x }
 }
 
+/// Transfer function of a perfect lens at `v` times its cutoff frequency: 2/pi (acos v - v sqrt(1 - v^2)).
+#[must_use]
+pub fn airy(v: f64) -> f64 {
+    let v = v.min(1.0);
+    2.0 / PI * (v.acos() - v * (1.0 - v * v).sqrt())
+}
+
 impl PointSpread {
     /// Transfer function at `f` cycles per pixel across an edge with its normal at `deg` degrees, pixel included.
     /// Signed: negative between nulls.
@@ -71,22 +84,24 @@ impl PointSpread {
     fn optics(&self, f: f64, deg: f64) -> f64 {
         let along = (deg - self.motion_deg).to_radians().cos();
         let gauss = (-2.0 * (PI * self.sigma_px * f).powi(2)).exp();
-        gauss * sinc(self.motion_px * along * f) * disc(self.defocus_px, f)
+        gauss * sinc(self.motion_px * along * f) * disc(self.defocus_px, f) * airy(self.airy_px * f)
     }
 
-    /// Variance of the line spread across an edge with its normal at `deg`, pixel included, px^2.
+    /// Variance of the line spread across an edge with its normal at `deg`, pixel included, px^2 (of diffraction: that
+    /// of the Gaussian with the same rise).
     #[must_use]
     pub fn variance(&self, deg: f64) -> f64 {
         let along = (deg - self.motion_deg).to_radians().cos();
-        self.sigma_px.powi(2) + (self.motion_px * along).powi(2) / 12.0 + self.defocus_px.powi(2) / 4.0 + 1.0 / 12.0
+        let round = self.sigma_px.powi(2) + self.defocus_px.powi(2) / 4.0 + AIRY_VARIANCE * self.airy_px.powi(2);
+        round + (self.motion_px * along).powi(2) / 12.0 + 1.0 / 12.0
     }
 
     /// Edge spread (0..1) at distance `t` px from the edge.
     #[must_use]
     pub fn edge_spread(&self, deg: f64) -> EdgeSpread {
         let spread = self.variance(deg).sqrt();
-        // A square wave so long that neighbouring edges do not meet.
-        let half_period = 10.0 * spread;
+        // A square wave so long that neighbouring edges do not meet: diffraction has long tails.
+        let half_period = if self.airy_px > 0.0 { 40.0 } else { 10.0 } * spread;
         let mut terms = Vec::new();
         for k in (1..400).step_by(2) {
             let f = f64::from(k) / (2.0 * half_period);
@@ -109,6 +124,34 @@ impl PointSpread {
             if edge.at(middle) < 0.9 { low = middle } else { high = middle }
         }
         low + high
+    }
+
+    /// Standard deviation of the blurred step that fits the edge spread best within the reach of an edge's window: what
+    /// the measure of a single edge reads.
+    #[must_use]
+    pub fn fitted_sigma_px(&self) -> f64 {
+        let edge = self.edge_spread(0.0);
+        let reach = (2.6 * edge.spread + 1.3).clamp(3.0, 8.5);
+        let levels: Vec<(f64, f64)> =
+            (-40..=40).map(|k| reach * f64::from(k) / 40.0).map(|t| (t, edge.at(t))).collect();
+        // Odd about one half: one factor is free, the step's height.
+        let misfit = |sigma: f64| {
+            let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
+            for &(t, level) in &levels {
+                let x = 0.5 * super::erf::erf(t / sigma / std::f64::consts::SQRT_2);
+                let y = level - 0.5;
+                xx += x * x;
+                xy += x * y;
+                yy += y * y;
+            }
+            yy - xy * xy / xx
+        };
+        let (mut low, mut high) = (0.2 * edge.spread, 3.0 * edge.spread);
+        for _ in 0..40 {
+            let (a, b) = (low + (high - low) / 3.0, high - (high - low) / 3.0);
+            if misfit(a) < misfit(b) { high = b } else { low = a }
+        }
+        f64::midpoint(low, high)
     }
 
     /// Lowest frequency at which the transfer falls to `share`, cycles per pixel; looked for up to 2 cycles per pixel.
@@ -190,6 +233,19 @@ mod tests {
         near(disc.rise_px(30.0), 1.37410 * 40.0, 2e-3, "disc");
         let pixel = PointSpread { sigma_px: 0.05, ..PointSpread::default() };
         near(pixel.rise_px(0.0), 0.8, 0.02, "pixel");
+    }
+
+    #[test]
+    fn a_perfect_lens_has_its_known_rise_and_half() {
+        // 1.33287 w N / pitch, and half the contrast at 0.40397 / (w N / pitch) (closed forms of the incoherent transfer).
+        let lens = PointSpread { airy_px: 20.0, ..PointSpread::default() };
+        near(lens.rise_px(0.0), 1.33287 * 20.0, 0.01, "rise");
+        near(airy(0.40397), 0.5, 1e-4, "half");
+        // A blurred step fitted within a window misses the long tails.
+        let share = GAUSSIAN_RISE * lens.fitted_sigma_px() / lens.rise_px(0.0);
+        assert!((0.75..0.97).contains(&share), "{share}");
+        let gauss = PointSpread { sigma_px: 2.0, ..PointSpread::default() };
+        near(gauss.fitted_sigma_px(), (4.0_f64 + 1.0 / 12.0).sqrt(), 2e-3, "of a Gaussian its own");
     }
 
     #[test]

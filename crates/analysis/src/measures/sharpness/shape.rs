@@ -2,7 +2,7 @@
 
 use std::f64::consts::PI;
 
-use super::psf::{PointSpread, disc, sinc};
+use super::psf::{PointSpread, airy, disc, sinc};
 use super::stack::Stack;
 
 /// Most terms of the sine sum of a stack.
@@ -72,6 +72,9 @@ impl ShapeFitter {
                 }
                 if psf.defocus_px > 0.0 {
                     value *= disc(psf.defocus_px, f);
+                }
+                if psf.airy_px > 0.0 {
+                    value *= airy(psf.airy_px * f);
                 }
                 terms.push(value as f32);
             }

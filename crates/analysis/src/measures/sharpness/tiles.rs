@@ -45,7 +45,7 @@ pub(crate) fn fill(
     let measured = || (0..count).filter(|&k| map.rise_px[k].is_some());
     reading.sharpness.sharpest_at_px = place(measured().min_by(by_rise), true);
     reading.sharpness.softest_at_px = place(measured().max_by(by_rise), false);
-    if matches!(kind.verdict, Verdict::Motion | Verdict::Mixed) {
+    if matches!(kind.verdict, Verdict::Motion | Verdict::Mixed) && !kind.from_nulls {
         reading.blur.motion_tiles_pct = share_that_moved(&by_tile, kind);
     }
 }

@@ -1,0 +1,131 @@
+//! Where the edges leave the kind of blur open, or call it a fault, the nulls of the spectrum are asked as well.
+
+use super::kind::{KindReading, Verdict};
+use super::psf::PointSpread;
+use super::pyramid::Level;
+use super::samples::SampleNoise;
+use super::spectrum::{self, Spectrum};
+
+/// Gain from which stripes or rings are taken for real. Sharp frames of streets, leaves, print and random texture
+/// stay below 0.13, blurred ones lie above 0.3 (own simulations).
+const LEAST_GAIN: f64 = 0.2;
+/// The other shape must explain less than this share of it.
+const RIVAL_SHARE: f64 = 0.7;
+/// Shortest motion and smallest disc whose first null lies in the band that is read, halved pixels.
+const LEAST_MOTION: f64 = 1.75;
+const LEAST_DISC: f64 = 1.4;
+/// Edges are called soft by the scene itself where the spectrum is at most this wide against them.
+const SCENE_SOFT: f64 = 0.8;
+/// Gaussian part beside a motion from which focus was missed as well, px and share of the length, where no edge tells.
+const WIDE_SIGMA_PX: f64 = 2.0;
+const WIDE_SHARE: f64 = 0.2;
+/// ... and where the edges along the motion are wide: at least this much of it must show in the spectrum, px.
+const SOME_SIGMA_PX: f64 = 1.5;
+/// Confidence in what the spectrum alone says, and in what both say.
+const ALONE: f64 = 0.75;
+const BOTH: f64 = 0.9;
+/// Directions nearer than this agree, degrees.
+const SAME_DEG: f64 = 12.0;
+
+/// What the nulls show.
+enum Seen {
+    Motion(PointSpread),
+    Disc(PointSpread),
+    /// No nulls in a spectrum that is clear enough to show them: standard deviation of the Gaussian part, px.
+    None(f64),
+}
+
+fn seen(halved: &[Level], noise: SampleNoise) -> Option<Seen> {
+    let mut plain = None;
+    for level in halved {
+        let Some(spectrum) = spectrum::read(level, noise) else { continue };
+        if let Some(found) = nulls(&spectrum, f64::from(level.step_px)) {
+            return Some(found);
+        }
+        plain = plain.or(Some(Seen::None(spectrum.plain.psf.sigma_px)));
+    }
+    plain
+}
+
+fn nulls(spectrum: &Spectrum, step_px: f64) -> Option<Seen> {
+    let Spectrum { plain, disc, motion, both, .. } = spectrum;
+    let for_motion = spectrum.gain(plain, motion);
+    let for_disc = spectrum.gain(plain, disc);
+    let long = motion.psf.motion_px >= LEAST_MOTION * step_px;
+    let wide = disc.psf.defocus_px >= LEAST_DISC * step_px;
+    if long && for_motion > LEAST_GAIN && for_disc < RIVAL_SHARE * for_motion {
+        let rings = spectrum.gain(motion, both) > LEAST_GAIN && both.psf.defocus_px >= LEAST_DISC * step_px;
+        return Some(Seen::Motion(if rings { both.psf } else { motion.psf }));
+    }
+    (wide && for_disc > LEAST_GAIN && for_motion < RIVAL_SHARE * for_disc).then_some(Seen::Disc(disc.psf))
+}
+
+/// The kind from edges (`told`, `None` where they are too few) and nulls together. `along_px` gives the standard
+/// deviation of the edges that lie along a direction, in degrees; wider than `allowance_px` they are out of focus.
+pub(crate) fn weigh(
+    told: Option<KindReading>,
+    along_px: &dyn Fn(f64) -> Option<f64>,
+    allowance_px: f64,
+    halved: &[Level],
+    noise: SampleNoise,
+) -> Option<KindReading> {
+    if told.is_some_and(|k| matches!(k.verdict, Verdict::None) && !k.one_way) {
+        return told;
+    }
+    let Some(seen) = seen(halved, noise) else { return told };
+    let found = |verdict, psf: PointSpread, confidence| KindReading {
+        verdict,
+        psf,
+        defocus_px: (psf.defocus_px > 0.0).then_some(psf.defocus_px),
+        confidence,
+        one_way: false,
+        from_nulls: true,
+    };
+    match (seen, told) {
+        // Edges that face one way say nothing of a motion along them; of one across them they would.
+        (Seen::Motion(psf), Some(k)) if matches!(k.verdict, Verdict::None) && along_px(psf.motion_deg).is_none() => {
+            told
+        }
+        (Seen::Motion(psf), Some(k)) if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) => {
+            let turn = (psf.motion_deg - k.psf.motion_deg + 90.0).rem_euclid(180.0) - 90.0;
+            let agree = turn.abs() < SAME_DEG && (psf.motion_px / k.psf.motion_px).ln().abs() < 0.25;
+            Some(KindReading { confidence: if agree { k.confidence.max(BOTH) } else { k.confidence.min(0.6) }, ..k })
+        }
+        (Seen::Motion(psf), _) => {
+            let round = PointSpread { defocus_px: 0.0, ..psf };
+            let wide = psf.sigma_px > WIDE_SIGMA_PX.max(WIDE_SHARE * psf.motion_px);
+            let radius = match along_px(psf.motion_deg) {
+                Some(sigma) if sigma > allowance_px && psf.sigma_px > SOME_SIGMA_PX => {
+                    Some(2.0 * (sigma * sigma - 0.25).sqrt())
+                }
+                Some(_) => None,
+                None if psf.defocus_px > 0.0 => Some(psf.defocus_px),
+                None => wide.then_some(2.0 * psf.sigma_px),
+            };
+            match radius {
+                None => Some(found(Verdict::Motion, round, ALONE)),
+                Some(_) => Some(KindReading { defocus_px: radius, ..found(Verdict::Mixed, psf, 0.6) }),
+            }
+        }
+        (Seen::Disc(_), Some(k)) if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) => {
+            Some(KindReading { confidence: k.confidence.min(0.55), ..k })
+        }
+        (Seen::Disc(psf), Some(k)) if matches!(k.verdict, Verdict::Defocus) => {
+            let shaped = k.psf.defocus_px > 0.0;
+            let radius = if shaped { k.psf.defocus_px } else { psf.defocus_px };
+            Some(KindReading { defocus_px: Some(radius), confidence: k.confidence.max(BOTH), ..k })
+        }
+        (Seen::Disc(psf), _) => {
+            let psf = PointSpread { sigma_px: psf.sigma_px.min(0.8), ..psf };
+            Some(found(Verdict::Defocus, psf, ALONE))
+        }
+        (Seen::None(sigma_px), Some(k))
+            if matches!(k.verdict, Verdict::Defocus)
+                && k.psf.defocus_px <= 0.0
+                && sigma_px < SCENE_SOFT * k.psf.sigma_px =>
+        {
+            Some(found(Verdict::SceneSoft, k.psf, 0.2))
+        }
+        (Seen::None(_), _) => told,
+    }
+}
