@@ -24,12 +24,17 @@ const SOME_SIGMA_PX: f64 = 1.5;
 /// Confidence in what the spectrum alone says, and in what both say.
 const ALONE: f64 = 0.75;
 const BOTH: f64 = 0.9;
+/// Gain that is asked for where the edges, facing one way, show nothing.
+const LEAST_GAIN_ALONE: f64 = 0.5;
+/// A disc's standard deviation and that of the edges agree within this, ln.
+const SAME_WIDTH_LN: f64 = 0.3;
 /// Directions nearer than this agree, degrees.
 const SAME_DEG: f64 = 12.0;
 
 /// What the nulls show.
 enum Seen {
-    Motion(PointSpread),
+    /// With the gain.
+    Motion(PointSpread, f64),
     Disc(PointSpread),
     /// No nulls in a spectrum that is clear enough to show them: standard deviation of the Gaussian part, px.
     None(f64),
@@ -55,7 +60,7 @@ fn nulls(spectrum: &Spectrum, step_px: f64) -> Option<Seen> {
     let wide = disc.psf.defocus_px >= LEAST_DISC * step_px;
     if long && for_motion > LEAST_GAIN && for_disc < RIVAL_SHARE * for_motion {
         let rings = spectrum.gain(motion, both) > LEAST_GAIN && both.psf.defocus_px >= LEAST_DISC * step_px;
-        return Some(Seen::Motion(if rings { both.psf } else { motion.psf }));
+        return Some(Seen::Motion(if rings { both.psf } else { motion.psf }, for_motion));
     }
     (wide && for_disc > LEAST_GAIN && for_motion < RIVAL_SHARE * for_disc).then_some(Seen::Disc(disc.psf))
 }
@@ -83,15 +88,17 @@ pub(crate) fn weigh(
     };
     match (seen, told) {
         // Edges that face one way say nothing of a motion along them; of one across them they would.
-        (Seen::Motion(psf), Some(k)) if matches!(k.verdict, Verdict::None) && along_px(psf.motion_deg).is_none() => {
+        (Seen::Motion(psf, gain), Some(k))
+            if matches!(k.verdict, Verdict::None) && along_px(psf.motion_deg).is_none() =>
+        {
             told
         }
-        (Seen::Motion(psf), Some(k)) if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) => {
+        (Seen::Motion(psf, _), Some(k)) if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) => {
             let turn = (psf.motion_deg - k.psf.motion_deg + 90.0).rem_euclid(180.0) - 90.0;
             let agree = turn.abs() < SAME_DEG && (psf.motion_px / k.psf.motion_px).ln().abs() < 0.25;
             Some(KindReading { confidence: if agree { k.confidence.max(BOTH) } else { k.confidence.min(0.6) }, ..k })
         }
-        (Seen::Motion(psf), _) => {
+        (Seen::Motion(psf, _), _) => {
             let round = PointSpread { defocus_px: 0.0, ..psf };
             let wide = psf.sigma_px > WIDE_SIGMA_PX.max(WIDE_SHARE * psf.motion_px);
             let radius = match along_px(psf.motion_deg) {
@@ -114,6 +121,12 @@ pub(crate) fn weigh(
             let shaped = k.psf.defocus_px > 0.0;
             let radius = if shaped { k.psf.defocus_px } else { psf.defocus_px };
             Some(KindReading { defocus_px: Some(radius), confidence: k.confidence.max(BOTH), ..k })
+        }
+        // A disc widens every edge: rows of pickets or waves leave rings too.
+        (Seen::Disc(psf), Some(k))
+            if (psf.defocus_px / 2.0 / k.psf.variance(0.0).sqrt()).ln().abs() > SAME_WIDTH_LN =>
+        {
+            told
         }
         (Seen::Disc(psf), _) => {
             let psf = PointSpread { sigma_px: psf.sigma_px.min(0.8), ..psf };
