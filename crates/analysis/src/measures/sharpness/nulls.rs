@@ -89,7 +89,8 @@ pub(crate) fn weigh(
     match (seen, told) {
         // Edges that face one way say nothing of a motion along them; of one across them they would.
         (Seen::Motion(psf, gain), Some(k))
-            if matches!(k.verdict, Verdict::None) && along_px(psf.motion_deg).is_none() =>
+            if matches!(k.verdict, Verdict::None)
+                && (gain < LEAST_GAIN_ALONE || along_px(psf.motion_deg).is_none()) =>
         {
             told
         }
