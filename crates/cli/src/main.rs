@@ -3,6 +3,8 @@
 #![allow(unreachable_pub, reason = "a program has no outside callers")]
 
 mod commands;
+mod defaults;
+mod examples;
 mod frames;
 mod identity;
 mod messages;
@@ -15,7 +17,8 @@ mod walk;
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
+use messages::{Exit, Failure};
 
 /// Tells which raw frames are technically good enough for the print you have in mind, and what spoiled the others.
 #[derive(Parser)]
@@ -40,13 +43,23 @@ enum Command {
     Brief(commands::brief::Brief),
     Explain(commands::explain::Explain),
     Demo(commands::demo::Demo),
+    Completions(commands::completions::Completions),
+    Manual(commands::manual::Manual),
     #[command(hide = true)]
     Worker(runner::worker::Worker),
 }
 
-fn main() -> ExitCode {
-    let arguments = Arguments::parse();
-    let result = match arguments.command {
+/// The whole program for the argument parser, with examples and the back ends that read raws.
+fn program() -> clap::Command {
+    let readers: Vec<String> = rawassay_decode::readers().iter().map(|r| format!("{} {}", r.name, r.version)).collect();
+    let version = format!("{}\nreads raws with {}", env!("CARGO_PKG_VERSION"), readers.join(", else "));
+    examples::add(Arguments::command().long_version(version))
+}
+
+fn run() -> Result<Exit, Failure> {
+    let matches = defaults::apply(program())?.get_matches();
+    let arguments = Arguments::from_arg_matches(&matches).map_err(|e| Failure::usage(e.to_string()))?;
+    match arguments.command {
         Command::Audit(command) => command.run(),
         Command::Judge(command) => command.run(),
         Command::Series(command) => command.run(),
@@ -59,9 +72,14 @@ fn main() -> ExitCode {
         Command::Brief(command) => command.run(),
         Command::Explain(command) => command.run(),
         Command::Demo(command) => command.run(),
+        Command::Completions(command) => command.run(program()),
+        Command::Manual(command) => command.run(program()),
         Command::Worker(command) => command.run(),
-    };
-    match result {
+    }
+}
+
+fn main() -> ExitCode {
+    match run() {
         Ok(exit) => exit.into(),
         Err(failure) => {
             messages::error(&failure.to_string());

@@ -1,7 +1,6 @@
 //! What the program says on stderr, and how it ends.
 
 #![allow(clippy::print_stderr, reason = "the one place that writes to stderr")]
-#![allow(dead_code, reason = "each is used once every command stands")]
 
 use std::fmt;
 use std::process::ExitCode;

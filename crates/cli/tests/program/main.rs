@@ -5,6 +5,7 @@
 mod broken;
 mod ends;
 mod formats;
+mod manners;
 mod names;
 mod page;
 mod resume;
@@ -43,6 +44,8 @@ fn program(folder: &Path, arguments: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_rawassay"));
     command.args(arguments).current_dir(folder).stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
     command.env("RUST_BACKTRACE", "1");
+    // Nothing of the defaults of whoever runs the tests.
+    command.env("XDG_CONFIG_HOME", folder).env_remove("RAWASSAY_CONFIG").env_remove("RAWASSAY_BRIEF");
     command
 }
 
