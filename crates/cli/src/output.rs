@@ -3,7 +3,6 @@
 //! stdout is data, stderr is talk. A file appears whole or not at all: it is written beside its place, forced to the
 //! disk, then put in its place.
 
-#![allow(dead_code, reason = "each is used once every command stands")]
 
 use std::fs::File;
 use std::io::{self, BufWriter, IsTerminal, Stdout, Write};
