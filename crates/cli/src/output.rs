@@ -3,7 +3,6 @@
 //! stdout is data, stderr is talk. A file appears whole or not at all: it is written beside its place, forced to the
 //! disk, then put in its place.
 
-
 use std::fs::File;
 use std::io::{self, BufWriter, IsTerminal, Stdout, Write};
 use std::path::{Path, PathBuf};
