@@ -90,6 +90,40 @@ pub(crate) fn picture_area(frame: &Frame) -> Area {
     if area.is_empty() { Area::new(0, 0, 0, 0) } else { area }
 }
 
+/// The two tables of a plane.
+fn table_span(plane: u8) -> std::ops::Range<usize> {
+    let start = usize::from(plane) * 2 * CODES;
+    start..start + 2 * CODES
+}
+
+/// Counts a row whose samples belong to two planes in turn, each plane into its two tables in turn.
+fn count_two(row: &[u16], first: &mut [u32], second: &mut [u32]) {
+    let (first_even, first_odd) = first.split_at_mut(CODES);
+    let (second_even, second_odd) = second.split_at_mut(CODES);
+    // Tables of a known length need no check of the index.
+    let (Some(a), Some(b)) = (first_even.first_chunk_mut::<CODES>(), second_even.first_chunk_mut::<CODES>()) else {
+        return;
+    };
+    let (Some(c), Some(d)) = (first_odd.first_chunk_mut::<CODES>(), second_odd.first_chunk_mut::<CODES>()) else {
+        return;
+    };
+    let (quads, rest) = row.as_chunks::<4>();
+    for &[p, q, r, s] in quads {
+        a[usize::from(p)] += 1;
+        b[usize::from(q)] += 1;
+        c[usize::from(r)] += 1;
+        d[usize::from(s)] += 1;
+    }
+    for (i, &v) in rest.iter().enumerate() {
+        let table = match i {
+            0 => &mut *a,
+            1 => &mut *b,
+            _ => &mut *c,
+        };
+        table[usize::from(v)] += 1;
+    }
+}
+
 /// Counts every plane of the active area.
 pub(crate) fn histograms(frame: &Frame) -> Vec<Histogram> {
     let area = picture_area(frame);
@@ -100,10 +134,18 @@ pub(crate) fn histograms(frame: &Frame) -> Vec<Histogram> {
     for y in area.y..area.bottom() {
         let row = &frame.row(y)[area.x * spp..area.right() * spp];
         let pattern = row_pattern(frame, y);
+        if let [first, second] = pattern[..]
+            && first != second
+        {
+            let tables = counts.get_disjoint_mut([table_span(first), table_span(second)]);
+            if let Ok([first, second]) = tables {
+                count_two(row, first, second);
+                continue;
+            }
+        }
         let period = pattern.len();
         for (offset, &plane) in pattern.iter().enumerate() {
-            let start = usize::from(plane) * 2 * CODES;
-            let (even, odd) = counts[start..start + 2 * CODES].split_at_mut(CODES);
+            let (even, odd) = counts[table_span(plane)].split_at_mut(CODES);
             let mut samples = row.iter().skip(offset).step_by(period);
             while let Some(&a) = samples.next() {
                 even[usize::from(a)] += 1;

@@ -19,6 +19,9 @@ const ABOVE_NEIGHBOURS: f64 = 2.5;
 /// Most of the height that the four next pixels together may show; the sharpest lens leaves a third of it there.
 const SPREAD_SHARE: f64 = 0.12;
 
+/// Samples of a row that are looked at together before one by one: nearly all stretches hold nothing.
+const STRETCH: usize = 32;
+
 /// Counts hot pixels. `variance(plane, level)` is the noise of a tone at a level (DN absolute), DN squared.
 pub(crate) fn count(frame: &Frame, variance: impl Fn(usize, f64) -> f64) -> Option<u64> {
     if frame.filter.is_linear() {
@@ -44,25 +47,46 @@ pub(crate) fn count(frame: &Frame, variance: impl Fn(usize, f64) -> f64) -> Opti
             (ABOVE_NOISE * v.max(0.0).sqrt()).clamp(1.0, 65535.0) as u16
         })
         .collect();
+    // The least of all levels from here on: what no sample of a stretch whose darkest side is here may exceed.
+    let mut from_here = least.clone();
+    for i in (0..from_here.len() - 1).rev() {
+        from_here[i] = from_here[i].min(from_here[i + 1]);
+    }
     let mut found = 0;
     for y in area.y + margin..area.bottom() - margin {
         let row = &frame.row(y)[area.x..area.right()];
-        let n = row.len();
-        let triples = row[margin - period..n - margin - period]
-            .iter()
-            .zip(&row[margin..n - margin])
-            .zip(&row[margin + period..n - margin + period]);
-        for (i, ((&a, &v), &b)) in triples.enumerate() {
-            let side = a.max(b);
-            if v > side
-                && v - side > least[usize::from(side >> 4)]
-                && is_hot(frame, area.x + margin + i, y, step, beside, &variance)
-            {
-                found += 1;
+        let n = row.len() - 2 * margin;
+        let (before, here) = (&row[margin - period..][..n], &row[margin..][..n]);
+        let after = &row[margin + period..][..n];
+        let stretches = before.chunks(STRETCH).zip(here.chunks(STRETCH)).zip(after.chunks(STRETCH));
+        for (k, ((a, v), b)) in stretches.enumerate() {
+            let (step_dn, darkest) = greatest_step(a, v, b);
+            if step_dn <= from_here[usize::from(darkest >> 4)] {
+                continue;
+            }
+            for (i, ((&a, &v), &b)) in a.iter().zip(v).zip(b).enumerate() {
+                let side = a.max(b);
+                if v > side
+                    && v - side > least[usize::from(side >> 4)]
+                    && is_hot(frame, area.x + margin + k * STRETCH + i, y, step, beside, &variance)
+                {
+                    found += 1;
+                }
             }
         }
     }
     Some(found)
+}
+
+/// Greatest rise of a sample above both of its neighbours, and the least of what they rise above, over a stretch.
+fn greatest_step(before: &[u16], here: &[u16], after: &[u16]) -> (u16, u16) {
+    let (mut step_dn, mut darkest) = (0, u16::MAX);
+    for ((&a, &v), &b) in before.iter().zip(here).zip(after) {
+        let side = a.max(b);
+        step_dn = step_dn.max(v.saturating_sub(side));
+        darkest = darkest.min(side);
+    }
+    (step_dn, darkest)
 }
 
 fn is_hot(

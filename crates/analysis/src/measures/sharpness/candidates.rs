@@ -7,6 +7,8 @@ use super::samples::SampleNoise;
 pub(crate) const DIRECTIONS: usize = 12;
 /// Side of the blocks within which one candidate per direction is kept, level pixels.
 const BLOCK: usize = 12;
+/// Scores of a row that are compared at once.
+const STRETCH: usize = 32;
 /// Least gradient, in standard deviations of the noise of the gradient.
 const LEAST_SIGNIFICANCE: f32 = 5.0;
 /// Share of the gradient that must be found again two pixels along the edge, both ways: corners and texture fail.
@@ -86,37 +88,44 @@ pub(crate) fn find(level: &Level, noise: SampleNoise, margin: usize) -> Vec<Cand
         rows[(y + 2) % 5].fill(level, y + 2, noise);
         let near: [&GradientRow; 5] = std::array::from_fn(|k| &rows[(y + k + 3) % 5]);
         let here = near[2];
-        for x in margin..w - margin {
-            let score = here.score[x];
-            if score < least {
+        for from in (margin..w - margin).step_by(STRETCH) {
+            let to = (from + STRETCH).min(w - margin);
+            // Most stretches hold no edge: all their scores are compared at once.
+            if !here.score[from..to].iter().fold(false, |any, &score| any | (score >= least)) {
                 continue;
             }
-            let (gx, gy) = (here.gx[x], here.gy[x]);
-            let (ax, ay) = (gx.abs(), gy.abs());
-            // Unit steps across and along the edge, to the nearest of eight neighbours.
-            let sx = if ax > 0.414 * ay { gx.signum() as isize } else { 0 };
-            let sy = if ay > 0.414 * ax { gy.signum() as isize } else { 0 };
-            let across = |k: isize| near[(2 + k * sy) as usize].score[(x as isize + k * sx) as usize];
-            if across(1) > score || across(-1) >= score {
-                continue;
-            }
-            let strength = gx * gx + gy * gy;
-            let along = |k: isize| {
-                let row = near[(2 + k * sx) as usize];
-                let at = (x as isize - k * sy) as usize;
-                row.gx[at] * gx + row.gy[at] * gy
-            };
-            if along(2) < COHERENCE * strength || along(-2) < COHERENCE * strength {
-                continue;
-            }
-            if holds_saturated(strength.max(level.dn[y * w + x])) {
-                continue;
-            }
-            let norm = strength.sqrt();
-            let normal = (gx / norm, gy / norm);
-            let slot = &mut best[(x / BLOCK) * DIRECTIONS + direction_bin(normal.0, normal.1)];
-            if slot.is_none_or(|c| c.score < score) {
-                *slot = Some(Candidate { x: x as f32, y: y as f32, normal, score });
+            for x in from..to {
+                let score = here.score[x];
+                if score < least {
+                    continue;
+                }
+                let (gx, gy) = (here.gx[x], here.gy[x]);
+                let (ax, ay) = (gx.abs(), gy.abs());
+                // Unit steps across and along the edge, to the nearest of eight neighbours.
+                let sx = if ax > 0.414 * ay { gx.signum() as isize } else { 0 };
+                let sy = if ay > 0.414 * ax { gy.signum() as isize } else { 0 };
+                let across = |k: isize| near[(2 + k * sy) as usize].score[(x as isize + k * sx) as usize];
+                if across(1) > score || across(-1) >= score {
+                    continue;
+                }
+                let strength = gx * gx + gy * gy;
+                let along = |k: isize| {
+                    let row = near[(2 + k * sx) as usize];
+                    let at = (x as isize - k * sy) as usize;
+                    row.gx[at] * gx + row.gy[at] * gy
+                };
+                if along(2) < COHERENCE * strength || along(-2) < COHERENCE * strength {
+                    continue;
+                }
+                if holds_saturated(strength.max(level.dn[y * w + x])) {
+                    continue;
+                }
+                let norm = strength.sqrt();
+                let normal = (gx / norm, gy / norm);
+                let slot = &mut best[(x / BLOCK) * DIRECTIONS + direction_bin(normal.0, normal.1)];
+                if slot.is_none_or(|c| c.score < score) {
+                    *slot = Some(Candidate { x: x as f32, y: y as f32, normal, score });
+                }
             }
         }
         if y % BLOCK == BLOCK - 1 || y + 1 == h - margin {
