@@ -35,6 +35,8 @@ pub(crate) fn count(frame: &Frame, variance: impl Fn(usize, f64) -> f64) -> Opti
         6 => (2, 7),
         _ => (2, 3),
     };
+    // Then the samples beside, above and below at that distance are of the same colour.
+    let crossed = period == step;
     let margin = beside.max(period);
     if area.width <= 2 * margin || area.height <= 2 * margin {
         return Some(0);
@@ -61,7 +63,10 @@ pub(crate) fn count(frame: &Frame, variance: impl Fn(usize, f64) -> f64) -> Opti
         let stretches = before.chunks(STRETCH).zip(here.chunks(STRETCH)).zip(after.chunks(STRETCH));
         for (k, ((a, v), b)) in stretches.enumerate() {
             let (step_dn, darkest) = greatest_step(a, v, b);
-            if step_dn <= from_here[usize::from(darkest >> 4)] {
+            let least_here = from_here[usize::from(darkest >> 4)];
+            if step_dn <= least_here
+                || (crossed && !stands_alone(frame, (area.x + margin + k * STRETCH, y), v, step, least_here))
+            {
                 continue;
             }
             for (i, ((&a, &v), &b)) in a.iter().zip(v).zip(b).enumerate() {
@@ -87,6 +92,23 @@ fn greatest_step(before: &[u16], here: &[u16], after: &[u16]) -> (u16, u16) {
         darkest = darkest.min(side);
     }
     (step_dn, darkest)
+}
+
+/// False where every sample of a stretch that begins at (x, y) is told from a hot pixel by the four next samples of its
+/// colour alone: it does not stand above all of them by more than `least_dn` and by twice what they differ.
+fn stands_alone(frame: &Frame, (x, y): (usize, usize), here: &[u16], step: usize, least_dn: u16) -> bool {
+    let n = here.len();
+    let (row, over, under) = (frame.row(y), frame.row(y - step), frame.row(y + step));
+    let (left, right) = (&row[x - step..][..n], &row[x + step..][..n]);
+    let (over, under) = (&over[x..][..n], &under[x..][..n]);
+    let mut any = false;
+    for i in 0..n {
+        let most = left[i].max(right[i]).max(over[i].max(under[i]));
+        let least = left[i].min(right[i]).min(over[i].min(under[i]));
+        let above = here[i].saturating_sub(most);
+        any |= (above > least_dn) & (most - least <= above / 2);
+    }
+    any
 }
 
 fn is_hot(

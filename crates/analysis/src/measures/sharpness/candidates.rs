@@ -40,7 +40,9 @@ struct GradientRow {
 }
 
 impl GradientRow {
+    /// Rows end in zeros, so that whole stretches can be read.
     fn new(width: usize) -> Self {
+        let width = width + STRETCH + 2;
         Self { gx: vec![0.0; width], gy: vec![0.0; width], score: vec![0.0; width] }
     }
 
@@ -64,9 +66,47 @@ impl GradientRow {
             let y = 0.125 * ((c0[i] - a0[i]) + 2.0 * (c1[i] - a1[i]) + (c2[i] - a2[i]));
             gx[i] = x;
             gy[i] = y;
-            score[i] = (x * x + y * y) / b1[i].max(0.0).mul_add(slope, floor);
+            score[i] = (x * x + y * y) / (b1[i].max(0.0) * slope + floor);
         }
     }
+}
+
+/// Tangent of 22.5 degrees: a gradient nearer than this to an axis points to the neighbour along it.
+const DIAGONAL: f32 = 0.414;
+
+/// Unit steps across an edge, to the nearest of eight neighbours on the bright side.
+fn step_across(gx: f32, gy: f32) -> (isize, isize) {
+    let (ax, ay) = (gx.abs(), gy.abs());
+    let sx = if ax > DIAGONAL * ay { gx.signum() as isize } else { 0 };
+    let sy = if ay > DIAGONAL * ax { gy.signum() as isize } else { 0 };
+    (sx, sy)
+}
+
+/// Marks the places of a stretch from column `from` whose score is at least `least`, not below that of the neighbour on
+/// the bright side and above that on the dark side: [`step_across`], written without a branch so that it runs on many
+/// places at once.
+fn maxima(rows: [&GradientRow; 3], from: usize, least: f32) -> [u32; STRETCH] {
+    let wide = |values: &'_ [f32]| values.get(from - 1..).and_then(|v| v.first_chunk::<{ STRETCH + 2 }>()).copied();
+    let narrow = |values: &'_ [f32]| values.get(from..).and_then(|v| v.first_chunk::<STRETCH>()).copied();
+    let [Some(above), Some(here), Some(below)] = rows.map(|row| wide(&row.score)) else { return [0; STRETCH] };
+    let (Some(gx), Some(gy)) = (narrow(&rows[1].gx), narrow(&rows[1].gy)) else { return [0; STRETCH] };
+    std::array::from_fn(|i| {
+        let score = here[i + 1];
+        let (ax, ay) = (gx[i].abs(), gy[i].abs());
+        let (across, upright) = (ax > DIAGONAL * ay, ay > DIAGONAL * ax);
+        let falling = gx[i] * gy[i] > 0.0;
+        // The two neighbours on the line of the gradient, first the one further right (or down).
+        let corner = if falling { below[i + 2] } else { above[i + 2] };
+        let far_corner = if falling { above[i] } else { below[i] };
+        let right = if upright { corner } else { here[i + 2] };
+        let left = if upright { far_corner } else { here[i] };
+        let first = if across { right } else { below[i + 1] };
+        let second = if across { left } else { above[i + 1] };
+        let forward = if across { gx[i] } else { gy[i] } > 0.0;
+        let bright = if forward { first } else { second };
+        let dark = if forward { second } else { first };
+        u32::from(score >= least) & u32::from(bright <= score) & u32::from(dark < score)
+    })
 }
 
 /// The strongest candidate of each direction in each block, within a border of `margin` level pixels.
@@ -94,20 +134,11 @@ pub(crate) fn find(level: &Level, noise: SampleNoise, margin: usize) -> Vec<Cand
             if !here.score[from..to].iter().fold(false, |any, &score| any | (score >= least)) {
                 continue;
             }
-            for x in from..to {
+            let is_maximum = maxima([near[1], here, near[3]], from, least);
+            for x in (from..to).filter(|x| is_maximum[x - from] != 0) {
                 let score = here.score[x];
-                if score < least {
-                    continue;
-                }
                 let (gx, gy) = (here.gx[x], here.gy[x]);
-                let (ax, ay) = (gx.abs(), gy.abs());
-                // Unit steps across and along the edge, to the nearest of eight neighbours.
-                let sx = if ax > 0.414 * ay { gx.signum() as isize } else { 0 };
-                let sy = if ay > 0.414 * ax { gy.signum() as isize } else { 0 };
-                let across = |k: isize| near[(2 + k * sy) as usize].score[(x as isize + k * sx) as usize];
-                if across(1) > score || across(-1) >= score {
-                    continue;
-                }
+                let (sx, sy) = step_across(gx, gy);
                 let strength = gx * gx + gy * gy;
                 let along = |k: isize| {
                     let row = near[(2 + k * sx) as usize];

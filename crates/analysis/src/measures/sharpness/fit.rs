@@ -2,6 +2,7 @@
 
 use super::candidates::Candidate;
 use super::erf::Normal;
+use super::normal_equations::{Matrix, PARAMETERS, Step, normal_equations};
 use super::pyramid::{Level, holds_saturated};
 use super::samples::{ColourSamples, SampleNoise};
 use super::summary::Reading;
@@ -119,6 +120,11 @@ impl Window {
         }
     }
 
+    /// Distances across, places along, levels.
+    fn columns(&self) -> (&[f32], &[f32], &[f32]) {
+        (&self.t, &self.u, &self.v)
+    }
+
     /// Distance across, place along, level of each sample.
     pub(crate) fn samples(&self) -> Vec<(f64, f64, f64)> {
         let one = |i: usize| (f64::from(self.t[i]), f64::from(self.u[i]), f64::from(self.v[i]));
@@ -141,17 +147,6 @@ fn crossing(a: f32, b: f32, reach: f32) -> (f32, f32) {
     let p = (-reach - b) / a;
     let q = (reach - b) / a;
     (p.min(q), p.max(q))
-}
-
-/// A blurred step: `low + step * Phi((t - shift - slope u - bend u^2) / sigma)`.
-#[derive(Debug, Clone, Copy)]
-struct Step {
-    low: f32,
-    step: f32,
-    shift: f32,
-    slope: f32,
-    bend: f32,
-    sigma: f32,
 }
 
 /// A fitted step with what the fit says of itself.
@@ -197,8 +192,6 @@ pub(crate) fn fit_line(samples: &[(f64, f64, f64)], sigma: f32) -> Option<LineFi
     })
 }
 
-const PARAMETERS: usize = 6;
-
 /// Least squares by Levenberg and Marquardt. `None` where it does not settle.
 fn fit_step(window: &Window, normal: &Normal, start: Step, rounds: usize) -> Option<Fitted> {
     let n = window.v.len();
@@ -207,7 +200,7 @@ fn fit_step(window: &Window, normal: &Normal, start: Step, rounds: usize) -> Opt
     }
     let mut now = start;
     let mut damping = 1e-3_f64;
-    let (mut ata, mut atb, mut cost) = normal_equations(window, normal, &now);
+    let (mut ata, mut atb, mut cost) = normal_equations(window.columns(), normal, &now);
     for _ in 0..rounds {
         let mut damped = ata;
         for (k, row) in damped.iter_mut().enumerate() {
@@ -224,7 +217,7 @@ fn fit_step(window: &Window, normal: &Normal, start: Step, rounds: usize) -> Opt
         };
         let sane = next.sigma > 0.02 && next.sigma < 60.0 && next.shift.abs() < 8.0 && next.slope.abs() < 1.0;
         let (ata_next, atb_next, cost_next) =
-            if sane { normal_equations(window, normal, &next) } else { (ata, atb, f64::INFINITY) };
+            if sane { normal_equations(window.columns(), normal, &next) } else { (ata, atb, f64::INFINITY) };
         if cost_next <= cost {
             let settled = cost - cost_next < 1e-4 * cost && delta[5].abs() < 3e-3 && delta[2].abs() < 3e-3;
             now = next;
@@ -240,99 +233,79 @@ fn fit_step(window: &Window, normal: &Normal, start: Step, rounds: usize) -> Opt
             }
         }
     }
-    let inverse_column = |k: usize| {
+    let factors = Factors::of(ata)?;
+    let inverse_diagonal = |k: usize| {
         let mut unit = [0.0; PARAMETERS];
         unit[k] = 1.0;
-        solve(ata, unit).map(|c| c[k])
+        factors.solve(unit)[k]
     };
     let rms = (cost / (n - PARAMETERS) as f64).sqrt() as f32;
     Some(Fitted {
         step: now,
         rms,
-        unit_error_ln_sigma: inverse_column(5)?.max(0.0).sqrt() as f32,
-        unit_error_shift: inverse_column(2)?.max(0.0).sqrt() as f32,
+        unit_error_ln_sigma: inverse_diagonal(5).max(0.0).sqrt() as f32,
+        unit_error_shift: inverse_diagonal(2).max(0.0).sqrt() as f32,
     })
 }
 
-type Matrix = [[f64; PARAMETERS]; PARAMETERS];
-
-fn normal_equations(window: &Window, normal: &Normal, step: &Step) -> (Matrix, [f64; PARAMETERS], f64) {
-    let mut ata = [[0.0_f32; PARAMETERS]; PARAMETERS];
-    let mut atb = [0.0_f32; PARAMETERS];
-    let mut cost = 0.0_f32;
-    let inverse = 1.0 / step.sigma;
-    for ((&t, &u), &v) in window.t.iter().zip(&window.u).zip(&window.v) {
-        let z = (t - step.shift - u * (step.slope + step.bend * u)) * inverse;
-        let (cumulative, density) = normal.at(z);
-        let residual = v - step.low - step.step * cumulative;
-        let d = -step.step * density * inverse;
-        let j = [1.0, cumulative, d, d * u, d * u * u, -step.step * density * z];
-        for a in 0..PARAMETERS {
-            for b in 0..=a {
-                ata[a][b] += j[a] * j[b];
-            }
-            atb[a] += j[a] * residual;
-        }
-        cost += residual * residual;
-    }
-    let mut full = [[0.0; PARAMETERS]; PARAMETERS];
-    for a in 0..PARAMETERS {
-        for b in 0..=a {
-            full[a][b] = f64::from(ata[a][b]);
-            full[b][a] = full[a][b];
-        }
-    }
-    (full, atb.map(f64::from), f64::from(cost))
+/// Solves a symmetric positive definite system. `None` where it is singular.
+fn solve(a: Matrix, b: [f64; PARAMETERS]) -> Option<[f64; PARAMETERS]> {
+    Some(Factors::of(a)?.solve(b))
 }
 
-/// Solves a symmetric positive definite system by Cholesky. `None` where it is singular.
-fn solve(mut a: Matrix, mut b: [f64; PARAMETERS]) -> Option<[f64; PARAMETERS]> {
-    // Scaled to a unit diagonal first: the parameters have very different units.
-    let mut scale = [0.0; PARAMETERS];
-    for k in 0..PARAMETERS {
-        if a[k][k] <= 0.0 || !a[k][k].is_finite() {
-            return None;
-        }
-        scale[k] = 1.0 / a[k][k].sqrt();
-    }
-    for i in 0..PARAMETERS {
-        b[i] *= scale[i];
-        for j in 0..PARAMETERS {
-            a[i][j] *= scale[i] * scale[j];
-        }
-    }
-    for i in 0..PARAMETERS {
-        for j in 0..=i {
-            let mut sum = a[i][j];
-            for k in 0..j {
-                sum -= a[i][k] * a[j][k];
+/// Cholesky factors of a matrix that was scaled to a unit diagonal: the parameters have very different units.
+struct Factors {
+    scale: [f64; PARAMETERS],
+    /// Lower triangle, its diagonal as reciprocals.
+    lower: Matrix,
+}
+
+impl Factors {
+    /// `None` where the matrix is not positive definite.
+    fn of(mut a: Matrix) -> Option<Self> {
+        let mut scale = [0.0; PARAMETERS];
+        for k in 0..PARAMETERS {
+            if a[k][k] <= 0.0 || !a[k][k].is_finite() {
+                return None;
             }
-            if i == j {
-                if sum < 1e-10 {
-                    return None;
+            scale[k] = 1.0 / a[k][k].sqrt();
+        }
+        for i in 0..PARAMETERS {
+            for j in 0..=i {
+                let mut sum = a[i][j] * (scale[i] * scale[j]);
+                for k in 0..j {
+                    sum -= a[i][k] * a[j][k];
                 }
-                a[i][i] = sum.sqrt();
-            } else {
-                a[i][j] = sum / a[j][j];
+                if i == j {
+                    if sum < 1e-10 {
+                        return None;
+                    }
+                    a[i][i] = 1.0 / sum.sqrt();
+                } else {
+                    a[i][j] = sum * a[j][j];
+                }
             }
         }
+        Some(Self { scale, lower: a })
     }
-    for i in 0..PARAMETERS {
-        for k in 0..i {
-            b[i] -= a[i][k] * b[k];
+
+    fn solve(&self, mut b: [f64; PARAMETERS]) -> [f64; PARAMETERS] {
+        let a = &self.lower;
+        for i in 0..PARAMETERS {
+            b[i] *= self.scale[i];
+            for k in 0..i {
+                b[i] -= a[i][k] * b[k];
+            }
+            b[i] *= a[i][i];
         }
-        b[i] /= a[i][i];
-    }
-    for i in (0..PARAMETERS).rev() {
-        for k in i + 1..PARAMETERS {
-            b[i] -= a[k][i] * b[k];
+        for i in (0..PARAMETERS).rev() {
+            for k in i + 1..PARAMETERS {
+                b[i] -= a[k][i] * b[k];
+            }
+            b[i] *= a[i][i];
         }
-        b[i] /= a[i][i];
+        std::array::from_fn(|i| b[i] * self.scale[i])
     }
-    for i in 0..PARAMETERS {
-        b[i] *= scale[i];
-    }
-    Some(b)
 }
 
 /// Points of a stored profile per source pixel.

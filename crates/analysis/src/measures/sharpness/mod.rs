@@ -14,6 +14,7 @@ mod erf;
 mod fit;
 mod kind;
 mod local_noise;
+mod normal_equations;
 mod nulls;
 pub mod psf;
 mod pyramid;

@@ -104,11 +104,18 @@ fn bin_regular(samples: &ColourSamples<'_>, x0: usize, y: usize, out: &mut [f32]
         for dx in 0..2 {
             let Some(cell) = samples.cell_at(x0 + dx, y + dy) else { continue };
             count += 1.0;
-            let first = (x0 + dx) * spp + samples.sample;
             let offset = -cell.black_dn * cell.scale;
-            for (out, &dn) in out.iter_mut().zip(row[first..].iter().step_by(2 * spp)) {
-                let level = f32::from(dn).mul_add(cell.scale, offset);
-                *out += if dn >= cell.clip_dn { SATURATED } else { level };
+            let read = |dn: u16| {
+                let level = f32::from(dn) * cell.scale + offset;
+                if dn >= cell.clip_dn { SATURATED } else { level }
+            };
+            if spp == 1 {
+                // Pairs of columns: the compiler reads many at once.
+                let pairs = row[x0..].as_chunks::<2>().0;
+                out.iter_mut().zip(pairs).for_each(|(out, pair)| *out += read(pair[dx]));
+            } else {
+                let samples = row[(x0 + dx) * spp + samples.sample..].iter().step_by(2 * spp);
+                out.iter_mut().zip(samples).for_each(|(out, &dn)| *out += read(dn));
             }
         }
     }
