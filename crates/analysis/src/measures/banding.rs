@@ -118,23 +118,38 @@ pub(crate) fn add_block(
     columns: &mut Lines,
 ) {
     let side = shape.side;
-    let mut sums = [(0.0_f32, 0.0_f32); 36];
-    for (i, &z) in left.iter().enumerate() {
-        let s = spread_dn[shape.plane_at(i)];
-        let (v, variance) = (z * s, s * s);
-        let (r, c) = (i / side, i % side);
-        sums[r].0 += v;
-        sums[r].1 += variance;
-        sums[18 + c].0 += v;
-        sums[18 + c].1 += variance;
-    }
+    // Value and variance of a row, by column, and of all columns.
+    let (mut value, mut variance) = ([0.0_f32; 18], [0.0_f32; 18]);
+    let (mut columns_value, mut columns_variance) = ([0.0_f32; 18], [0.0_f32; 18]);
     let n = side as f64;
-    for k in 0..side {
-        let (value, variance) = sums[k];
-        rows.add(y + k, x, f64::from(value) / n, n, f64::from(variance) / n);
-        let (value, variance) = sums[18 + k];
-        columns.add(x + k, y, f64::from(value) / n, n, f64::from(variance) / n);
+    for (r, left) in left.chunks_exact(side).enumerate() {
+        let spread = shape.planes_of_row(r).iter().map(|&plane| spread_dn[usize::from(plane)]);
+        for ((((to, square), z), s), (sum, squares)) in value
+            .iter_mut()
+            .zip(&mut variance)
+            .zip(left)
+            .zip(spread)
+            .zip(columns_value.iter_mut().zip(&mut columns_variance))
+        {
+            *to = z * s;
+            *square = s * s;
+            *sum += *to;
+            *squares += *square;
+        }
+        rows.add(y + r, x, total(&value[..side]) / n, n, total(&variance[..side]) / n);
     }
+    for k in 0..side {
+        columns.add(x + k, y, f64::from(columns_value[k]) / n, n, f64::from(columns_variance[k]) / n);
+    }
+}
+
+/// Sum in four lanes, which do not wait for each other.
+fn total(values: &[f32]) -> f64 {
+    let mut lanes = [0.0_f32; 4];
+    for values in values.chunks(4) {
+        lanes.iter_mut().zip(values).for_each(|(to, v)| *to += v);
+    }
+    f64::from(lanes[0] + lanes[1] + (lanes[2] + lanes[3]))
 }
 
 #[cfg(test)]

@@ -128,7 +128,7 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
         if !stats.iter().zip(usable).all(|(s, u)| within(s, u)) || !shape.residuals(frame, corner, &mut left) {
             continue;
         }
-        if left.iter().any(|z| z.abs() > 5.0) {
+        if left.iter().fold(false, |any, z| any | (z.abs() > 5.0)) {
             continue;
         }
         let c = shape.correlations(&left);

@@ -13,6 +13,15 @@ use super::histogram::picture_area;
 /// Most blocks that are measured; a larger frame is sampled evenly.
 const MOST_BLOCKS: usize = 60_000;
 
+/// Most places of a block.
+const MOST_PLACES: usize = 324;
+
+/// Samples that are taken at once where single-precision sums are made, in lanes added up in a fixed order.
+const LANES: usize = 8;
+
+/// Places of a block with two columns of zeros after each row, and rows of zeros below.
+const PADDED: usize = 21 * 20;
+
 /// Offsets (columns, rows) at which neighbours are compared: next pixels (other colours in a Bayer array), diagonals,
 /// and next pixels of the same colour of a Bayer array.
 pub(crate) const OFFSETS: [(isize, isize); 6] = [(1, 0), (0, 1), (1, 1), (-1, 1), (2, 0), (0, 2)];
@@ -23,7 +32,8 @@ struct PlaneShape {
     /// Places of its samples in the block, by row.
     at: Vec<u16>,
     /// Offset of each place from the plane's centre.
-    xy: Vec<(f32, f32)>,
+    x: Vec<f32>,
+    y: Vec<f32>,
     /// Inverse of the normal matrix of (x, y): xx, xy, yy.
     inverse: (f64, f64, f64),
 }
@@ -36,6 +46,8 @@ pub(crate) struct BlockShape {
     shapes: Vec<PlaneShape>,
     /// Plane of each place.
     plane_of: Vec<u8>,
+    /// True where rows hold two planes in turn, and the next rows two others (a Bayer array).
+    in_turn: bool,
     /// Pairs of each offset, and the correlation that fitting a plane leaves between samples without any.
     pairs: [f64; 6],
     expected: [f64; 6],
@@ -75,7 +87,9 @@ impl BlockShape {
         if shapes.iter().any(|s| s.at.len() < 24) {
             return None;
         }
-        let mut shape = Self { side, planes, shapes, plane_of, pairs: [0.0; 6], expected: [0.0; 6] };
+        let in_turn =
+            side == 16 && planes == 4 && (0..side * side).all(|i| plane_of[i] == plane_of[i / side % 2 * side + i % 2]);
+        let mut shape = Self { side, planes, shapes, plane_of, in_turn, pairs: [0.0; 6], expected: [0.0; 6] };
         for (k, &(dx, dy)) in OFFSETS.iter().enumerate() {
             let (mut pairs, mut expected) = (0.0, 0.0);
             shape.for_pairs(dx, dy, |a, b| {
@@ -105,9 +119,9 @@ impl BlockShape {
         self.planes == 4 && self.side == 16
     }
 
-    /// Plane of a place of the block, by row.
-    pub(crate) fn plane_at(&self, place: usize) -> usize {
-        usize::from(self.plane_of[place])
+    /// Planes of the places of one row.
+    pub(crate) fn planes_of_row(&self, row: usize) -> &[u8] {
+        &self.plane_of[row * self.side..][..self.side]
     }
 
     /// Degrees of freedom of a plane's variance.
@@ -131,43 +145,77 @@ impl BlockShape {
     }
 
     /// Mean and variance of each plane of the block at (x, y).
-    pub(crate) fn measure(&self, frame: &Frame, (x, y): (u32, u32), stats: &mut [PlaneStat]) {
-        let mut values = [0_u16; 324];
-        self.gather(frame, (x, y), &mut values);
-        for (shape, stat) in self.shapes.iter().zip(stats) {
-            *stat = shape.measure(&values);
+    pub(crate) fn measure(&self, frame: &Frame, corner: (u32, u32), stats: &mut [PlaneStat]) {
+        let mut values = [0_u16; MOST_PLACES];
+        self.gather(frame, corner, &mut values);
+        for ((shape, values), stat) in self.by_plane(&values).zip(stats) {
+            *stat = shape.measure(values);
         }
     }
 
-    fn gather(&self, frame: &Frame, (x, y): (u32, u32), values: &mut [u16]) {
-        for (r, to) in values[..self.side * self.side].chunks_exact_mut(self.side).enumerate() {
-            to.copy_from_slice(&frame.row(y as usize + r)[x as usize..x as usize + self.side]);
+    /// The block's samples, plane after plane.
+    fn gather(&self, frame: &Frame, (x, y): (u32, u32), values: &mut [u16; MOST_PLACES]) {
+        let (x, y) = (x as usize, y as usize);
+        if self.in_turn {
+            for (r, planes) in self.plane_of.chunks_exact(16).enumerate() {
+                let row = &frame.row(y + r)[x..x + 16];
+                for (first, &plane) in planes[..2].iter().enumerate() {
+                    let to = &mut values[usize::from(plane) * 64 + r / 2 * 8..][..8];
+                    to.iter_mut().zip(row.as_chunks::<2>().0).for_each(|(to, pair)| *to = pair[first]);
+                }
+            }
+            return;
         }
+        let mut block = [0_u16; MOST_PLACES];
+        for (r, to) in block[..self.side * self.side].chunks_exact_mut(self.side).enumerate() {
+            to.copy_from_slice(&frame.row(y + r)[x..x + self.side]);
+        }
+        let places = self.shapes.iter().flat_map(|s| &s.at);
+        values.iter_mut().zip(places).for_each(|(to, &at)| *to = block[usize::from(at)]);
+    }
+
+    /// Each plane's geometry with its samples, as [`gather`](Self::gather) laid them out.
+    fn by_plane<'a>(&'a self, values: &'a [u16]) -> impl Iterator<Item = (&'a PlaneShape, &'a [u16])> {
+        self.shapes.iter().scan(values, |rest, shape| {
+            let (own, others) = rest.split_at_checked(shape.at.len())?;
+            *rest = others;
+            Some((shape, own))
+        })
     }
 
     /// What a fit of level and slope leaves of each sample, in standard deviations of its plane, into `left`
     /// (`side * side`). False where a plane holds no noise at all.
     pub(crate) fn residuals(&self, frame: &Frame, corner: (u32, u32), left: &mut [f32]) -> bool {
-        let mut values = [0_u16; 324];
+        let mut values = [0_u16; MOST_PLACES];
         self.gather(frame, corner, &mut values);
-        self.shapes.iter().all(|shape| shape.residuals(&values, left))
+        self.by_plane(&values).all(|(shape, values)| shape.residuals(values, left))
     }
 
     /// Correlation of neighbouring residuals at each of [`OFFSETS`], less what the fit itself puts there, in units of
     /// its standard deviation for noise that is independent from sample to sample.
     pub(crate) fn correlations(&self, left: &[f32]) -> [f64; 6] {
-        let side = self.side;
-        let mut out = [0.0; 6];
-        for (k, &(dx, dy)) in OFFSETS.iter().enumerate() {
-            let mut sum = 0.0_f32;
-            let (first, last) = (0.max(-dx) as usize, side - dx.max(0) as usize);
-            for y in 0..side - dy as usize {
-                let a = &left[y * side + first..y * side + last];
-                let start = ((y + dy as usize) * side + first) as isize + dx;
-                let b = &left[start as usize..start as usize + (last - first)];
-                sum += a.iter().zip(b).map(|(a, b)| a * b).sum::<f32>();
+        // Zeros beside the block: pairs across its border count nothing, and all places can be gone through in a line.
+        let stride = self.side + 2;
+        let mut padded = [0.0_f32; PADDED];
+        for (to, from) in padded.chunks_exact_mut(stride).zip(left.chunks_exact(self.side)) {
+            to[..self.side].copy_from_slice(from);
+        }
+        let places = (self.side * stride).next_multiple_of(LANES);
+        let partners = OFFSETS.map(|(dx, dy)| &padded[(dy * stride as isize + dx) as usize..]);
+        let mut sums = [[0.0_f32; LANES]; 6];
+        for at in (0..places).step_by(LANES) {
+            let Some(here) = padded[at..].first_chunk::<LANES>() else { break };
+            for (sum, partner) in sums.iter_mut().zip(partners) {
+                let Some(there) = partner[at..].first_chunk::<LANES>() else { break };
+                for i in 0..LANES {
+                    sum[i] += here[i] * there[i];
+                }
             }
-            out[k] = (f64::from(sum) / self.pairs[k] - self.expected[k]) * self.pairs[k].sqrt();
+        }
+        let mut out = [0.0; 6];
+        for (k, sum) in sums.iter().enumerate() {
+            let sum: f64 = sum.iter().map(|&l| f64::from(l)).sum();
+            out[k] = (sum / self.pairs[k] - self.expected[k]) * self.pairs[k].sqrt();
         }
         out
     }
@@ -179,15 +227,15 @@ impl PlaneShape {
         let n = at.len().max(1) as f64;
         let place = |i: &u16| (f64::from(*i % side as u16), f64::from(*i / side as u16));
         let (sx, sy) = at.iter().map(place).fold((0.0, 0.0), |s, p| (s.0 + p.0, s.1 + p.1));
-        let xy: Vec<(f32, f32)> =
-            at.iter().map(place).map(|(x, y)| ((x - sx / n) as f32, (y - sy / n) as f32)).collect();
-        let sums = xy.iter().fold((0.0, 0.0, 0.0), |s, &(x, y)| {
+        let (x, y): (Vec<f32>, Vec<f32>) =
+            at.iter().map(place).map(|(x, y)| ((x - sx / n) as f32, (y - sy / n) as f32)).unzip();
+        let sums = x.iter().zip(&y).fold((0.0, 0.0, 0.0), |s, (&x, &y)| {
             let (x, y) = (f64::from(x), f64::from(y));
             (s.0 + x * x, s.1 + x * y, s.2 + y * y)
         });
         let det = sums.0 * sums.2 - sums.1 * sums.1;
         let inverse = if det > 0.0 { (sums.2 / det, -sums.1 / det, sums.0 / det) } else { (0.0, 0.0, 0.0) };
-        Self { at, xy, inverse }
+        Self { at, x, y, inverse }
     }
 
     fn freedom(&self) -> f64 {
@@ -196,40 +244,50 @@ impl PlaneShape {
 
     /// Element of the matrix that projects samples onto the fitted plane.
     fn leverage(&self, a: u16, b: u16) -> f64 {
-        let find = |i: u16| self.at.binary_search(&i).ok().map(|k| self.xy[k]);
+        let find = |i: u16| self.at.binary_search(&i).ok().map(|k| (self.x[k], self.y[k]));
         let (Some(a), Some(b)) = (find(a), find(b)) else { return 0.0 };
         let (ax, ay, bx, by) = (f64::from(a.0), f64::from(a.1), f64::from(b.0), f64::from(b.1));
         let (xx, xy, yy) = self.inverse;
         1.0 / self.at.len() as f64 + ax * (xx * bx + xy * by) + ay * (xy * bx + yy * by)
     }
 
-    /// Sums over the samples, counted from the first: n-free mean, slopes, sum of squares about the fit.
+    /// Mean, slopes in x and y, sum of squares about the fit.
     fn fit(&self, values: &[u16]) -> (f32, f32, f32, f64) {
-        let first = i32::from(values[usize::from(self.at[0])]);
-        let (mut sum, mut squares, mut sx, mut sy) = (0_i64, 0_i64, 0.0_f32, 0.0_f32);
-        for (&i, &(x, y)) in self.at.iter().zip(&self.xy) {
-            let v = i32::from(values[usize::from(i)]) - first;
-            sum += i64::from(v);
-            squares += i64::from(v) * i64::from(v);
-            sx += x * v as f32;
-            sy += y * v as f32;
+        let first = i32::from(values[0]);
+        // Counted from the first sample: whole numbers stay exact, and single precision is enough for the slopes.
+        let above = |v: u16| i32::from(v) - first;
+        let sum: i32 = values.iter().map(|&v| above(v)).sum();
+        let squares: u64 = values.iter().map(|&v| u64::from(above(v).unsigned_abs())).map(|v| v * v).sum();
+        let mut sums = [[0.0_f32; LANES]; 2];
+        let mut add = |v: &[u16; LANES], x: &[f32; LANES], y: &[f32; LANES]| {
+            for i in 0..LANES {
+                let v = above(v[i]) as f32;
+                sums[0][i] += x[i] * v;
+                sums[1][i] += y[i] * v;
+            }
+        };
+        let ((v_whole, v_rest), (x_whole, x_rest)) = (values.as_chunks::<LANES>(), self.x.as_chunks::<LANES>());
+        let (y_whole, y_rest) = self.y.as_chunks::<LANES>();
+        for ((v, x), y) in v_whole.iter().zip(x_whole).zip(y_whole) {
+            add(v, x, y);
         }
+        // What is left over is filled up with samples of no weight.
+        let part = |rest: &[f32]| std::array::from_fn(|i| rest.get(i).copied().unwrap_or(0.0));
+        if !v_rest.is_empty() {
+            add(&std::array::from_fn(|i| v_rest.get(i).copied().unwrap_or(0)), &part(x_rest), &part(y_rest));
+        }
+        let [sx, sy] = sums.map(|lanes| lanes.iter().map(|&l| f64::from(l)).sum::<f64>());
         let n = self.at.len() as f64;
-        let (sx, sy) = (f64::from(sx), f64::from(sy));
         let (xx, xy, yy) = self.inverse;
         let (bx, by) = (xx * sx + xy * sy, xy * sx + yy * sy);
-        let left = squares as f64 - (sum * sum) as f64 / n - bx * sx - by * sy;
-        ((f64::from(first) + sum as f64 / n) as f32, bx as f32, by as f32, left.max(0.0))
+        let left = squares as f64 - f64::from(sum) * f64::from(sum) / n - bx * sx - by * sy;
+        ((f64::from(first) + f64::from(sum) / n) as f32, bx as f32, by as f32, left.max(0.0))
     }
 
     fn measure(&self, values: &[u16]) -> PlaneStat {
         let (mean, _, _, left) = self.fit(values);
-        let (mut least, mut greatest) = (u16::MAX, 0);
-        for &i in &self.at {
-            let v = values[usize::from(i)];
-            least = least.min(v);
-            greatest = greatest.max(v);
-        }
+        let least = values.iter().fold(u16::MAX, |m, &v| m.min(v));
+        let greatest = values.iter().fold(0, |m, &v| m.max(v));
         PlaneStat { mean, variance: (left / self.freedom()) as f32, least, greatest }
     }
 
@@ -239,8 +297,8 @@ impl PlaneShape {
             return false;
         }
         let scale = (self.at.len() as f64 / sum).sqrt() as f32;
-        for (&i, &(x, y)) in self.at.iter().zip(&self.xy) {
-            left[usize::from(i)] = (f32::from(values[usize::from(i)]) - mean - bx * x - by * y) * scale;
+        for (((&i, &v), &x), &y) in self.at.iter().zip(values).zip(&self.x).zip(&self.y) {
+            left[usize::from(i)] = (f32::from(v) - mean - bx * x - by * y) * scale;
         }
         true
     }
