@@ -41,7 +41,7 @@ pub fn measure(frame: &Frame) -> Measures {
         })
         .collect();
     let mut found = noise::noise(frame, &blocks, &usable);
-    let masked = masked::read_noise_dn(frame);
+    let masked = masked::measure(frame);
     noise::settle_read_noise(frame, &mut found, &masked);
     let hot = found.variances(&frame.levels).and_then(|v| hot_pixels::count(frame, |p, level| v[p].at(level)));
     notes.append(&mut found.notes);
@@ -87,7 +87,7 @@ pub fn measure(frame: &Frame) -> Measures {
         model_r2: found.r2,
         read_noise_dn,
         gain_e_per_dn: mean_of(main.iter().map(|&p| channels[p].gain_e_per_dn)),
-        masked_read_noise_dn: mean_of(main.iter().map(|&p| masked[p])),
+        masked_read_noise_dn: mean_of(main.iter().map(|&p| masked.read_noise_dn[p])),
         row_banding_dn: found.row_banding_dn,
         column_banding_dn: found.column_banding_dn,
         hot_pixels: hot,
@@ -154,7 +154,10 @@ fn channel(frame: &Frame, p: usize, hist: &Histogram, saturation: &Saturation, n
         read_noise_dn,
         read_noise_e,
         full_well_e,
-        snr_midtone_db: full_well_e.and_then(|w| decibels(snr(MIDTONE_SHARE * w, read_noise_e.unwrap_or(0.0), 1.0))),
+        snr_midtone_db: full_well_e
+            .map(|w| snr(MIDTONE_SHARE * w, read_noise_e.unwrap_or(0.0), 1.0))
+            .or_else(|| noise.snr_at(MIDTONE_SHARE * range))
+            .and_then(decibels),
     }
 }
 

@@ -19,6 +19,24 @@ const FEWEST_GROUPS: usize = 8;
 /// Banding is stated from this many standard errors on; below it is zero.
 const SIGNIFICANT: f64 = 3.0;
 
+/// Most correlation of neighbours, in standard deviations of one block's, along and across the lines: offsets of whole
+/// lines correlate the samples along them, slow waves of them those across too; edges of the scene do more.
+const ALONG: f64 = 8.0;
+const ACROSS: f64 = 4.5;
+
+/// Least that the middle group of lines shows of the mean of all: bands are everywhere, lines of the scene are not.
+const EVERYWHERE: f64 = 0.4;
+
+/// A block whose rows may be looked at, by its correlations at [`super::patches::OFFSETS`].
+pub(crate) fn shows_rows(c: &[f64; 6]) -> bool {
+    [0, 4].iter().all(|&k| c[k].abs() < ALONG) && [1, 2, 3, 5].iter().all(|&k| c[k].abs() < ACROSS)
+}
+
+/// A block whose columns may be looked at.
+pub(crate) fn shows_columns(c: &[f64; 6]) -> bool {
+    [1, 5].iter().all(|&k| c[k].abs() < ALONG) && [0, 2, 3, 4].iter().all(|&k| c[k].abs() < ACROSS)
+}
+
 /// Weighted sums of the lines' residuals by part.
 #[derive(Debug, Clone)]
 pub(crate) struct Lines {
@@ -41,6 +59,11 @@ impl Lines {
             sums: vec![(0.0, 0.0); groups * shape.side * PARTS],
             left_over: 1.0 - 2.0 / lines_of_plane,
         }
+    }
+
+    /// Share of the offsets' variance that a block's residuals keep.
+    pub(crate) fn left_over(&self) -> f64 {
+        self.left_over
     }
 
     /// Adds the mean residual `value` (DN) of `samples` samples of variance `variance` in line `line`, at `along`.
@@ -92,7 +115,7 @@ fn mean_of_groups(groups: &mut Vec<(f64, f64)>) -> Option<f64> {
     let total: f64 = groups.iter().map(|g| g.1).sum();
     let mean = groups.iter().map(|g| g.0 * g.1).sum::<f64>() / total;
     let error = groups.iter().map(|g| (g.1 * (g.0 - mean)).powi(2)).sum::<f64>().sqrt() / total;
-    (mean > SIGNIFICANT * error).then_some(mean)
+    (mean > SIGNIFICANT * error && middle > EVERYWHERE * mean).then_some(mean)
 }
 
 fn median_by_weight(sorted: &[(f64, f64)]) -> f64 {
@@ -107,15 +130,15 @@ fn median_by_weight(sorted: &[(f64, f64)]) -> f64 {
     0.0
 }
 
-/// Adds one block to the rows' and the columns' sums. `left` are residuals in standard deviations, `spread_dn` the
+/// Adds one block to the sums of the rows and of the columns (those that are given). `left` are residuals in standard deviations, `spread_dn` the
 /// standard deviation of each plane, (x, y) the block's place in the active area.
 pub(crate) fn add_block(
     shape: &BlockShape,
     (x, y): (usize, usize),
     left: &[f32],
     spread_dn: &[f32],
-    rows: &mut Lines,
-    columns: &mut Lines,
+    mut rows: Option<&mut Lines>,
+    mut columns: Option<&mut Lines>,
 ) {
     let side = shape.side;
     // Value and variance of a row, by column, and of all columns.
@@ -136,10 +159,14 @@ pub(crate) fn add_block(
             *sum += *to;
             *squares += *square;
         }
-        rows.add(y + r, x, total(&value[..side]) / n, n, total(&variance[..side]) / n);
+        if let Some(rows) = rows.as_mut() {
+            rows.add(y + r, x, total(&value[..side]) / n, n, total(&variance[..side]) / n);
+        }
     }
-    for k in 0..side {
-        columns.add(x + k, y, f64::from(columns_value[k]) / n, n, f64::from(columns_variance[k]) / n);
+    if let Some(columns) = columns.as_mut() {
+        for k in 0..side {
+            columns.add(x + k, y, f64::from(columns_value[k]) / n, n, f64::from(columns_variance[k]) / n);
+        }
     }
 }
 

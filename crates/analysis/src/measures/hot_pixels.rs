@@ -1,8 +1,8 @@
 //! Single pixels that stand alone far above their neighbours.
 //!
-//! Measures: their count. Method: a sample above every like-coloured sample round it by ten times the noise of that tone
-//! and by two and a half times what those differ among themselves, while the next pixels (other colours in a Bayer
-//! array) are not raised: a star or a glint passes the lens and spreads over them, a hot pixel does not.
+//! Measures: their count. Method: a sample above every like-coloured sample round it by 6.5 times the noise of that tone
+//! and by 1.6 times what those differ among themselves, while the next pixels (other colours in a Bayer
+//! array) are not moved: a star or a glint passes the lens and spreads over them, a hot pixel does not.
 //! Source: own derivation, docs/measures.md.
 //! Fails when: the noise of the frame is unknown.
 
@@ -11,13 +11,20 @@ use rawassay_decode::Frame;
 use super::histogram::picture_area;
 
 /// Height above the highest neighbour, in standard deviations of the noise there.
-const ABOVE_NOISE: f64 = 10.0;
+const ABOVE_NOISE: f64 = 6.5;
 
 /// Height above the highest neighbour, in differences between the neighbours themselves.
-const ABOVE_NEIGHBOURS: f64 = 2.5;
+const ABOVE_NEIGHBOURS: f64 = 1.6;
 
-/// Most of the height that the four next pixels together may show; the sharpest lens leaves a third of it there.
-const SPREAD_SHARE: f64 = 0.12;
+/// Most of the height by which the eight next pixels together may stand out of the pixels of their colours two and three
+/// pixels from the spot, noise apart; the sharpest lens leaves a third of it there.
+const MOVED_SHARE: f64 = 0.12;
+
+/// What noise alone may make of that, in standard deviations: 0.6 on average.
+const MOVED_NOISE: f64 = 2.5;
+
+/// How far those pixels are looked for.
+const RING: usize = 3;
 
 /// Samples of a row that are looked at together before one by one: nearly all stretches hold nothing.
 const STRETCH: usize = 32;
@@ -29,19 +36,15 @@ pub(crate) fn count(frame: &Frame, variance: impl Fn(usize, f64) -> f64) -> Opti
     }
     let area = picture_area(frame);
     let period = frame.filter.columns;
-    // How far like-coloured neighbours lie, and where the surroundings of the next pixels are looked at.
-    let (step, beside) = match period {
-        1 => (1, 3),
-        6 => (2, 7),
-        _ => (2, 3),
-    };
+    // How far like-coloured neighbours lie.
+    let step = if period == 1 { 1 } else { 2 };
     // Then the samples beside, above and below at that distance are of the same colour.
     let crossed = period == step;
-    let margin = beside.max(period);
+    let margin = RING.max(period);
     if area.width <= 2 * margin || area.height <= 2 * margin {
         return Some(0);
     }
-    // Ten standard deviations by level, 16 codes a step, the least of the planes.
+    // The least height by level, 16 codes a step, the least of the planes.
     let planes = frame.filter.planes.len();
     let least: Vec<u16> = (0..4096)
         .map(|i| {
@@ -73,7 +76,7 @@ pub(crate) fn count(frame: &Frame, variance: impl Fn(usize, f64) -> f64) -> Opti
                 let side = a.max(b);
                 if v > side
                     && v - side > least[usize::from(side >> 4)]
-                    && is_hot(frame, area.x + margin + k * STRETCH + i, y, step, beside, &variance)
+                    && is_hot(frame, area.x + margin + k * STRETCH + i, y, step, &variance)
                 {
                     found += 1;
                 }
@@ -95,7 +98,7 @@ fn greatest_step(before: &[u16], here: &[u16], after: &[u16]) -> (u16, u16) {
 }
 
 /// False where every sample of a stretch that begins at (x, y) is told from a hot pixel by the four next samples of its
-/// colour alone: it does not stand above all of them by more than `least_dn` and by twice what they differ.
+/// colour alone: it does not stand above all of them by more than `least_dn` and by what they differ.
 fn stands_alone(frame: &Frame, (x, y): (usize, usize), here: &[u16], step: usize, least_dn: u16) -> bool {
     let n = here.len();
     let (row, over, under) = (frame.row(y), frame.row(y - step), frame.row(y + step));
@@ -106,19 +109,12 @@ fn stands_alone(frame: &Frame, (x, y): (usize, usize), here: &[u16], step: usize
         let most = left[i].max(right[i]).max(over[i].max(under[i]));
         let least = left[i].min(right[i]).min(over[i].min(under[i]));
         let above = here[i].saturating_sub(most);
-        any |= (above > least_dn) & (most - least <= above / 2);
+        any |= (above > least_dn) & (most - least <= above);
     }
     any
 }
 
-fn is_hot(
-    frame: &Frame,
-    x: usize,
-    y: usize,
-    step: usize,
-    beside: usize,
-    variance: &impl Fn(usize, f64) -> f64,
-) -> bool {
+fn is_hot(frame: &Frame, x: usize, y: usize, step: usize, variance: &impl Fn(usize, f64) -> f64) -> bool {
     let at = |x: usize, y: usize| frame.samples[y * frame.width + x];
     let v = f64::from(at(x, y));
     let plane = frame.filter.plane_at(x, y);
@@ -142,13 +138,29 @@ fn is_hot(
     if above < ABOVE_NOISE * noise || above < ABOVE_NEIGHBOURS * f64::from(most - least) {
         return false;
     }
-    let raised =
-        |near: (usize, usize), far: (usize, usize)| f64::from(at(near.0, near.1)) - f64::from(at(far.0, far.1));
-    let spread = raised((x - 1, y), (x - beside, y))
-        + raised((x + 1, y), (x + beside, y))
-        + raised((x, y - 1), (x, y - beside))
-        + raised((x, y + 1), (x, y + beside));
-    spread < SPREAD_SHARE * (v - sum / count) + 1.5 * noise
+    // A spot that the lens made, whatever its colour, moves the next pixels out of what surrounds them, up or down; a hot
+    // pixel moves none.
+    let mut ring = [(u16::MAX, 0_u16); 8];
+    for ny in y - RING..=y + RING {
+        for nx in x - RING..=x + RING {
+            if nx.abs_diff(x).max(ny.abs_diff(y)) > 1 {
+                let (least, most) = &mut ring[frame.filter.plane_at(nx, ny) % 8];
+                let n = at(nx, ny);
+                (*least, *most) = ((*least).min(n), (*most).max(n));
+            }
+        }
+    }
+    let mut moved = 0.0;
+    for ny in y - 1..=y + 1 {
+        for nx in x - 1..=x + 1 {
+            if (nx, ny) != (x, y) {
+                let (least, most) = ring[frame.filter.plane_at(nx, ny) % 8];
+                let n = at(nx, ny);
+                moved += f64::from(n.saturating_sub(most).max(least.saturating_sub(n)));
+            }
+        }
+    }
+    moved < MOVED_SHARE * (v - sum / count) + MOVED_NOISE * noise
 }
 
 #[cfg(test)]

@@ -1,6 +1,5 @@
-//! Robust fit of variance = slope * mean + offset over patches, some of which hold structure besides noise; a term in
-//! the square of the mean (differences of sensitivity between pixels, or fine texture all over) where the patches show
-//! one.
+//! Robust fit of variance = square * mean^2 + slope * mean + offset over patches, some of which hold structure besides
+//! noise. The square stands for differences of sensitivity between pixels, and for fine texture all over.
 //!
 //! A patch's variance of `f` degrees of freedom is its true variance times a chi-square variable over `f`. Patches far
 //! above the line are left out, and the line is raised by exactly what leaving out the upper tail takes from the mean
@@ -39,10 +38,20 @@ impl Line {
     pub(crate) fn at(&self, mean: f64) -> f64 {
         (self.square * mean + self.slope) * mean + self.offset
     }
+
+    fn with_errors_of(self, other: &Self) -> Self {
+        let Self { offset_error, slope_error, square_error, .. } = *other;
+        Self { offset_error, slope_error, square_error, ..self }
+    }
 }
 
-/// A square term is kept from this many standard errors on.
-const SQUARE_STANDS_OUT: f64 = 3.0;
+/// What is known beforehand of the square term: photosites differ in sensitivity by some 0.45 % (standard deviation) at
+/// the most (common practice, no source), so the term lies about zero with the square of that as its own deviation.
+/// Where the tones of a frame do not tell the term from the slope, that much stays open, and the slope's error says so.
+const SQUARE_BEFOREHAND: f64 = 2e-5;
+
+/// Most points that are fitted; more change nothing that shows.
+const MOST_POINTS: usize = 60_000;
 
 /// Mean of a chi-square variable of `f` degrees over `f`, given that it is below `u`; and the share that is below.
 /// Regularised incomplete gamma functions: P(f/2 + 1, fu/2) / P(f/2, fu/2).
@@ -97,20 +106,82 @@ fn ln_gamma(mut x: f64) -> f64 {
     shift + (x - 0.5) * x.ln() - x + 0.5 * (2.0 * std::f64::consts::PI).ln() + series
 }
 
-/// Fits the line, keeping points below `cut` standard deviations above it; then with a square, which is kept where it
-/// stands out from its error. `None` where there is no line: fewer than eight points, or all at one mean.
+/// Fits the curve, keeping points below `cut` standard deviations above it. The square term is never negative; the errors
+/// of slope and offset hold what it leaves open. `None` where there is no line: fewer than eight points, or all at one
+/// mean.
 pub(crate) fn fit(points: &[Point], cut: f64) -> Option<Line> {
-    let straight = settle(points, start(points)?, cut, 2)?;
-    match settle(points, straight, cut, 3) {
-        Some(bent) if bent.square > SQUARE_STANDS_OUT * bent.square_error && bent.slope > 0.0 => Some(bent),
-        _ => Some(straight),
+    let few: Vec<Point>;
+    let points = if points.len() > MOST_POINTS {
+        few = points.iter().step_by(points.len().div_ceil(MOST_POINTS)).copied().collect();
+        &few
+    } else {
+        points
+    };
+    let straight = settle(points, start(points)?, cut, Square::Fixed(0.0))?;
+    match settle(points, straight, cut, Square::Open) {
+        Some(bent) if bent.square > 0.0 => Some(bent),
+        Some(bent) => Some(Line { square: 0.0, ..straight }.with_errors_of(&bent)),
+        None => Some(straight),
     }
 }
 
-fn settle(points: &[Point], mut line: Line, cut: f64, terms: usize) -> Option<Line> {
+/// An excess of the darkest tenth over the curve through the others counts from this share and this many standard errors on.
+const EXCESS: f64 = 0.02;
+const EXCESS_ERRORS: f64 = 2.5;
+
+/// As [`fit`]; and by what share the darkest tenth of the points lies above the curve through the others, zero where that
+/// is small or by chance. Structure that passed for noise weighs most there: then the others alone are fitted.
+pub(crate) fn fit_dark_apart(points: &[Point], cut: f64) -> (Option<Line>, f64) {
+    let all = fit(points, cut);
+    let mut means: Vec<f64> = points.iter().map(|p| p.mean).collect();
+    if means.len() < 80 {
+        return (all, 0.0);
+    }
+    let tenth = means.len() / 10;
+    let limit = *means.select_nth_unstable_by(tenth, f64::total_cmp).1;
+    let (dark, others): (Vec<Point>, Vec<Point>) = points.iter().partition(|p| p.mean < limit);
+    let Some(line) = fit(&others, cut) else { return (all, 0.0) };
+    let mut corrections = Corrections::default();
+    let (mut n, mut sum, mut level) = (0.0, 0.0, 0.0);
+    for p in &dark {
+        let most = 1.0 + cut * (2.0 / p.freedom).sqrt();
+        let ratio = p.variance / line.at(p.mean.max(0.0));
+        if ratio < most {
+            n += 1.0;
+            sum += ratio / corrections.of(p.freedom, most);
+            level += line.at(p.mean.max(0.0));
+        }
+    }
+    let freedom = dark.first().map_or(1.0, |p| p.freedom);
+    let chance = (2.0 / (freedom * f64::max(n, 1.0))).sqrt().hypot(line.offset_error * n / level.max(1e-300));
+    let excess = sum / n - 1.0;
+    if excess > EXCESS && excess > EXCESS_ERRORS * chance { (Some(line), excess) } else { (all, 0.0) }
+}
+
+/// Fits slope and offset with the square term of `like`: what one plane has of its own.
+pub(crate) fn fit_like(points: &[Point], cut: f64, like: &Line) -> Option<Line> {
+    let own = settle(points, *like, cut, Square::Fixed(like.square))?;
+    // What the square term leaves open is open for the plane too.
+    let open = |own: f64, all: f64| own.hypot(all);
+    Some(Line {
+        slope_error: open(own.slope_error, like.slope_error),
+        offset_error: open(own.offset_error, like.offset_error),
+        square_error: like.square_error,
+        ..own
+    })
+}
+
+/// What is done about the square term.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Square {
+    Fixed(f64),
+    Open,
+}
+
+fn settle(points: &[Point], mut line: Line, cut: f64, square: Square) -> Option<Line> {
     let mut corrections = Corrections::default();
     for _ in 0..30 {
-        let next = step(points, &line, cut, terms, &mut corrections)?;
+        let next = step(points, &line, cut, square, &mut corrections)?;
         let moved = (next.slope - line.slope).abs() / next.slope_error.max(1e-300)
             + (next.offset - line.offset).abs() / next.offset_error.max(1e-300);
         line = next;
@@ -173,23 +244,25 @@ fn start(points: &[Point]) -> Option<Line> {
     Some(line)
 }
 
-fn step(points: &[Point], line: &Line, cut: f64, terms: usize, corrections: &mut Corrections) -> Option<Line> {
+fn step(points: &[Point], line: &Line, cut: f64, square: Square, corrections: &mut Corrections) -> Option<Line> {
+    let fixed = if let Square::Fixed(fixed) = square { fixed } else { 0.0 };
     let limit = |f: f64| 1.0 + cut * (2.0 / f).sqrt();
     let floor = line.offset.max(1e-6);
     let expected = |p: &Point| line.at(p.mean.max(0.0)).max(floor);
     let kept = points.iter().filter(|p| p.variance < expected(p) * limit(p.freedom)).map(|p| {
         let e = line.at(p.mean.max(0.0)).max(floor);
         let correction = corrections.of(p.freedom, limit(p.freedom));
-        (*p, p.freedom / (2.0 * e * e), p.variance / correction)
+        (*p, p.freedom / (2.0 * e * e), p.variance / correction - fixed * p.mean * p.mean)
     });
-    let mut next = solve(kept, terms)?;
+    let mut next = solve(kept, if square == Square::Open { 3 } else { 2 })?;
+    next.square += fixed;
     next.slope = next.slope.max(0.0);
     // A negative read variance is a fit at the end of its means: kept as zero, its error tells.
     next.offset = next.offset.max(1e-9);
     Some(next)
 }
 
-/// Weighted least squares with 1, mean and (three terms) mean squared.
+/// Weighted least squares with 1, mean and (three terms) mean squared, the last about zero with [`SQUARE_BEFOREHAND`].
 fn solve(points: impl Iterator<Item = (Point, f64, f64)>, terms: usize) -> Option<Line> {
     // Sums of weight * mean^k and weight * mean^k * y; means in units of a typical one keep the matrix well behaved.
     let points: Vec<(Point, f64, f64)> = points.collect();
@@ -208,6 +281,9 @@ fn solve(points: impl Iterator<Item = (Point, f64, f64)>, terms: usize) -> Optio
             }
             term *= x;
         }
+    }
+    if terms == 3 {
+        powers[4] += (SQUARE_BEFOREHAND * scale * scale).powi(-2);
     }
     let inverse = invert(&powers, terms)?;
     let coefficient = |i: usize| (0..terms).map(|j| inverse[i][j] * products[j]).sum::<f64>();

@@ -11,6 +11,7 @@ use rawassay_decode::{Colour, Frame, PlaneLevels};
 use super::banding::{self, Lines};
 use super::histogram::picture_area;
 use super::line_fit::{self, Line, Point};
+use super::masked::Masked;
 use super::patches::{BlockShape, PlaneStat};
 
 /// Variance that rounding to whole DN adds.
@@ -23,11 +24,25 @@ const FEWEST_PATCHES: usize = 60;
 const WORST_GAIN_ERROR: f64 = 0.06;
 
 /// Greatest standard error of a read variance that is stated (twice that of read noise).
-const WORST_READ_ERROR: f64 = 0.3;
+const WORST_READ_ERROR: f64 = 0.35;
 
-/// Mean correlation of like-coloured neighbours, in standard deviations of one block's, from which a frame counts as
-/// processed: about 0.13 in correlation, where independent samples give 0 and a blur of half a sample 0.2 or more.
-const PROCESSED: f64 = 2.0;
+/// What the variance of dark patches may be wrong by, as a share of it, besides its standard error.
+const DARK_SHARE: f64 = 0.015;
+
+/// The same for each unit of the ratio of the darkest to the brightest tones: the narrower they are, the further away is
+/// black, and the more weighs a small error of shape.
+const DARK_SHARE_BY_SPAN: f64 = 0.1;
+
+/// What the rounding's share of a dark tone's variance may be off by, DN squared: it is 1/12 on average over tones only.
+const ROUNDING_OFF: f64 = 0.004;
+
+/// Share of the blocks that tells whether a frame was smoothed: those whose like-coloured neighbours are correlated least.
+const LEAST_CORRELATED: f64 = 0.02;
+
+/// Their correlation, in standard deviations of one block's, from which a frame counts as smoothed. Independent samples
+/// give -2.05; a scene that is blurred adds correlation to many blocks and none to its even ones (-0.7 at the most of
+/// the frames tried); smoothing adds it to every block (-0.4 at the least, for a Gaussian of 0.4 samples).
+const SMOOTHED: f64 = -0.6;
 
 /// Masked pixels and picture agree in read noise within this share; from the larger one on the picture is believed.
 const AGREES: f64 = 0.15;
@@ -35,9 +50,6 @@ const FAR_APART: f64 = 0.4;
 
 /// A stated gain that is off by more is noted.
 const PROFILE_DIFFERS: f64 = 0.2;
-
-/// Blocks with a correlation beyond this hold edges: they say nothing of rows and columns either.
-const STRUCTURED: f64 = 8.0;
 
 /// Blocks of the frame with their planes' statistics.
 pub(crate) struct Blocks {
@@ -76,6 +88,18 @@ pub(crate) struct PlaneNoise {
     pub(crate) gain_e_per_dn: Option<f64>,
     /// Read noise, DN.
     pub(crate) read_noise_dn: Option<f64>,
+    /// Levels above black that the flat patches cover, DN.
+    pub(crate) tones_dn: Option<(f64, f64)>,
+}
+
+impl PlaneNoise {
+    /// Signal-to-noise ratio of one pixel at a level above black, DN, straight from the patches: where the gain is left
+    /// open by what differs between pixels, the noise of a tone that the picture holds (to a factor of two) is not.
+    pub(crate) fn snr_at(&self, level_dn: f64) -> Option<f64> {
+        let (low, high) = self.tones_dn?;
+        let variance = self.line?.at(level_dn);
+        (level_dn > 0.5 * low && level_dn < 2.0 * high && variance > 0.0).then(|| level_dn / variance.sqrt())
+    }
 }
 
 /// Noise of the frame.
@@ -122,8 +146,8 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
     let mut spread = vec![0.0_f32; planes];
     let mut left = vec![0.0_f32; shape.side * shape.side];
     let mut points: Vec<Vec<Point>> = vec![Vec::new(); planes];
-    // Sums over blocks of the correlation of like-coloured neighbours, where unlike ones show no structure.
-    let (mut same_colour, mut tested) = ([0.0_f64; 2], 0.0);
+    let mut same_colour: Vec<f64> = Vec::new();
+    let mut flat: Vec<(f64, [f64; 6])> = Vec::new();
     for (&corner, stats) in blocks.corners.iter().zip(blocks.stats.chunks_exact(planes)) {
         if !stats.iter().zip(usable).all(|(s, u)| within(s, u)) || !shape.residuals(frame, corner, &mut left) {
             continue;
@@ -132,19 +156,25 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
             continue;
         }
         let c = shape.correlations(&left);
-        if c.iter().all(|c| c.abs() < STRUCTURED) {
+        let (for_rows, for_columns) = (banding::shows_rows(&c), banding::shows_columns(&c));
+        if for_rows || for_columns {
             spread.iter_mut().zip(stats).for_each(|(to, s)| *to = s.variance.sqrt());
             let place = (corner.0 as usize - area.x, corner.1 as usize - area.y);
-            banding::add_block(shape, place, &left, &spread, &mut rows, &mut columns);
+            banding::add_block(
+                shape,
+                place,
+                &left,
+                &spread,
+                for_rows.then_some(&mut rows),
+                for_columns.then_some(&mut columns),
+            );
         }
-        if c[0].abs() < 2.0 && c[1].abs() < 2.0 {
-            same_colour[0] += c[4];
-            same_colour[1] += c[5];
-            tested += 1.0;
-        }
+        same_colour.extend(shape.like_colour(&c));
         if c.iter().any(|c| c.abs() > 3.3) || c.iter().sum::<f64>() > 1.2 {
             continue;
         }
+        let level = stats.iter().zip(usable).map(|(s, u)| f64::from(s.mean) - u.black_dn).sum::<f64>() / planes as f64;
+        flat.push((level, c));
         for (p, s) in stats.iter().enumerate() {
             points[p].push(Point {
                 mean: f64::from(s.mean) - usable[p].black_dn,
@@ -153,7 +183,7 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
             });
         }
     }
-    if tested >= 16.0 && shape.samples_like_colour() && same_colour.iter().all(|c| c / tested > PROCESSED) {
+    if smoothed(&mut same_colour) {
         out.notes.push(
             "gain and read noise: not measurable, neighbouring samples of one colour are correlated even in flat areas: \
              the file was smoothed (noise reduction) or interpolated"
@@ -163,24 +193,33 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
     }
     out.row_banding_dn = rows.spread_dn();
     out.column_banding_dn = columns.spread_dn();
+    // Offsets of whole rows and columns are in every block's variance too; they are told apart from read noise.
+    let lines = [(out.row_banding_dn, &rows), (out.column_banding_dn, &columns)]
+        .map(|(dn, lines)| dn.unwrap_or(0.0).powi(2) * lines.left_over())
+        .iter()
+        .sum::<f64>();
     let pooled: Vec<Point> = points.iter().flatten().copied().collect();
     out.flat_patches = pooled.len() as u64;
     if pooled.len() < FEWEST_PATCHES {
         out.notes.push("gain and read noise: not measurable, too few areas without structure".into());
         return out;
     }
-    let all = line_fit::fit(&pooled, 1.5);
+    let (all, excess) = line_fit::fit_dark_apart(&pooled, 1.5);
     out.r2 = all.and_then(|line| explained(&pooled, &line));
+    let (level, rest) = dark_end(shape, &mut flat);
+    let dark = (level, rest + excess);
     for (plane, points) in out.planes.iter_mut().zip(&points) {
-        let own = line_fit::fit(points, 1.5);
-        let line = match (own, all) {
-            (Some(own), Some(all)) if differs(&own, &all) => Some(own),
-            (_, all) => all,
-        };
-        *plane = from_line(line);
+        let line = all.map(|all| {
+            line_fit::fit_like(points, 1.5, &all).filter(|own| planes > 1 && differs(own, &all)).unwrap_or(all)
+        });
+        *plane = from_line(line, dark, lines, points);
     }
     if out.planes.iter().all(|p| p.gain_e_per_dn.is_none()) {
-        out.notes.push("gain: not measurable, the areas without structure have tones too alike".into());
+        out.notes.push(
+            "gain: not measurable, the areas without structure have tones too alike to tell the noise of light from \
+             differences between pixels"
+                .into(),
+        );
     }
     if out.planes.iter().all(|p| p.read_noise_dn.is_none()) {
         out.notes.push("read noise: not measurable from the picture, it has no dark areas without structure".into());
@@ -211,10 +250,14 @@ impl FrameNoise {
 
 /// Brings the read noise of the picture and that of the masked pixels together: the masked pixels see nothing else, so
 /// theirs is taken, unless both are known and far apart. Agreement, and the file's own statement, are noted.
-pub(crate) fn settle_read_noise(frame: &Frame, found: &mut FrameNoise, masked: &[Option<f64>]) {
+pub(crate) fn settle_read_noise(frame: &Frame, found: &mut FrameNoise, masked: &Masked) {
     if frame.dithered || frame.filter.is_linear() {
         return;
     }
+    // The border shows the lines' offsets without a scene on them.
+    found.row_banding_dn = masked.row_banding_dn.or(found.row_banding_dn);
+    found.column_banding_dn = masked.column_banding_dn.or(found.column_banding_dn);
+    let masked = &masked.read_noise_dn;
     let (mut scene_sum, mut masked_sum, mut both) = (0.0, 0.0, 0.0);
     for (plane, masked) in found.planes.iter_mut().zip(masked) {
         if let (Some(s), Some(m)) = (plane.read_noise_dn, masked) {
@@ -274,12 +317,54 @@ fn differs(own: &Line, all: &Line) -> bool {
     apart > 4.0 * own.slope_error && apart > 0.04 * all.slope
 }
 
-fn from_line(line: Option<Line>) -> PlaneNoise {
+/// True where even the blocks with the least correlation of like-coloured neighbours show some: the file was smoothed.
+fn smoothed(same_colour: &mut [f64]) -> bool {
+    let n = same_colour.len();
+    if n < 16 {
+        return false;
+    }
+    // No fewer than five blocks decide, and no more than three in ten.
+    let at = (LEAST_CORRELATED * n as f64).max(5.0).min(0.3 * n as f64) as usize;
+    *same_colour.select_nth_unstable_by(at, f64::total_cmp).1 > SMOOTHED
+}
+
+/// Mean level above black of the darkest tenth of the flat blocks, and how far their variance may be off, as a share: a
+/// rest of structure that the other blocks do not have shows in their correlations.
+fn dark_end(shape: &BlockShape, flat: &mut [(f64, [f64; 6])]) -> (f64, f64) {
+    let n = flat.len();
+    let dark = (n / 10).max(n.min(15)).max(1);
+    if n == 0 {
+        return (0.0, 1.0);
+    }
+    flat.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+    let mean = |blocks: &[(f64, [f64; 6])], k: usize| blocks.iter().map(|b| b.1[k]).sum::<f64>() / blocks.len() as f64;
+    let chance = 1.0 / (dark as f64).sqrt();
+    let more = |k: usize| (mean(&flat[..dark], k) - mean(flat, k) - chance) / shape.deviations(k);
+    let rest = (0..6).map(more).fold(0.0, f64::max);
+    let level = flat[..dark].iter().map(|b| b.0).sum::<f64>() / dark as f64;
+    (level, DARK_SHARE + 1.5 * rest)
+}
+
+fn from_line(line: Option<Line>, (dark, share): (f64, f64), lines: f64, points: &[Point]) -> PlaneNoise {
     let Some(line) = line else { return PlaneNoise::default() };
     let gain = (line.slope > 0.0 && line.slope_error < WORST_GAIN_ERROR * line.slope).then(|| 1.0 / line.slope);
-    let variance = line.offset - ROUNDING;
-    let read = (variance > 0.0 && line.offset_error < WORST_READ_ERROR * variance).then(|| variance.sqrt());
-    PlaneNoise { line: Some(line), gain_e_per_dn: gain, read_noise_dn: read }
+    let variance = line.offset - ROUNDING - lines;
+    let tones = tones(points);
+    let span = tones.map_or(1.0, |(low, high)| (low.max(0.0) / high.max(1e-9)).min(1.0));
+    let share = share + DARK_SHARE_BY_SPAN * span;
+    let error = line.offset_error.hypot(share * line.at(dark.max(0.0))).hypot(ROUNDING_OFF);
+    let read = (variance > 0.0 && error < WORST_READ_ERROR * variance).then(|| variance.sqrt());
+    PlaneNoise { line: Some(line), gain_e_per_dn: gain, read_noise_dn: read, tones_dn: tones }
+}
+
+/// Range of levels above black that the plane's flat patches cover, two in a hundred at either end left out.
+fn tones(points: &[Point]) -> Option<(f64, f64)> {
+    let mut means: Vec<f64> = points.iter().map(|p| p.mean).collect();
+    let edge = means.len() / 50;
+    let last = means.len().checked_sub(1 + edge)?;
+    let low = *means.select_nth_unstable_by(edge, f64::total_cmp).1;
+    let high = *means.select_nth_unstable_by(last, f64::total_cmp).1;
+    Some((low, high))
 }
 
 /// Coefficient of determination over groups of patches of like mean.

@@ -114,9 +114,20 @@ impl BlockShape {
         }
     }
 
-    /// True where the last two of [`OFFSETS`] compare samples of one colour and the first two unlike ones.
-    pub(crate) fn samples_like_colour(&self) -> bool {
-        self.planes == 4 && self.side == 16
+    /// Correlation of next neighbours of one colour, both directions together, in standard deviations; `None` where the
+    /// array has none at these offsets, or where unlike colours already show structure.
+    pub(crate) fn like_colour(&self, c: &[f64; 6]) -> Option<f64> {
+        let both = |a: f64, b: f64| (a + b) * std::f64::consts::FRAC_1_SQRT_2;
+        match (self.planes, self.side) {
+            (1, _) => Some(both(c[0], c[1])),
+            (4, 16) => (c[0].abs() < 2.0 && c[1].abs() < 2.0).then(|| both(c[4], c[5])),
+            _ => None,
+        }
+    }
+
+    /// Standard deviations that full correlation at one of [`OFFSETS`] comes to.
+    pub(crate) fn deviations(&self, offset: usize) -> f64 {
+        self.pairs[offset].sqrt()
     }
 
     /// Planes of the places of one row.

@@ -8,6 +8,7 @@
 
 use super::SaturationFrom;
 use super::histogram::Histogram;
+use super::line_fit::gamma_p;
 
 /// Least number of samples in a pile-up: fewer are a few hot pixels or glints at any level.
 const LEAST_PILE: f64 = 12.0;
@@ -225,6 +226,9 @@ fn shape(hist: &Histogram, first: usize, last: usize) -> (f64, f64) {
     // The converter's end: one code far above all that lie below it, next to nothing above. Tones close below it (a white
     // wall just short of saturation) are not part of it.
     if let Some(spike) = (first..=last).max_by_key(|&c| counts[c]) {
+        if let Some(spread) = half_bell(hist, spike) {
+            return (spike as f64, spread);
+        }
         let most = u64::from(counts[spike]);
         let beside = counts[spike.saturating_sub(12)..spike].iter().copied().max().unwrap_or(0);
         if most > 4 * u64::from(beside) && 10 * hist.between(spike + 1, spike + 13) < most {
@@ -267,6 +271,45 @@ fn shape(hist: &Histogram, first: usize, last: usize) -> (f64, f64) {
         }
     }
     (centre, spread)
+}
+
+/// Standard deviation of the read noise of full photosites where the converter stops at just that level: the upper half of
+/// their bell is cut off and stands on the last code, the lower half falls away below it. `None` where the codes below
+/// `spike` do not follow that law (a converter that stops earlier than the photosites leaves the scene's tones there).
+fn half_bell(hist: &Histogram, spike: usize) -> Option<f64> {
+    let counts = hist.counts();
+    let at = |below: usize| spike.checked_sub(below).map_or(0.0, |c| f64::from(counts[c]));
+    let most = at(0);
+    if most < 200.0 || most < 2.2 * at(1) || 10.0 * hist.between(spike + 1, spike + 13) as f64 > most {
+        return None;
+    }
+    let mut best: Option<(f64, f64)> = None;
+    let mut sigma = 0.3;
+    while sigma < 0.004 * spike as f64 {
+        let reach = (3.2 * sigma) as usize + 1;
+        let under = (reach + 1..=2 * reach + 3).map(at).sum::<f64>() / (reach + 3) as f64;
+        let all = (most - under).max(0.0) / normal_below(0.5 / sigma);
+        let (mut misfit, mut flank) = (0.0, 0.0);
+        for k in 1..=reach {
+            let (near, far) = ((k as f64 - 0.5) / sigma, (k as f64 + 0.5) / sigma);
+            let expected = all * (normal_below(far) - normal_below(near)) + under;
+            misfit += (at(k) - expected).powi(2) / (expected + 1.0 + (0.03 * expected).powi(2));
+            flank += at(k) - under;
+        }
+        let misfit = misfit / reach as f64;
+        if flank > 6.0 * (flank + 2.0 * under * reach as f64).max(1.0).sqrt()
+            && best.is_none_or(|(least, _)| misfit < least)
+        {
+            best = Some((misfit, sigma));
+        }
+        sigma *= 1.04;
+    }
+    best.filter(|&(misfit, _)| misfit < 4.0).map(|(_, sigma)| sigma)
+}
+
+/// Share of a standard normal variable below a positive `x`: half of one plus P(1/2, x^2 / 2).
+fn normal_below(x: f64) -> f64 {
+    0.5 * (1.0 + gamma_p(0.5, 0.5 * x * x))
 }
 
 #[cfg(test)]
@@ -335,6 +378,21 @@ mod tests {
             // Within the width of a pile that pixel differences spread, clipped and unclipped tones mix.
             let tolerance = if prnu > 0.0 { 0.12 } else { 0.06 };
             assert!(off_pct < tolerance, "off by {off_pct} points at {full_well}");
+        }
+    }
+
+    #[test]
+    fn full_photosites_at_the_converters_end_count_whole() {
+        let mut rng = Noise::new(12);
+        for noise_dn in [0.6, 1.9, 12.0] {
+            let (black, white, n) = (512.0, 15_236.0, 300_000);
+            let h = hist_of((0..n).map(|i| {
+                let signal = if i % 7 == 0 { white - black } else { (white - black) * rng.uniform().powi(2) };
+                (black + signal + noise_dn * rng.normal()).round().min(white)
+            }));
+            let s = find(&h, black, 16_383.0, RoughNoise::Slope(1.0), &[]);
+            let off = 100.0 * s.clipped / f64::from(n) - 100.0 / 7.0;
+            assert!(s.level_dn == white && off.abs() < 0.15, "{noise_dn}: {s:?} off by {off} points");
         }
     }
 
