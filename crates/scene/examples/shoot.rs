@@ -7,9 +7,13 @@ fn main() -> std::io::Result<()> {
         return Err(std::io::Error::other("usage: shoot OUTDIR"));
     };
     std::fs::create_dir_all(&folder)?;
-    let mut problem = None;
-    rawassay_scene::write_shoot(&rawassay_scene::shoot(), &folder, |_, path, raw| {
-        problem = std::fs::write(path.with_extension("json"), raw.truth.to_json()).err().or(problem.take());
+    let takes = rawassay_scene::shoot();
+    let (report, problems) = std::sync::mpsc::channel();
+    rawassay_scene::write_shoot(&takes, &folder, |_, path, raw| {
+        if let Err(problem) = std::fs::write(path.with_extension("json"), raw.truth.to_json()) {
+            report.send(problem).ok();
+        }
     })?;
-    problem.map_or(Ok(()), Err)
+    drop(report);
+    problems.into_iter().next().map_or(Ok(()), Err)
 }

@@ -9,7 +9,8 @@ fn main() {
     let size: Vec<usize> = std::env::args().skip(1).filter_map(|a| a.parse().ok()).collect();
     let (width, height) = (size.first().copied().unwrap_or(3000), size.get(1).copied().unwrap_or(2000));
     for scene in [SceneKind::Buildings, SceneKind::DeadLeaves, SceneKind::Harbour] {
-        let recipe = Recipe::new(scene.clone()).size(width, height).optics(Optics::gaussian(0.5));
+        let mut recipe = Recipe::new(scene.clone()).size(width, height).optics(Optics::gaussian(0.5));
+        recipe.oversampling = 3;
         let start = Instant::now();
         let light = light(&recipe);
         let optics_s = start.elapsed().as_secs_f64();

@@ -173,6 +173,21 @@ pub struct Group {
     pub warnings: Vec<String>,
 }
 
+impl Group {
+    /// Whether there is something to compare: a table of one row, or of a few frames of one focal length, tells nothing.
+    #[must_use]
+    pub fn compares(&self, by: By) -> bool {
+        /// Frames of one focal length below which shares are not worth counting.
+        const LEAST_HAND_HELD: usize = 6;
+        let settings = self.steps.iter().filter(|s| s.frames > 0).count();
+        match by {
+            By::Camera => true,
+            By::Shutter => settings >= 2 && self.frames >= LEAST_HAND_HELD,
+            By::Iso | By::Aperture => settings >= 2,
+        }
+    }
+}
+
 /// A series.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Series {

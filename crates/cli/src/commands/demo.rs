@@ -119,15 +119,16 @@ fn simulate(takes: &[Take], folder: &Path) -> io::Result<()> {
     }
     let aside = tempfile::Builder::new().prefix(".making-").tempdir_in(folder)?;
     let bar = bar(missing.len(), "simulating {pos} of {len} [{wide_bar}] {eta} left");
-    let mut moved = Ok(());
+    let (report, problems) = std::sync::mpsc::channel();
     write_shoot(&missing, aside.path(), |take, path, _| {
-        if moved.is_ok() {
-            moved = fs::rename(path, folder.join(&take.name));
+        if let Err(problem) = fs::rename(path, folder.join(&take.name)) {
+            report.send(problem).ok();
         }
         bar.inc(1);
     })?;
     bar.finish_and_clear();
-    moved
+    drop(report);
+    problems.into_iter().next().map_or(Ok(()), Err)
 }
 
 fn bar(length: usize, template: &str) -> ProgressBar {

@@ -157,7 +157,7 @@ fn text(answer: &Answer) -> String {
         By::Camera => ("camera", &CAMERA),
     };
     let mut text = String::new();
-    let (told, single): (Vec<&Group>, Vec<&Group>) = answer.groups.iter().partition(|g| is_series(answer.by, g));
+    let (told, single): (Vec<&Group>, Vec<&Group>) = answer.groups.iter().partition(|g| g.compares(answer.by));
     for group in told {
         text.push_str(&wrap(&group.answer, "  "));
         let mut headings = vec![heading, ">frames"];
@@ -203,19 +203,6 @@ fn text(answer: &Answer) -> String {
     }
     text
 }
-
-/// Whether there is something to compare in a group: a table of one row tells nothing.
-fn is_series(by: By, group: &Group) -> bool {
-    let settings = group.steps.iter().filter(|s| s.frames > 0).count();
-    match by {
-        By::Camera => true,
-        By::Shutter => settings >= 2 && group.frames >= LEAST_HAND_HELD,
-        By::Iso | By::Aperture => settings >= 2,
-    }
-}
-
-/// Frames of one focal length below which its shares are not worth a table.
-const LEAST_HAND_HELD: usize = 6;
 
 fn single_heading(by: By) -> &'static str {
     match by {

@@ -25,6 +25,7 @@ pub fn page(shoot: &Shoot) -> String {
     open_page(&mut out, "", &format!("{} \u{2013} {}", shoot.title, shoot.purpose.name), "overview");
     masthead(&mut out, shoot);
     out.push_str("<main id=\"main\">\n");
+    worth(&mut out, shoot);
     glance(&mut out, shoot);
     sentence(&mut out, shoot);
     ledger(&mut out, shoot);
@@ -92,12 +93,54 @@ fn masthead(out: &mut String, shoot: &Shoot) {
             if proofs == 1 { "frame is" } else { "frames are" }
         );
     }
-    if let Some((code, count)) = shoot.findings().first() {
-        put!(out, " What spoils most: {} ({count}).", finding_title(*code));
+    if let Some((code, fail, _)) = shoot.findings().first().filter(|f| f.1 > 0) {
+        put!(out, " What fails most: {} ({fail}).", finding_title(*code));
     }
     out.push_str("</p>\n");
     ways(out, "", shoot, "index.html");
     out.push_str("</header>\n");
+}
+
+/// Most frames in the strip at the top.
+const MOST_WORTH: usize = 12;
+
+/// The answer first: the frames that print, the best of each set only.
+fn worth(out: &mut String, shoot: &Shoot) {
+    let worth = shoot.worth_developing();
+    if worth.is_empty() {
+        return;
+    }
+    let verb = if shoot.purpose.screen { "showing" } else { "developing" };
+    put!(out, "<section class=\"worth\" aria-labelledby=\"worth-h\">\n<h2 id=\"worth-h\">Worth {verb}</h2>\n<ul>");
+    for sheet in worth.iter().take(MOST_WORTH) {
+        put!(out, "<li><a href=\"frames/{}.html\">", sheet.id);
+        match &sheet.drawn {
+            Some(drawn) => {
+                let [w, h] = small_size(drawn.picture_px);
+                put!(
+                    out,
+                    "<img loading=\"lazy\" decoding=\"async\" width=\"{w}\" height=\"{h}\" src=\"pictures/{}-small.jpg\" alt=\"\">",
+                    sheet.id
+                );
+            }
+            None => out.push_str("<span class=\"bare\">no picture</span>"),
+        }
+        put!(out, "{}</a>", esc(sheet.name()));
+        if let Some((w, h)) = sheet.largest_cm() {
+            put!(out, "<small>to {}</small>", units::print_cm(w / 2.54, h / 2.54));
+        }
+        out.push_str("</li>");
+    }
+    out.push_str("</ul>\n");
+    let prints = shoot.count(Outcome::Prints);
+    if worth.len() > MOST_WORTH || prints > worth.len() {
+        put!(out, "<p class=\"aside\"><a href=\"#outcome=prints\">All {prints} that print</a>");
+        if prints > worth.len() {
+            out.push_str("; of a burst or a bracket only the best stand here");
+        }
+        out.push_str(".</p>\n");
+    }
+    out.push_str("</section>\n");
 }
 
 fn glance(out: &mut String, shoot: &Shoot) {
@@ -129,15 +172,24 @@ fn glance(out: &mut String, shoot: &Shoot) {
     if findings.is_empty() {
         out.push_str("<p>Nothing found that spoils a frame for this brief.</p>");
     } else {
-        let most = findings[0].1.max(1) as f64;
+        let most = findings.iter().map(|f| f.1 + f.2).max().unwrap_or(1) as f64;
         out.push_str("<ol>");
-        for (code, count) in findings {
+        for (code, fail, limit) in findings {
+            let words = match (fail, limit) {
+                (0, n) => format!("<b>{n}</b> at a limit"),
+                (n, 0) => format!("<b>{n}</b> fail"),
+                (n, m) => format!("<b>{n}</b> fail, <b>{m}</b> at a limit"),
+            };
+            let share = |n: usize| 100.0 * n as f64 / most;
             put!(
                 out,
-                "<li><a href=\"#finding={code}\">{} <b>{count}</b></a><svg class=\"bar\" viewBox=\"0 0 100 6\" \
-                 preserveAspectRatio=\"none\" aria-hidden=\"true\"><rect width=\"{:.1}\" height=\"6\"/></svg></li>",
+                "<li><a href=\"#finding={code}\"><span>{}</span> <span class=\"how\">{words}</span></a><svg class=\"bar\" viewBox=\"0 0 \
+                 100 6\" preserveAspectRatio=\"none\" aria-hidden=\"true\"><rect width=\"{:.1}\" height=\"6\"/><rect class=\"half\" \
+                 x=\"{:.1}\" width=\"{:.1}\" height=\"6\"/></svg></li>",
                 finding_title(code),
-                100.0 * count as f64 / most
+                share(fail),
+                share(fail),
+                share(limit)
             );
         }
         out.push_str("</ol><p class=\"aside\">A frame may show several. Choose one to see its frames.</p>");
@@ -191,8 +243,10 @@ fn sentence(out: &mut String, shoot: &Shoot) {
     let outcomes = OUTCOMES.map(|(o, words)| (o.to_string(), words.to_owned())).to_vec();
     choice(out, "outcome", "Outcome", "have any outcome", outcomes);
     out.push_str(", with ");
-    let findings =
-        shoot.findings().into_iter().map(|(c, n)| (c.word().to_owned(), format!("{} ({n})", finding_title(c))));
+    let findings = shoot
+        .findings()
+        .into_iter()
+        .map(|(c, n, m)| (c.word().to_owned(), format!("{} ({})", finding_title(c), n + m)));
     choice(out, "finding", "Finding", "anything or nothing found", findings.collect());
     out.push_str(", taken with ");
     choice(out, "camera", "Camera", "any camera", texts(distinct(shoot, camera)));

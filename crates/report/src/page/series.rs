@@ -26,7 +26,8 @@ pub fn page(shoot: &Shoot) -> String {
     ways(&mut out, "", shoot, "series.html");
     out.push_str("</header>\n<main id=\"main\">\n");
     for series in &shoot.series {
-        let telling: Vec<&Group> = series.groups.iter().filter(|g| g.steps.len() > 1).collect();
+        let single = series.groups.len() == 1 && series.groups[0].steps.len() < 2;
+        let telling: Vec<&Group> = series.groups.iter().filter(|g| g.compares(series.by) && !single).collect();
         if telling.is_empty() {
             continue;
         }
@@ -118,8 +119,10 @@ fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose
     }
     out.push_str("</div>\n");
     table(out, by, group);
-    for limit in group.limit_for_brief.iter().map(|l| &l.reason).chain(group.best.iter().map(|b| &b.reason)) {
-        put!(out, "<p>{}</p>\n", esc(limit));
+    // The answer says it already where it holds the same sentence.
+    let reasons = group.limit_for_brief.iter().map(|l| &l.reason).chain(group.best.iter().map(|b| &b.reason));
+    for reason in reasons.filter(|r| !group.answer.contains(r.as_str())) {
+        put!(out, "<p>{}</p>\n", esc(reason));
     }
     if !group.warnings.is_empty() {
         out.push_str("<ul>");
@@ -202,10 +205,26 @@ fn drawings(by: By, purpose: &Purpose) -> Vec<Drawing> {
     }
 }
 
-/// Every reading of every step.
+/// Readings that are not shown on the page: they follow from others, or are for makers of sensors.
+const UNSHOWN: [&str; 10] = [
+    "snr_midtone_db",
+    "read_noise_dn",
+    "gain_e_per_dn",
+    "full_well_e",
+    "column_banding_dn",
+    "mtf50_lp_mm",
+    "print_corners_rise_mm",
+    "print_rise_mm",
+    "motion_px",
+    "ppi",
+];
+
+/// The readings of every step, where any step has them.
 fn table(out: &mut String, by: By, group: &Group) {
     let Some(first) = group.steps.first() else { return };
-    let names: Vec<&'static str> = first.readings.0.iter().map(|r| r.0).collect();
+    let known = |name: &&'static str| group.steps.iter().any(|s| s.readings.value(name).is_some());
+    let names = first.readings.0.iter().map(|r| r.0).filter(|name| !UNSHOWN.contains(name));
+    let names: Vec<&'static str> = names.filter(known).collect();
     out.push_str("<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Values of the steps\"><table class=\"steps\"><thead><tr><th scope=\"col\">step</th><th scope=\"col\">frames</th>");
     for name in &names {
         let (label, unit) = super::values::label_and_unit(&format!("series.{name}"));
@@ -218,7 +237,7 @@ fn table(out: &mut String, by: By, group: &Group) {
             let estimate = step.readings.get(name);
             out.push_str("<td>");
             match (estimate.value, estimate.low, estimate.high) {
-                (Some(value), Some(low), Some(high)) => {
+                (Some(value), Some(low), Some(high)) if units::number(low) != units::number(high) => {
                     put!(
                         out,
                         "{} <small>{} to {}</small>",
@@ -228,7 +247,7 @@ fn table(out: &mut String, by: By, group: &Group) {
                     );
                 }
                 (Some(value), ..) => put!(out, "{}", units::number(value)),
-                _ => out.push_str("<span class=\"unknown\">unknown</span>"),
+                _ => out.push_str("<span class=\"unknown\">\u{2013}</span>"),
             }
             out.push_str("</td>");
         }

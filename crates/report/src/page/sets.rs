@@ -115,7 +115,7 @@ fn bracket(out: &mut String, shoot: &Shoot, set: &Bracket) {
         out.push_str("</figcaption></figure>\n");
     }
     out.push_str("</div>\n");
-    if let Some(ev) = set.merged_range_ev {
+    if let Some(ev) = set.merged_range_ev.filter(|_| set.fewest_to_merge.len() > 1) {
         put!(out, "<p>Merged, they hold {} EV.</p>\n", units::number(ev));
     }
     for warning in &set.warnings {

@@ -1,10 +1,10 @@
 //! What the pages are made from.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 
 use rawassay_analysis::series::Series;
 use rawassay_analysis::sets::Sets;
-use rawassay_analysis::{FindingCode, Outcome, Severity};
+use rawassay_analysis::{Finding, FindingCode, Outcome, Severity};
 use rawassay_decode::Area;
 
 use super::draw::Drawn;
@@ -89,11 +89,14 @@ impl Sheet {
             return "could not be read".into();
         }
         match verdict.findings.iter().find(|f| f.severity != Severity::Note) {
-            Some(finding) => finding_title(finding.code).into(),
+            Some(finding) => match numbers(finding) {
+                Some(numbers) => format!("{}: {numbers}", finding_title(finding.code)),
+                None => finding_title(finding.code).into(),
+            },
             None if verdict.outcome == Outcome::Unmeasured => "not measurable".into(),
             None => match &self.card.print.largest {
-                Some(largest) => format!("size is limited by {}", largest.limited_by),
-                None => String::new(),
+                Some(largest) => format!("nothing spoils it; its size is limited by {}", largest.limited_by),
+                None => "nothing spoils it".into(),
             },
         }
     }
@@ -142,7 +145,7 @@ impl Shoot {
     /// True where there is a page of series.
     #[must_use]
     pub fn has_series(&self) -> bool {
-        self.series.iter().any(|s| s.groups.iter().any(|g| g.steps.len() > 1))
+        self.series.iter().any(|s| s.groups.iter().any(|g| g.compares(s.by)))
     }
 
     /// True where there is a page of bursts and brackets.
@@ -163,18 +166,50 @@ impl Shoot {
         self.sheets.iter().filter(|s| s.outcome() == outcome).count()
     }
 
-    /// How often each finding spoils a frame (borderline or worse), the most frequent first.
+    /// How often each finding spoils a frame: code, frames that fail by it, frames that it brings to a limit. What fails
+    /// most frames comes first.
     #[must_use]
-    pub fn findings(&self) -> Vec<(FindingCode, usize)> {
-        let count = |code| {
-            let hit =
-                |s: &&Sheet| s.card.verdict.findings.iter().any(|f| f.code == code && f.severity != Severity::Note);
-            self.sheets.iter().filter(hit).count()
+    pub fn findings(&self) -> Vec<(FindingCode, usize, usize)> {
+        let count = |code, severity| {
+            let worst = |s: &Sheet| {
+                s.card.verdict.findings.iter().filter(|f| f.code == code).map(|f| f.severity).max() == Some(severity)
+            };
+            self.sheets.iter().filter(|s| worst(s)).count()
         };
-        let mut counts: Vec<_> = FindingCode::ALL.into_iter().map(|c| (c, count(c))).filter(|c| c.1 > 0).collect();
-        counts.sort_by_key(|c| std::cmp::Reverse(c.1));
+        let of = |c| (c, count(c, Severity::Fails), count(c, Severity::Borderline));
+        let mut counts: Vec<_> = FindingCode::ALL.into_iter().map(of).filter(|c| c.1 + c.2 > 0).collect();
+        counts.sort_by_key(|c| std::cmp::Reverse((c.1, c.2)));
         counts
     }
+
+    /// The frames that print, without the lesser ones of a burst or a bracket.
+    #[must_use]
+    pub fn worth_developing(&self) -> Vec<&Sheet> {
+        let lesser: HashSet<&str> = self.sets.iter().flat_map(lesser).collect();
+        let prints = self.sheets.iter().filter(|s| s.outcome() == Outcome::Prints);
+        prints.filter(|s| !lesser.contains(s.record.file.as_str())).collect()
+    }
+}
+
+/// Files of bursts and brackets that another frame of the set stands for.
+fn lesser(sets: &Sets) -> Vec<&str> {
+    let bursts = sets.bursts.iter().filter(|b| b.best.is_some());
+    let bursts = bursts.flat_map(|b| b.files.iter().filter(|f| b.best.as_ref() != Some(f)));
+    let brackets = sets.brackets.iter().filter(|b| !b.fewest_to_merge.is_empty());
+    let brackets = brackets.flat_map(|b| b.files.iter().filter(|f| !b.fewest_to_merge.contains(f)));
+    bursts.chain(brackets).map(String::as_str).collect()
+}
+
+/// What was measured and its limit, short.
+fn numbers(finding: &Finding) -> Option<String> {
+    let (measured, limit) = (units::number(finding.measured?), units::number(finding.limit?));
+    Some(match finding.unit.as_str() {
+        "eye limits" => format!("{measured} times what the eye resolves, limit {limit}"),
+        "ratio" => format!("ratio {measured}, limit {limit}"),
+        "s" => format!("{}, limit {}", units::shutter(finding.measured?), units::shutter(finding.limit?)),
+        "" => return None,
+        unit => format!("{measured} {unit}, limit {limit} {unit}"),
+    })
 }
 
 /// A finding in plain words.
