@@ -66,6 +66,16 @@ fn setting(by: By, setting: &Setting) -> String {
     }
 }
 
+/// A step's setting; over all focal lengths a step of exposure times is time x focal length.
+fn step_name(by: By, group: &Group, step: &Step) -> String {
+    let over_all = group.key.0.iter().any(|k| k.1 == Setting::Text("all".into()));
+    match (by, &step.setting) {
+        (By::Shutter, Setting::Number(v)) if over_all && *v < 1.0 => format!("1/({} f)", units::number(1.0 / v)),
+        (By::Shutter, Setting::Number(v)) if over_all => format!("{}/f", units::number(*v)),
+        (_, other) => setting(by, other),
+    }
+}
+
 fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose) {
     let by = series.by;
     let key: Vec<String> = group
@@ -85,7 +95,7 @@ fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose
         esc(&key.join(", ")),
         esc(&group.answer)
     );
-    let steps: Vec<String> = group.steps.iter().map(|s| setting(by, &s.setting)).collect();
+    let steps: Vec<String> = group.steps.iter().map(|s| step_name(by, group, s)).collect();
     for drawing in drawings(by, purpose) {
         let curves: Vec<Curve> = drawing
             .readings
@@ -232,7 +242,7 @@ fn table(out: &mut String, by: By, group: &Group) {
     }
     out.push_str("<th scope=\"col\">for the brief</th></tr></thead><tbody>");
     for step in &group.steps {
-        put!(out, "<tr><th scope=\"row\">{}</th><td>{}</td>", esc(&setting(by, &step.setting)), frames(step));
+        put!(out, "<tr><th scope=\"row\">{}</th><td>{}</td>", esc(&step_name(by, group, step)), frames(step));
         for name in &names {
             let estimate = step.readings.get(name);
             out.push_str("<td>");
