@@ -20,7 +20,7 @@ const COMMANDS: [(&str, &str); 14] = [
         "\
 Examples:
   rawassay audit ~/shoot                           a table, and the record rawassay.ndjson
-  rawassay audit ~/shoot --out shoot.csv           a spreadsheet; the record is kept as shoot.ndjson
+  rawassay audit ~/shoot --out shoot.csv           a spreadsheet; record: shoot.record.ndjson
   rawassay audit ~/shoot --brief wall.toml --crop 4000x3000+500+200
   find ~/archive -name '*.CR2' | rawassay audit - --quiet --format ndjson > all.ndjson",
     ),

@@ -64,3 +64,14 @@ fn man_pages_and_completions_cover_every_command() {
     }
     assert!(!folder.path().join("man/pages/rawassay-worker.1").exists());
 }
+
+#[test]
+fn a_record_that_is_not_there_is_asked_for_in_one_line() {
+    let folder = shoot(0);
+    for command in [&["judge"][..], &["series", "--by", "iso"], &["sets"], &["cull", "--list"]] {
+        let ran = Ran::from(program(folder.path(), &[command, &["no-such.ndjson"]].concat()).output().unwrap());
+        assert_eq!(ran.code, Some(1), "{command:?}: {}", ran.err);
+        let expected = "error: no-such.ndjson: there is no such file; give the record that `audit` keeps";
+        assert!(ran.err.starts_with(expected) && ran.err.lines().count() == 1, "{command:?}: {}", ran.err);
+    }
+}

@@ -27,7 +27,12 @@ pub struct Records {
 /// Where the file cannot be read or is no record. Iterating gives an error where a line does not parse.
 pub fn stream(path: &Path) -> Result<Records, ReportError> {
     let io = |source| ReportError::Io { path: path.to_path_buf(), source };
-    let file = File::open(path).map_err(io)?;
+    let file = match File::open(path) {
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
+            return Err(ReportError::NotARecord { path: path.to_path_buf(), what: "there is no such file" });
+        }
+        opened => opened.map_err(io)?,
+    };
     if file.metadata().map_err(io)?.is_dir() {
         return Err(ReportError::NotARecord { path: path.to_path_buf(), what: "this is a folder" });
     }
