@@ -117,8 +117,8 @@ fn main() {
             frames += 1;
             let percent = |v: Option<f64>, t: f64| v.map(|v| 100.0 * (v / t - 1.0));
             let gain = percent(m.noise.gain_e_per_dn, truth.gain_e_per_dn);
-            let with_rows = truth.read_noise_dn.hypot(t.row_banding_dn);
-            let scene_read = percent(m.noise.read_noise_dn, with_rows);
+            // Offsets of rows stand apart from read noise.
+            let scene_read = percent(m.noise.read_noise_dn, truth.read_noise_dn);
             let range = m.engineering_ev.map(|e| e - (truth.full_well_e / truth.read_noise_e).log2());
             let clip = m.channels.iter().zip(&t.planes).map(|(c, t)| {
                 let truth = t.clipped_sample_pct;

@@ -21,6 +21,9 @@ const FEWEST_IN_LINE: usize = 8;
 /// Offsets of lines are stated from this many standard errors on; below it they are zero.
 const SIGNIFICANT: f64 = 3.0;
 
+/// A border's variance is like the quietest border's up to this factor.
+const LIKE_QUIETEST: f64 = 1.3;
+
 /// What the masked pixels say.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Masked {
@@ -49,6 +52,13 @@ impl Between {
         self.noise += noise;
     }
 
+    fn join(&mut self, other: &Self) {
+        self.lines += other.lines;
+        self.sum += other.sum;
+        self.squares += other.squares;
+        self.noise += other.noise;
+    }
+
     /// Standard deviation of the lines' offsets, DN.
     fn spread_dn(&self) -> Option<f64> {
         if self.lines < FEWEST_LINES {
@@ -61,50 +71,96 @@ impl Between {
     }
 }
 
-/// Measures the masked pixels.
+/// Measures the masked pixels. Of several borders those count whose noise is like the quietest one's: photosites that leak
+/// or are wired otherwise make a border noisier than the picture's dark, never quieter.
 pub(crate) fn measure(frame: &Frame) -> Masked {
     let planes = frame.filter.planes.len();
-    let stated = || frame.levels.iter().map(|l| l.masked_noise_dn).collect();
     if frame.masked.is_empty() || frame.filter.is_linear() {
-        return Masked { read_noise_dn: stated(), ..Masked::default() };
+        let stated = frame.levels.iter().map(|l| l.masked_noise_dn).collect();
+        return Masked { read_noise_dn: stated, ..Masked::default() };
     }
     let whole = Area::new(0, 0, frame.width, frame.height);
-    let areas: Vec<Area> = frame.masked.iter().map(|a| inner(a).intersect(&whole)).filter(|a| !a.is_empty()).collect();
+    let borders: Vec<Border> = frame
+        .masked
+        .iter()
+        .map(|a| inner(a).intersect(&whole))
+        .filter(|a| !a.is_empty())
+        .map(|a| border(frame, &a))
+        .collect();
+    let quietest = borders.iter().filter_map(Border::level).fold(f64::INFINITY, f64::min);
+    let like = |b: &&Border| b.level().is_some_and(|v| v < LIKE_QUIETEST * quietest);
+    let read_noise_dn = (0..planes)
+        .map(|p| {
+            let known = borders.iter().filter(like).filter_map(|b| b.variances[p]);
+            let (n, sum) = known.fold((0.0, 0.0), |s, (n, v)| (s.0 + n, s.1 + n * v));
+            Some(sum / n).filter(|v| *v > 1.1 * ROUNDING).map(|v| (v - ROUNDING).sqrt())
+        })
+        .collect();
+    let all = |upright: bool| {
+        let mut all = Between::default();
+        borders.iter().filter(|b| b.upright == upright).for_each(|b| all.join(&b.lines));
+        all.spread_dn()
+    };
+    Masked { read_noise_dn, row_banding_dn: all(true), column_banding_dn: all(false) }
+}
+
+/// One border.
+struct Border {
+    /// Its lines are rows.
+    upright: bool,
+    /// Samples and variance of each plane.
+    variances: Vec<Option<(f64, f64)>>,
+    lines: Between,
+}
+
+impl Border {
+    /// Variance over the planes; `None` where a plane's is unknown.
+    fn level(&self) -> Option<f64> {
+        let all: Option<Vec<f64>> = self.variances.iter().map(|v| v.map(|v| v.1)).collect();
+        all.map(|all| all.iter().sum::<f64>() / all.len().max(1) as f64)
+    }
+}
+
+fn border(frame: &Frame, area: &Area) -> Border {
+    let planes = frame.filter.planes.len();
+    let upright = area.height >= area.width;
+    let (count, length) = if upright { (area.height, area.width) } else { (area.width, area.height) };
     let mut limits = vec![(f64::NEG_INFINITY, f64::INFINITY); planes];
     let mut centres: Vec<f64> = frame.levels.iter().map(|l| l.black_dn).collect();
-    let mut variances: Vec<Option<f64>> = vec![None; planes];
-    let (mut rows, mut columns) = (Between::default(), Between::default());
+    let mut variances: Vec<Option<(f64, f64)>> = vec![None; planes];
+    // Mean of each line across: a narrow border's rows carry offsets of their own.
+    let mut across = vec![0.0; length];
+    let mut lines = Between::default();
     for round in 0..4 {
         // Per plane: samples, lines, sum, squares, squares about the lines' means.
         let mut sums = vec![[0.0_f64; 5]; planes];
-        (rows, columns) = (Between::default(), Between::default());
-        for area in &areas {
-            let upright = area.height >= area.width;
-            let lines = if upright { area.height } else { area.width };
-            for line in 0..lines {
-                let mut own = vec![[0.0_f64; 3]; planes];
-                let length = if upright { area.width } else { area.height };
-                for i in 0..length {
-                    let (x, y) = if upright { (area.x + i, area.y + line) } else { (area.x + line, area.y + i) };
-                    let plane = frame.filter.plane_at(x, y);
-                    let Some(&v) = frame.row(y).get(x) else { continue };
-                    let v = f64::from(v);
-                    if v >= limits[plane].0 && v <= limits[plane].1 {
-                        let d = v - centres[plane];
-                        own[plane] = [own[plane][0] + 1.0, own[plane][1] + d, own[plane][2] + d * d];
-                    }
+        let mut own = vec![[0.0_f64; 3]; planes];
+        let mut next = vec![(0.0, 0.0); length];
+        lines = Between::default();
+        for line in 0..count {
+            own.iter_mut().for_each(|o| *o = [0.0; 3]);
+            for i in 0..length {
+                let (x, y) = if upright { (area.x + i, area.y + line) } else { (area.x + line, area.y + i) };
+                let plane = frame.filter.plane_at(x, y);
+                let Some(&v) = frame.row(y).get(x) else { continue };
+                let v = f64::from(v);
+                if v >= limits[plane].0 && v <= limits[plane].1 {
+                    let d = v - centres[plane];
+                    next[i] = (next[i].0 + 1.0, next[i].1 + d);
+                    let d = d - across[i];
+                    own[plane] = [own[plane][0] + 1.0, own[plane][1] + d, own[plane][2] + d * d];
                 }
-                let (mut n, mut sum, mut noise) = (0.0, 0.0, 0.0);
-                for (plane, own) in own.iter().enumerate().filter(|(_, o)| o[0] > 0.0) {
-                    let about = own[2] - own[1] * own[1] / own[0];
-                    let add = [own[0], 1.0, own[1], own[2], about];
-                    sums[plane].iter_mut().zip(add).for_each(|(s, a)| *s += a);
-                    (n, sum) = (n + own[0], sum + own[1]);
-                    noise += own[0] * variances[plane].unwrap_or(0.0);
-                }
-                if n as usize >= FEWEST_IN_LINE {
-                    if upright { &mut rows } else { &mut columns }.add(sum / n, noise / (n * n));
-                }
+            }
+            let (mut n, mut sum, mut noise) = (0.0, 0.0, 0.0);
+            for (plane, own) in own.iter().enumerate().filter(|(_, o)| o[0] > 0.0) {
+                let about = own[2] - own[1] * own[1] / own[0];
+                let add = [own[0], 1.0, own[1], own[2], about];
+                sums[plane].iter_mut().zip(add).for_each(|(s, a)| *s += a);
+                (n, sum) = (n + own[0], sum + own[1]);
+                noise += own[0] * variances[plane].map_or(0.0, |v| v.1);
+            }
+            if n as usize >= FEWEST_IN_LINE {
+                lines.add(sum / n, noise / (n * n));
             }
         }
         for (p, &[n, lines, sum, squares, about]) in sums.iter().enumerate() {
@@ -119,15 +175,17 @@ pub(crate) fn measure(frame: &Frame) -> Masked {
                 centres[p] += mean;
                 limits[p] = (centres[p] - 4.0 * spread - 0.5, centres[p] + 4.0 * spread + 0.5);
             }
-            variances[p] = Some(about / (n - lines));
+            // What the means of the lines across cost in degrees of freedom, shared by the planes.
+            let kept = 1.0 - (length as f64 - 1.0) / (length * count).max(2) as f64;
+            variances[p] = Some((n, about / ((n - lines) * if round > 0 { kept } else { 1.0 })));
+        }
+        if round < 3 {
+            let all = next.iter().fold((0.0, 0.0), |s, n| (s.0 + n.0, s.1 + n.1));
+            let mean = all.1 / f64::max(all.0, 1.0);
+            across.iter_mut().zip(&next).for_each(|(a, n)| *a = if n.0 > 0.0 { n.1 / n.0 - mean } else { 0.0 });
         }
     }
-    let read = |v: Option<f64>| v.filter(|v| *v > 1.1 * ROUNDING).map(|v| (v - ROUNDING).sqrt());
-    Masked {
-        read_noise_dn: variances.into_iter().map(read).collect(),
-        row_banding_dn: rows.spread_dn(),
-        column_banding_dn: columns.spread_dn(),
-    }
+    Border { upright, variances, lines }
 }
 
 /// The area without the two pixels at its rim that light of the picture may reach, where it is wide enough.
@@ -141,6 +199,25 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::test_frames::Sensor;
+
+    #[test]
+    fn a_leaking_border_and_offsets_of_rows_are_not_read_noise() {
+        let sensor = Sensor { width: 600, height: 400, gain: 2.0, read_noise: 3.0, ..Sensor::default() };
+        let mut rng = crate::test_frames::Noise::new(21);
+        let rows: Vec<f64> = (0..400).map(|_| 0.75 * rng.normal()).collect();
+        let mut frame = sensor.draw(|x, y, _, s| {
+            let noise = if x >= 560 { 4.0 } else { 1.5 };
+            (s.black + noise * rng.normal() + rows[y]).round()
+        });
+        frame.active = Area::new(40, 40, 520, 360);
+        frame.masked = vec![Area::new(0, 0, 40, 400), Area::new(560, 0, 40, 400), Area::new(40, 0, 520, 40)];
+        let found = measure(&frame);
+        for read in found.read_noise_dn {
+            assert!((read.unwrap() / 1.5 - 1.0).abs() < 0.05, "{read:?}");
+        }
+        assert!((found.row_banding_dn.unwrap() / 0.75 - 1.0).abs() < 0.12, "{:?}", found.row_banding_dn);
+        assert!(found.column_banding_dn.unwrap() < 0.1, "{:?}", found.column_banding_dn);
+    }
 
     #[test]
     fn the_border_gives_the_read_noise() {
