@@ -180,6 +180,17 @@ impl Collector {
                     let other = &first.name;
                     return fail(format!("{what} {other}; use frames of one camera at one ISO and size"));
                 }
+                if frame
+                    .levels
+                    .iter()
+                    .zip(&first.levels)
+                    .any(|(l, &first)| other_levels(l.black_dn, l.white_declared_dn, first))
+                {
+                    let other = &first.name;
+                    return fail(format!(
+                        "has other black or white levels than {other}; use frames of one bit depth and raw mode"
+                    ));
+                }
             }
         }
         let means = means(&frame, &area);
@@ -262,6 +273,12 @@ fn mismatch(first: &Identity, other: &Identity) -> Option<&'static str> {
     } else {
         None
     }
+}
+
+/// Levels belong together where white is the same and black, which may be measured, differs by less than 1 % of the range.
+fn other_levels(black_dn: f64, white_dn: f64, (first_black, first_white): (f64, f64)) -> bool {
+    let range = (first_white - first_black).max(1.0);
+    (white_dn - first_white).abs() > 0.5 || (black_dn - first_black).abs() > 0.01 * range
 }
 
 fn same_exposure(a: &Frame, b: &Frame) -> bool {
@@ -502,6 +519,8 @@ mod tests {
         assert!(message(&|f| f.shot.iso = Some(800.0), Kind::Flat).contains("another ISO"));
         assert!(message(&|f| f.shot.model = Some("else".into()), Kind::Flat).contains("another camera"));
         assert!(message(&|f| f.filter = FilterArray::bayer("BGGR").unwrap(), Kind::Flat).contains("filter array"));
+        assert!(message(&|f| f.levels[1].white_declared_dn = 4_095.0, Kind::Flat).contains("levels"));
+        assert!(message(&|f| f.levels[2].black_dn -= 384.0, Kind::Flat).contains("levels"));
         assert!(message(&|_| (), Kind::Flat).contains("no other flat"));
         assert!(message(&|_| (), Kind::Dark).contains("holds light"));
         assert!(message(&|f| f.dithered = true, Kind::Flat).contains("curve"));
