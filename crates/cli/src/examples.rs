@@ -103,7 +103,7 @@ Examples:
         "\
 Examples:
   rawassay demo                                    in the folder demo-shoot
-  rawassay demo /tmp/demo --brief exhibition",
+  rawassay demo vellmouth --brief exhibition      in a folder of another name",
     ),
     (
         "completions",

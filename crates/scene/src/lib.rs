@@ -12,6 +12,7 @@ mod camera;
 #[cfg(test)]
 mod checks;
 mod dng;
+mod fold;
 mod geometry;
 mod optical;
 mod optics;
@@ -23,6 +24,7 @@ mod sensor;
 mod sessions;
 mod shoot;
 mod tiff;
+mod tiling;
 mod truth;
 mod upright;
 

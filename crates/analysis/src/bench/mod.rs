@@ -2,3 +2,4 @@
 
 pub mod photon_transfer;
 pub mod slanted_edge;
+mod transfer_fit;

@@ -9,14 +9,10 @@
 //! Fails when: the frames do not belong together, an exposure has a single frame, or too few exposures lie below 70 %
 //! of saturation.
 
-use rawassay_decode::{Area, FilterArray, Frame};
+use rawassay_decode::{FilterArray, Frame};
 use serde::Serialize;
 
-use crate::measures::histogram::picture_area;
-use crate::range::{decibels, engineering_ev};
-
-/// Flats up to this share of saturation are fitted (EMVA 1288).
-const FITTED_TO: f64 = 0.7;
+use super::transfer_fit::{Pair, channel, means, middle, pair};
 
 /// Flats of one exposure may differ in level by this share.
 const SAME_LEVEL: f64 = 0.03;
@@ -24,13 +20,10 @@ const SAME_LEVEL: f64 = 0.03;
 /// Share of the range above black from which a dark frame holds light.
 const DARK_LIMIT: f64 = 0.02;
 
-/// Variance below this share of the line is that of a saturated flat.
-const COLLAPSED: f64 = 0.25;
-
 /// Why a set of frames cannot be used: one line that names the frame and says what to do.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("{0}")]
-pub struct TransferError(String);
+pub struct TransferError(pub(super) String);
 
 /// What a frame of the set is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -101,10 +94,6 @@ struct Waiting {
     name: String,
     frame: Frame,
     means: Vec<f64>,
-}
-
-struct Pair {
-    points: Vec<TransferPoint>,
 }
 
 /// What all frames of a set have in common.
@@ -287,173 +276,6 @@ fn same_exposure(a: &Frame, b: &Frame) -> bool {
         (a, b) => a == b,
     };
     near(a.shot.shutter_s, b.shot.shutter_s) && near(a.shot.f_number, b.shot.f_number)
-}
-
-/// The middle of the picture, its corner on a whole period of the filter array from the picture's.
-fn middle(frame: &Frame) -> Area {
-    let area = picture_area(frame);
-    let (period_x, period_y) = (frame.filter.columns.max(1), frame.filter.rows.max(1));
-    let (dx, dy) = (area.width * 3 / 20 / period_x * period_x, area.height * 3 / 20 / period_y * period_y);
-    Area::new(area.x + dx, area.y + dy, area.width - 2 * dx, area.height - 2 * dy)
-}
-
-fn means(frame: &Frame, area: &Area) -> Vec<f64> {
-    let mut sums = vec![(0_u64, 0_u64); frame.filter.planes.len()];
-    for y in area.y..area.bottom() {
-        let row = &frame.row(y)[area.x..area.right()];
-        for (x, &v) in row.iter().enumerate() {
-            let s = &mut sums[frame.filter.plane_at(area.x + x, y)];
-            s.0 += u64::from(v);
-            s.1 += 1;
-        }
-    }
-    sums.iter().map(|&(sum, n)| sum as f64 / n.max(1) as f64).collect()
-}
-
-/// Means and temporal variance of a pair, plane by plane.
-fn pair(a: &Frame, b: &Frame, area: &Area) -> Pair {
-    // Sums of a + b, a - b and its square, in whole numbers: exact.
-    let mut sums = vec![(0_u64, 0_i64, 0_u64, 0_u64); a.filter.planes.len()];
-    for y in area.y..area.bottom() {
-        let (ra, rb) = (&a.row(y)[area.x..area.right()], &b.row(y)[area.x..area.right()]);
-        for (x, (&va, &vb)) in ra.iter().zip(rb).enumerate() {
-            let s = &mut sums[a.filter.plane_at(area.x + x, y)];
-            let d = i64::from(va) - i64::from(vb);
-            s.0 += u64::from(va) + u64::from(vb);
-            s.1 += d;
-            s.2 += (d * d) as u64;
-            s.3 += 1;
-        }
-    }
-    let points = sums
-        .iter()
-        .map(|&(sum, difference, squares, n)| {
-            let n = n.max(1) as f64;
-            let shift = difference as f64 / n;
-            TransferPoint {
-                mean_dn: 0.5 * sum as f64 / n,
-                variance_dn2: 0.5 * (squares as f64 / n - shift * shift).max(0.0),
-                shutter_s: a.shot.shutter_s,
-            }
-        })
-        .collect();
-    Pair { points }
-}
-
-fn channel(
-    name: &str,
-    p: usize,
-    white_dn: f64,
-    flats: &[Pair],
-    darks: &[Pair],
-    notes: &mut Vec<String>,
-) -> Result<SensorChannel, TransferError> {
-    let n = darks.len() as f64;
-    let dark_dn = darks.iter().map(|d| d.points[p].mean_dn).sum::<f64>() / n;
-    let dark_variance = darks.iter().map(|d| d.points[p].variance_dn2).sum::<f64>() / n;
-    let mut points: Vec<TransferPoint> = flats
-        .iter()
-        .map(|f| TransferPoint { mean_dn: f.points[p].mean_dn - dark_dn, ..f.points[p] })
-        .filter(|f| f.mean_dn > 0.0)
-        .collect();
-    points.sort_by(|a, b| a.mean_dn.total_cmp(&b.mean_dn));
-    let few = || {
-        TransferError(format!(
-            "{name}: fewer than three exposures between black and {:.0} % of saturation; take more flats, from dark to bright",
-            100.0 * FITTED_TO
-        ))
-    };
-    let greatest = points.iter().map(|q| q.mean_dn).fold(0.0, f64::max);
-    if greatest <= 0.0 {
-        return Err(few());
-    }
-    // A first slope from the lower half of the levels tells the saturated flats from the others.
-    let (first, _) = slope(&points, dark_variance, 0.5 * greatest).ok_or_else(few)?;
-    let collapsed = |q: &&TransferPoint| q.variance_dn2 < COLLAPSED * (first * q.mean_dn + dark_variance);
-    let (saturation, from) = match points.iter().rev().find(|q| collapsed(q)) {
-        Some(full) => (full.mean_dn, "observed"),
-        None => {
-            let peak = points.iter().copied().reduce(|a, b| if b.variance_dn2 > a.variance_dn2 { b } else { a });
-            match peak {
-                Some(peak) if peak.mean_dn < 0.999 * greatest => (peak.mean_dn, "observed"),
-                _ => {
-                    notes.push(format!(
-                        "{name}: no flat is saturated; the full well is that of the declared white level"
-                    ));
-                    (white_dn - dark_dn, "declared")
-                }
-            }
-        }
-    };
-    let (k, r2) = slope(&points, dark_variance, FITTED_TO * saturation).ok_or_else(few)?;
-    let gain = 1.0 / k;
-    let read_variance = dark_variance - 1.0 / 12.0;
-    let read_noise_dn = (read_variance > 0.0).then(|| read_variance.sqrt());
-    if read_noise_dn.is_none() {
-        notes.push(format!("{name}: read noise is below what whole DN resolve"));
-    }
-    let full_well_e = gain * saturation;
-    Ok(SensorChannel {
-        name: name.into(),
-        gain_e_per_dn: gain,
-        read_noise_e: read_noise_dn.map(|r| r * gain),
-        read_noise_dn,
-        full_well_e,
-        engineering_ev: read_noise_dn.and_then(|r| engineering_ev(saturation, r)),
-        fit_r2: r2,
-        dark_dn,
-        saturation_dn: saturation + dark_dn,
-        saturation_from: from,
-        snr_max_db: decibels(full_well_e.sqrt()),
-        linearity_error_pct: linearity(&points, saturation),
-        points,
-    })
-}
-
-/// Slope through the origin of variance over mean, both above dark, up to `limit`; relative weights, as the variance of a
-/// variance is its square. And its coefficient of determination. At least three levels.
-fn slope(points: &[TransferPoint], dark_variance: f64, limit: f64) -> Option<(f64, f64)> {
-    let used: Vec<(f64, f64, f64)> = points
-        .iter()
-        .filter(|q| q.mean_dn <= limit && q.variance_dn2 > 0.0)
-        .map(|q| (q.mean_dn, q.variance_dn2 - dark_variance, 1.0 / (q.variance_dn2 * q.variance_dn2)))
-        .collect();
-    if used.len() < 3 {
-        return None;
-    }
-    let k = used.iter().map(|(x, y, w)| w * x * y).sum::<f64>() / used.iter().map(|(x, _, w)| w * x * x).sum::<f64>();
-    let mean = used.iter().map(|u| u.1).sum::<f64>() / used.len() as f64;
-    let total: f64 = used.iter().map(|u| (u.1 - mean).powi(2)).sum();
-    let left: f64 = used.iter().map(|u| (u.1 - k * u.0).powi(2)).sum();
-    let r2 = if total > 0.0 { (1.0 - left / total).max(0.0) } else { 0.0 };
-    (k.is_finite() && k > 0.0).then_some((k, r2))
-}
-
-/// Mean deviation from a straight line over exposure time, per cent of the line, weighted relatively (EMVA 1288 release 4).
-fn linearity(points: &[TransferPoint], saturation: f64) -> Option<f64> {
-    let used: Vec<(f64, f64)> = points
-        .iter()
-        .filter(|q| q.mean_dn > 0.05 * saturation && q.mean_dn < 0.95 * saturation)
-        .filter_map(|q| Some((q.shutter_s?, q.mean_dn)))
-        .collect();
-    let (low, high) = used.iter().fold((f64::INFINITY, 0.0), |r: (f64, f64), u| (r.0.min(u.0), r.1.max(u.0)));
-    if used.len() < 4 || high < 2.0 * low {
-        return None;
-    }
-    let (mut s, mut sx, mut sy, mut sxx, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for &(x, y) in &used {
-        let w = 1.0 / (y * y);
-        s += w;
-        sx += w * x;
-        sy += w * y;
-        sxx += w * x * x;
-        sxy += w * x * y;
-    }
-    let b = (s * sxy - sx * sy) / (s * sxx - sx * sx);
-    let a = (sy - b * sx) / s;
-    let off: f64 = used.iter().map(|&(x, y)| ((y - a - b * x) / (a + b * x)).abs()).sum();
-    // Far off the line, the lamp and not the shutter was changed: then this says nothing of the sensor.
-    crate::known(100.0 * off / used.len() as f64).filter(|&e| e < 10.0)
 }
 
 #[cfg(test)]

@@ -250,4 +250,6 @@ pub fn judge(subject: &Subject<'_>, brief: &Brief, crop: Option<Area>) -> Judgem
 #[cfg(test)]
 pub(crate) mod fixture;
 #[cfg(test)]
+mod random_tests;
+#[cfg(test)]
 mod tests;

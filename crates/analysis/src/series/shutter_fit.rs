@@ -185,20 +185,12 @@ fn likelihood(cells: &[Cell], curve: Curve, slope: f64, growth: f64, x50: f64) -
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-
-    struct Dice(u64);
-
-    impl Dice {
-        fn uniform(&mut self) -> f64 {
-            self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            ((self.0 >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
-        }
-    }
+    use crate::test_frames::Noise;
 
     /// One simulated test: eight exposure times, fifteen frames each, lengths of a given distribution. Returns the true
     /// x at 90 % and the fit's.
     fn trial(seed: u64, rayleigh: bool, with_lengths: bool, growth: f64) -> (f64, [f64; 3]) {
-        let mut dice = Dice(seed);
+        let mut dice = Noise::new(seed);
         let mut frames = Vec::new();
         let width = 2.4;
         for step in 0..8 {

@@ -126,19 +126,11 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::super::shutter_fit;
     use super::*;
-
-    struct Dice(u64);
-
-    impl Dice {
-        fn uniform(&mut self) -> f64 {
-            self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            ((self.0 >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
-        }
-    }
+    use crate::test_frames::Noise;
 
     /// `each` frames at eight times from x = -5 on; `shaken` gives the chance of shake at x, `length` its size.
     fn frames(seed: u64, each: usize, shaken: impl Fn(f64) -> f64, length: impl Fn(f64) -> f64) -> Vec<(f64, Ending)> {
-        let mut dice = Dice(seed * 7919 + 3);
+        let mut dice = Noise::new(seed * 7919 + 3);
         let mut frames = Vec::new();
         for step in 0..8 {
             let x = -5.0 + f64::from(step);

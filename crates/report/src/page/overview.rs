@@ -104,6 +104,20 @@ fn masthead(out: &mut String, shoot: &Shoot) {
 /// Most frames in the strip at the top.
 const MOST_WORTH: usize = 12;
 
+/// The small picture of a frame. The name beside it says what it is; the empty alternative keeps it from being read twice.
+fn small_picture(out: &mut String, sheet: &Sheet) {
+    let Some(drawn) = &sheet.drawn else {
+        out.push_str("<span class=\"bare\">no picture</span>");
+        return;
+    };
+    let [w, h] = small_size(drawn.picture_px);
+    put!(
+        out,
+        "<img loading=\"lazy\" decoding=\"async\" width=\"{w}\" height=\"{h}\" src=\"pictures/{}-small.jpg\" alt=\"\">",
+        sheet.id
+    );
+}
+
 /// The answer first: the frames that print, the best of each set only.
 fn worth(out: &mut String, shoot: &Shoot) {
     let worth = shoot.worth_developing();
@@ -114,17 +128,7 @@ fn worth(out: &mut String, shoot: &Shoot) {
     put!(out, "<section class=\"worth\" aria-labelledby=\"worth-h\">\n<h2 id=\"worth-h\">Worth {verb}</h2>\n<ul>");
     for sheet in worth.iter().take(MOST_WORTH) {
         put!(out, "<li><a href=\"frames/{}.html\">", sheet.id);
-        match &sheet.drawn {
-            Some(drawn) => {
-                let [w, h] = small_size(drawn.picture_px);
-                put!(
-                    out,
-                    "<img loading=\"lazy\" decoding=\"async\" width=\"{w}\" height=\"{h}\" src=\"pictures/{}-small.jpg\" alt=\"\">",
-                    sheet.id
-                );
-            }
-            None => out.push_str("<span class=\"bare\">no picture</span>"),
-        }
+        small_picture(out, sheet);
         put!(out, "{}</a>", esc(sheet.name()));
         if let Some((w, h)) = sheet.largest_cm() {
             put!(out, "<small>to {}</small>", units::print_cm(w / 2.54, h / 2.54));
@@ -334,18 +338,7 @@ fn row(out: &mut String, order: usize, sheet: &Sheet, purpose: &Purpose) {
         out,
         "\"><td class=\"c-pick\"><input type=\"checkbox\" aria-label=\"Put {name} on the list\"></td><td class=\"c-look\">"
     );
-    match &sheet.drawn {
-        // The name beside it says what it is; the empty alternative keeps it from being read twice.
-        Some(drawn) => {
-            let [w, h] = small_size(drawn.picture_px);
-            put!(
-                out,
-                "<img loading=\"lazy\" decoding=\"async\" width=\"{w}\" height=\"{h}\" src=\"pictures/{}-small.jpg\" alt=\"\">",
-                sheet.id
-            );
-        }
-        None => out.push_str("<span class=\"bare\">no picture</span>"),
-    }
+    small_picture(out, sheet);
     put!(out, "</td><th scope=\"row\" class=\"c-name\"><a href=\"frames/{}.html\">{name}</a>", sheet.id);
     if let Some(shot) = &sheet.card.shot {
         let parts = [

@@ -5,6 +5,7 @@
 
 pub(crate) mod chart;
 pub mod edge;
+mod finish;
 pub mod histogram;
 pub mod noise;
 pub mod polar;

@@ -5,9 +5,11 @@ use std::collections::HashMap;
 use rawassay_decode::Area;
 
 use super::candidates::{Candidate, DIRECTIONS, direction_bin, find};
-use super::fit::{Edge, Fitter, Reject, Source};
+use super::edge::Edge;
+use super::fit::{Fitter, Reject};
 use super::pyramid::Level;
 use super::samples::{ColourSamples, SampleNoise};
+use super::window::Source;
 
 /// Levels that are measured: the mosaic, and pictures halved one to four times.
 const LEVELS: usize = 5;

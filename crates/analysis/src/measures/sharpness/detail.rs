@@ -2,7 +2,7 @@
 
 use rawassay_decode::Frame;
 
-use super::fit::Edge;
+use super::edge::Edge;
 use super::psf::{GAUSSIAN_RISE, PointSpread};
 use super::stack::{normal_deg, stack};
 use super::{SharpnessReading, measure};

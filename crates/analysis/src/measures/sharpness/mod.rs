@@ -10,21 +10,26 @@
 mod candidates;
 mod collect;
 mod detail;
+mod edge;
 mod erf;
 mod fit;
 mod kind;
 mod local_noise;
 mod normal_equations;
 mod nulls;
+mod power;
 pub mod psf;
 mod pyramid;
 mod samples;
 mod shape;
 mod spectrum;
+mod spectrum_fit;
 mod stack;
+mod step_fit;
 mod summary;
 pub mod target;
 mod tiles;
+mod window;
 
 use rawassay_decode::Frame;
 
@@ -32,7 +37,7 @@ use crate::measures::histogram::picture_area;
 use crate::measures::{Blur, BlurKind, Channel, Sharpness, known};
 use collect::{Collected, collect};
 pub use detail::{MeasuredEdge, SharpnessDetail, sharpness_detail};
-use fit::Edge;
+use edge::Edge;
 use kind::Verdict;
 use psf::PointSpread;
 use samples::{ColourSamples, colour_groups};

@@ -21,15 +21,17 @@ const WIDE_SIGMA_PX: f64 = 2.0;
 const WIDE_SHARE: f64 = 0.2;
 /// ... and where the edges along the motion are wide: at least this much of it must show in the spectrum, px.
 const SOME_SIGMA_PX: f64 = 1.5;
-/// Confidence in what the spectrum alone says, and in what both say.
+/// Confidence in what the spectrum alone says, in what both say, and where they do not agree or one part is a guess.
 const ALONE: f64 = 0.75;
 const BOTH: f64 = 0.9;
+const UNSURE: f64 = 0.55;
 /// Gain that is asked for where the edges, facing one way, show nothing.
 const LEAST_GAIN_ALONE: f64 = 0.5;
 /// A disc's standard deviation and that of the edges agree within this, ln.
 const SAME_WIDTH_LN: f64 = 0.3;
-/// Directions nearer than this agree, degrees.
+/// Two motions agree within this: degrees, and ln of their lengths.
 const SAME_DEG: f64 = 12.0;
+const SAME_LENGTH_LN: f64 = 0.25;
 
 /// What the nulls show.
 enum Seen {
@@ -78,14 +80,6 @@ pub(crate) fn weigh(
         return told;
     }
     let Some(seen) = seen(halved, noise) else { return told };
-    let found = |verdict, psf: PointSpread, confidence| KindReading {
-        verdict,
-        psf,
-        defocus_px: (psf.defocus_px > 0.0).then_some(psf.defocus_px),
-        confidence,
-        one_way: false,
-        from_nulls: true,
-    };
     match (seen, told) {
         // Edges that face one way say nothing of a motion along them; of one across them they would.
         (Seen::Motion(psf, gain), Some(k))
@@ -96,27 +90,12 @@ pub(crate) fn weigh(
         }
         (Seen::Motion(psf, _), Some(k)) if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) => {
             let turn = (psf.motion_deg - k.psf.motion_deg + 90.0).rem_euclid(180.0) - 90.0;
-            let agree = turn.abs() < SAME_DEG && (psf.motion_px / k.psf.motion_px).ln().abs() < 0.25;
-            Some(KindReading { confidence: if agree { k.confidence.max(BOTH) } else { k.confidence.min(0.6) }, ..k })
+            let agree = turn.abs() < SAME_DEG && (psf.motion_px / k.psf.motion_px).ln().abs() < SAME_LENGTH_LN;
+            Some(KindReading { confidence: if agree { k.confidence.max(BOTH) } else { k.confidence.min(UNSURE) }, ..k })
         }
-        (Seen::Motion(psf, _), _) => {
-            let round = PointSpread { defocus_px: 0.0, ..psf };
-            let wide = psf.sigma_px > WIDE_SIGMA_PX.max(WIDE_SHARE * psf.motion_px);
-            let radius = match along_px(psf.motion_deg) {
-                Some(sigma) if sigma > allowance_px && psf.sigma_px > SOME_SIGMA_PX => {
-                    Some(2.0 * (sigma * sigma - 0.25).sqrt())
-                }
-                Some(_) => None,
-                None if psf.defocus_px > 0.0 => Some(psf.defocus_px),
-                None => wide.then_some(2.0 * psf.sigma_px),
-            };
-            match radius {
-                None => Some(found(Verdict::Motion, round, ALONE)),
-                Some(_) => Some(KindReading { defocus_px: radius, ..found(Verdict::Mixed, psf, 0.6) }),
-            }
-        }
+        (Seen::Motion(psf, _), _) => Some(moved(psf, along_px(psf.motion_deg), allowance_px)),
         (Seen::Disc(_), Some(k)) if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) => {
-            Some(KindReading { confidence: k.confidence.min(0.55), ..k })
+            Some(KindReading { confidence: k.confidence.min(UNSURE), ..k })
         }
         (Seen::Disc(psf), Some(k)) if matches!(k.verdict, Verdict::Defocus) => {
             let shaped = k.psf.defocus_px > 0.0;
@@ -142,4 +121,29 @@ pub(crate) fn weigh(
         }
         (Seen::None(_), _) => told,
     }
+}
+
+/// A motion that the spectrum alone shows; `along_px` is the standard deviation of the edges that lie along it.
+fn moved(psf: PointSpread, along_px: Option<f64>, allowance_px: f64) -> KindReading {
+    let radius = match along_px {
+        // A motion leaves the edges along it sharp: wide ones are out of focus, unless the scene is soft there.
+        Some(sigma) if sigma > allowance_px && psf.sigma_px > SOME_SIGMA_PX => {
+            Some(2.0 * (sigma * sigma - 0.25).sqrt())
+        }
+        Some(_) => None,
+        None if psf.defocus_px > 0.0 => Some(psf.defocus_px),
+        None => {
+            let wide = psf.sigma_px > WIDE_SIGMA_PX.max(WIDE_SHARE * psf.motion_px);
+            wide.then_some(2.0 * psf.sigma_px)
+        }
+    };
+    match radius {
+        None => found(Verdict::Motion, PointSpread { defocus_px: 0.0, ..psf }, ALONE),
+        Some(_) => KindReading { defocus_px: radius, ..found(Verdict::Mixed, psf, UNSURE) },
+    }
+}
+
+fn found(verdict: Verdict, psf: PointSpread, confidence: f64) -> KindReading {
+    let defocus_px = (psf.defocus_px > 0.0).then_some(psf.defocus_px);
+    KindReading { verdict, psf, defocus_px, confidence, one_way: false, from_nulls: true }
 }

@@ -1,6 +1,6 @@
 //! Edge spreads of one direction laid over each other: the shape of the blur, far above the noise of one edge.
 
-use super::fit::{Edge, POINTS_PER_PX, PROFILE_POINTS, PROFILE_REACH};
+use super::edge::{Edge, POINTS_PER_PX, PROFILE_POINTS, PROFILE_REACH};
 use super::summary::{Reading, sharp_mean_ln};
 
 /// Directions that are stacked apart, over 180 degrees.

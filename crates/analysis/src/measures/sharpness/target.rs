@@ -3,8 +3,10 @@
 use rawassay_decode::{Area, Frame};
 
 use super::collect::collect;
-use super::fit::{Edge, Place, Source, Window, fit_line};
+use super::edge::Edge;
 use super::samples::{ColourSamples, colour_groups};
+use super::step_fit::fit_line;
+use super::window::{Place, Source, Window};
 use crate::bench::slanted_edge::Line;
 use crate::measures::Channel;
 

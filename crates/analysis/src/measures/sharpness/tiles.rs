@@ -3,7 +3,7 @@
 use rawassay_decode::Area;
 
 use super::collect::tile_of;
-use super::fit::Edge;
+use super::edge::Edge;
 use super::kind::{KindReading, Verdict};
 use super::psf::GAUSSIAN_RISE;
 use super::stack::normal_deg;

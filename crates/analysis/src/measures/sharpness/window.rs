@@ -1,0 +1,146 @@
+//! The samples round a place, in coordinates across and along an edge.
+
+use super::pyramid::{Level, holds_saturated};
+use super::samples::ColourSamples;
+
+/// Where samples of an edge come from: the mosaic itself, or a halved picture.
+pub(crate) enum Source<'a, 'b> {
+    /// Samples of one colour at their own places.
+    Mosaic(&'b ColourSamples<'a>),
+    /// A level of the pyramid.
+    Level(&'b Level),
+}
+
+impl Source<'_, '_> {
+    /// Samples averaged in each value.
+    pub(super) fn averaged(&self) -> f32 {
+        match self {
+            Self::Mosaic(_) => 1.0,
+            Self::Level(level) => level.samples,
+        }
+    }
+
+    /// Values per source pixel.
+    pub(super) fn density(&self) -> f32 {
+        match self {
+            Self::Mosaic(samples) => samples.density(),
+            Self::Level(_) => 1.0,
+        }
+    }
+}
+
+/// Samples of a window, in coordinates of the edge.
+#[derive(Default)]
+pub(crate) struct Window {
+    /// Distance from the edge along the normal, source pixels.
+    pub(super) t: Vec<f32>,
+    /// Place along the edge, source pixels.
+    pub(super) u: Vec<f32>,
+    /// Level above black, DN.
+    pub(super) v: Vec<f32>,
+    /// A clipped sample lay inside.
+    pub(crate) clipped: bool,
+    /// The window reaches over the border.
+    pub(crate) outside: bool,
+}
+
+/// Place and normal of a window, source pixels.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Place {
+    pub(crate) x: f32,
+    pub(crate) y: f32,
+    pub(crate) nx: f32,
+    pub(crate) ny: f32,
+}
+
+impl Window {
+    /// Takes the samples within `half_width` across and `half_length` along the edge.
+    pub(crate) fn gather(&mut self, source: &Source<'_, '_>, at: Place, half_width: f32, half_length: f32) {
+        self.t.clear();
+        self.u.clear();
+        self.v.clear();
+        self.clipped = false;
+        self.outside = false;
+        let reach_x = half_width * at.nx.abs() + half_length * at.ny.abs();
+        let reach_y = half_width * at.ny.abs() + half_length * at.nx.abs();
+        let (left, top, right, bottom) = match source {
+            Source::Mosaic(samples) => {
+                let a = &samples.area;
+                (a.x as f32, a.y as f32, a.right() as f32 - 1.0, a.bottom() as f32 - 1.0)
+            }
+            Source::Level(level) => (0.0, 0.0, level.width as f32 - 1.0, level.height as f32 - 1.0),
+        };
+        if at.x - reach_x < left || at.y - reach_y < top || at.x + reach_x > right || at.y + reach_y > bottom {
+            self.outside = true;
+            return;
+        }
+        let first_row = (at.y - reach_y).ceil() as usize;
+        let last_row = (at.y + reach_y).floor() as usize;
+        for y in first_row..=last_row {
+            let dy = y as f32 - at.y;
+            // Columns where |t| <= half_width and |u| <= half_length on this row.
+            let (a, b) = crossing(at.nx, at.ny * dy, half_width);
+            let (c, d) = crossing(-at.ny, at.nx * dy, half_length);
+            let first = (at.x + a.max(c).max(-reach_x)).ceil();
+            let last = (at.x + b.min(d).min(reach_x)).floor();
+            if first > last {
+                continue;
+            }
+            let (first, last) = (first as usize, last as usize);
+            match source {
+                Source::Mosaic(samples) => {
+                    let spp = samples.frame.filter.samples_per_pixel;
+                    let row = samples.frame.row(y);
+                    let cells = &samples.cells[(y % samples.period.1) * samples.period.0..][..samples.period.0];
+                    let mut phase = first % samples.period.0;
+                    for x in first..=last {
+                        if let Some(cell) = cells[phase] {
+                            let dn = row[x * spp + samples.sample];
+                            self.clipped |= dn >= cell.clip_dn;
+                            self.push(at, x as f32 - at.x, dy, (f32::from(dn) - cell.black_dn) * cell.scale);
+                        }
+                        phase += 1;
+                        if phase == cells.len() {
+                            phase = 0;
+                        }
+                    }
+                }
+                Source::Level(level) => {
+                    let row = &level.dn[y * level.width..(y + 1) * level.width];
+                    for x in first..=last {
+                        self.clipped |= holds_saturated(row[x]);
+                        self.push(at, x as f32 - at.x, dy, row[x]);
+                    }
+                }
+            }
+        }
+    }
+
+    /// Distances across, places along, levels.
+    pub(super) fn columns(&self) -> (&[f32], &[f32], &[f32]) {
+        (&self.t, &self.u, &self.v)
+    }
+
+    /// Distance across, place along, level of each sample.
+    pub(crate) fn samples(&self) -> Vec<(f64, f64, f64)> {
+        let one = |i: usize| (f64::from(self.t[i]), f64::from(self.u[i]), f64::from(self.v[i]));
+        (0..self.v.len()).map(one).collect()
+    }
+
+    #[inline]
+    fn push(&mut self, at: Place, dx: f32, dy: f32, v: f32) {
+        self.t.push(at.nx * dx + at.ny * dy);
+        self.u.push(at.nx * dy - at.ny * dx);
+        self.v.push(v);
+    }
+}
+
+/// Interval of x where |a x + b| <= reach.
+fn crossing(a: f32, b: f32, reach: f32) -> (f32, f32) {
+    if a.abs() < 1e-6 {
+        return if b.abs() <= reach { (f32::NEG_INFINITY, f32::INFINITY) } else { (1.0, 0.0) };
+    }
+    let p = (-reach - b) / a;
+    let q = (reach - b) / a;
+    (p.min(q), p.max(q))
+}
