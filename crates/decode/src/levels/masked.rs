@@ -13,6 +13,10 @@ const FEWEST_LINES: usize = 4;
 /// Most samples of one area that are looked at.
 const MOST: usize = 1 << 20;
 
+/// Standard deviation of the middle 96 % of a normal distribution, in that of the whole: (1 - 2 z phi(z) / 0.96)^(1/2) at
+/// z = 2.0537.
+const MIDDLE_SPREAD: f64 = 0.8904;
+
 /// Level and noise of one plane's masked samples.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Measured {
@@ -131,8 +135,12 @@ fn line(decoded: &Decoded, area: &Area, upright: bool, index: usize) -> Line {
         })
         .collect();
     values.sort_by(f64::total_cmp);
-    let at = |q: f64| values[((values.len() - 1) as f64 * q) as usize];
-    Line { median_dn: at(0.5), spread_dn: (at(0.8413) - at(0.1587)) / 2.0 }
+    // Quantiles of whole numbers give 0 for noise below half a DN: the deviation of the middle 96 % does not.
+    let last = values.len() - 1;
+    let middle = &values[last / 50..=last - last / 50];
+    let mean = middle.iter().sum::<f64>() / middle.len() as f64;
+    let variance = middle.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / middle.len() as f64;
+    Line { median_dn: values[last / 2], spread_dn: variance.sqrt() / MIDDLE_SPREAD }
 }
 
 /// Level and noise of one plane; `None` where it has fewer than 256 masked samples.
@@ -272,6 +280,31 @@ mod tests {
             // Planted 4 DN, and 1/12 DN^2 of rounding: 4.01 DN.
             assert!((m.noise_dn - 4.01).abs() < 0.12, "{m:?}");
         }
+    }
+
+    #[test]
+    fn noise_below_half_a_code_is_black_and_one_code_throughout_is_not() {
+        let mut decoded = frame(0.4);
+        decoded.black = vec![519.0; 4];
+        decoded.masked = vec![Area::new(0, 0, 40, 600)];
+        for y in 0..600 {
+            for x in 1..40 {
+                // No row offsets: they would hide that most samples are one code.
+                let sample = &mut decoded.samples[y * 400 + x];
+                *sample = (*sample as i32 - if y % 3 == 0 { 6 } else { -3 }) as u16;
+            }
+        }
+        settle(&mut decoded);
+        assert_eq!(decoded.masked.len(), 1, "{:?}", decoded.notes);
+        let m = measure(&decoded, 0).unwrap();
+        assert!((m.level_dn - 512.0).abs() < 0.1, "{m:?}");
+        // What was never read from the sensor says nothing of black.
+        decoded.masked = vec![Area::new(0, 0, 40, 600)];
+        for y in 0..600 {
+            decoded.samples[y * 400..y * 400 + 40].fill(300);
+        }
+        settle(&mut decoded);
+        assert!(decoded.masked.is_empty());
     }
 
     #[test]
