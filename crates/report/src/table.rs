@@ -70,6 +70,28 @@ impl Table {
         self.rows.push(Row { cells, weight });
     }
 
+    /// Takes the folder that all names of the first column share out of them, into the heading.
+    fn name_folder_once(&mut self) {
+        let folder = |name: &str| name.rfind('/').map_or(0, |k| k + 1);
+        let mut names = self.rows.iter().filter_map(|row| row.cells.first());
+        let Some(first) = names.next() else { return };
+        let mut shared = folder(first);
+        for name in names {
+            let same = first.bytes().zip(name.bytes()).take_while(|(a, b)| a == b).count();
+            shared = shared.min(first.get(..same).map_or(0, folder));
+        }
+        if shared == 0 {
+            return;
+        }
+        let place = if shared == 1 { "/".to_owned() } else { first[..shared - 1].to_owned() };
+        for name in self.rows.iter_mut().filter_map(|row| row.cells.first_mut()) {
+            name.replace_range(..shared, "");
+        }
+        if let Some(heading) = self.headings.first_mut() {
+            *heading = format!("{heading} in {place}");
+        }
+    }
+
     /// Writes headings and rows.
     ///
     /// # Errors
@@ -182,7 +204,8 @@ impl TableWriter {
 fn main_reason(card: &Scorecard) -> String {
     let worst = card.verdict.findings.first();
     match worst {
-        Some(finding) if finding.severity == Severity::Note => format!("note: {}", finding.text),
+        // A frame that is good enough needs no sentence: `explain` and the scorecard have it.
+        Some(finding) if finding.severity == Severity::Note => format!("note: {}", finding.code),
         Some(finding) => format!("{}: {}", finding.code, finding.text),
         None => String::new(),
     }
@@ -221,9 +244,35 @@ impl ScorecardWriter for TableWriter {
 
     fn finish(&mut self, totals: &Totals, out: &mut dyn Write) -> Result<(), ReportError> {
         if totals.frames() > 0 {
+            self.table.name_folder_once();
             self.table.write(out)?;
             writeln!(out)?;
         }
         Ok(writeln!(out, "{}", printable(&totals.summary()))?)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_folder_that_all_share_is_named_once() {
+        for (names, heading, left) in [
+            (["a/b/x.dng", "a/b/y.dng"], "frame in a/b", ["x.dng", "y.dng"]),
+            (["a/b/x.dng", "a/c/y.dng"], "frame in a", ["b/x.dng", "c/y.dng"]),
+            (["a/bx/x.dng", "a/by/y.dng"], "frame in a", ["bx/x.dng", "by/y.dng"]),
+            (["/x.dng", "/y.dng"], "frame in /", ["x.dng", "y.dng"]),
+            (["x.dng", "a/y.dng"], "frame", ["x.dng", "a/y.dng"]),
+            (["\u{e9}/x", "\u{e8}/x"], "frame", ["\u{e9}/x", "\u{e8}/x"]),
+        ] {
+            let mut table = Table::new(TableStyle::default(), &["frame"]);
+            for name in names {
+                table.row(vec![name.to_owned()], Weight::Plain);
+            }
+            table.name_folder_once();
+            assert_eq!(table.headings[0], heading);
+            assert_eq!(table.rows.iter().map(|r| r.cells[0].as_str()).collect::<Vec<_>>(), left);
+        }
     }
 }

@@ -94,7 +94,7 @@ fn the_table_is_plain_text_where_stdout_is_no_terminal() {
     assert!(!ran.out.contains('\u{1b}'));
     let lines: Vec<&str> = ran.out.lines().collect();
     assert!(lines[0].starts_with("frame") && lines[0].contains("largest print"));
-    assert!(lines[1].starts_with("shoot/F_0000.dng"));
+    assert!(lines[0].starts_with("frame in shoot ") && lines[1].starts_with("F_0000.dng"));
     assert!(lines[4].starts_with("2 frames for portfolio: "), "{}", ran.out);
     let ran = run(folder.path(), &["audit", "shoot", "--format", "ndjson", "--crop", "300x200+10+10"]);
     assert!(cards(&ran.out).iter().all(|c| c["print"]["ppi"].as_f64().unwrap() < 30.0), "300 px on 13 inches or more");
