@@ -184,6 +184,11 @@ fn diffracted_where_the_edges_agree() {
     // Closed form: 1.33287 x 0.55 x 32 / 4.3 = 5.46 px, 3.35 eye limits, with the pixel 3.39.
     assert!(found.severity > Severity::Note, "{:#?}", judgement.verdict);
     assert!((0.93..1.07).contains(&(found.measured.unwrap() / 3.39)), "{found:?}");
+    // The parts of the frame say the same as the whole.
+    let sharpness = Measured::of(&recipe).measures.sharpness;
+    let mut parts: Vec<f64> = sharpness.map.rise_px.iter().flatten().copied().collect();
+    parts.sort_by(f64::total_cmp);
+    assert!((parts[parts.len() / 2] / sharpness.edge_rise_px.unwrap() - 1.0).abs() < 0.08, "{parts:?}");
     assert!(found.remedy.starts_with("Open up to f/"), "{}", found.remedy);
     assert!(judgement.verdict.findings.iter().all(|f| f.code != FindingCode::Soft));
     // The same f-number in the file, but sharp edges: the measurement wins.

@@ -47,11 +47,12 @@ pub struct SharpnessDetail {
 /// as points, `contrast` as a line, `edges` as short strokes along each edge (at right angles to `normal_deg`).
 #[must_use]
 pub fn sharpness_detail(frame: &Frame, channels: &[Channel]) -> SharpnessDetail {
-    let (reading, edges, spread) = measure(frame, channels);
+    let (reading, edges, sharp) = measure(frame, channels);
+    let rise_per_sigma = sharp.as_ref().map_or(GAUSSIAN_RISE, |s| s.rise_per_sigma);
     let all: Vec<MeasuredEdge> = edges
         .iter()
         .map(|e| {
-            let rise_px = GAUSSIAN_RISE * f64::from(e.sigma_px);
+            let rise_px = rise_per_sigma * f64::from(e.sigma_px);
             MeasuredEdge {
                 x_px: f64::from(e.x_px),
                 y_px: f64::from(e.y_px),
@@ -62,7 +63,7 @@ pub fn sharpness_detail(frame: &Frame, channels: &[Channel]) -> SharpnessDetail 
         })
         .collect();
     let mut detail = SharpnessDetail { reading, edges: all, ..SharpnessDetail::default() };
-    let Some(spread) = spread else { return detail };
+    let Some(sharp) = sharp else { return detail };
     let near: Vec<&Edge> = match detail.reading.blur.motion_deg {
         Some(deg) => {
             edges.iter().filter(|e| (normal_deg(e) - deg).to_radians().sin().abs() > super::ALONG_MOTION).collect()
@@ -72,7 +73,7 @@ pub fn sharpness_detail(frame: &Frame, channels: &[Channel]) -> SharpnessDetail 
     if let Some(stack) = stack(&near) {
         detail.edge_spread = stack.points.iter().map(|p| [p.t_px, p.level]).collect();
     }
-    detail.contrast = curve(&spread);
+    detail.contrast = curve(&sharp.spread);
     detail
 }
 

@@ -80,7 +80,7 @@ pub fn measure_sharpness(frame: &Frame, channels: &[Channel]) -> SharpnessReadin
 }
 
 /// The reading, with the edges and the spread it comes from.
-fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>, Option<PointSpread>) {
+fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>, Option<Sharp>) {
     let mut reading = SharpnessReading::default();
     let diffraction = expected_diffraction_px(frame.shot.f_number, frame.shot.pixel_pitch_um);
     reading.blur.expected_diffraction_px = diffraction;
@@ -125,10 +125,11 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
         Verdict::Motion | Verdict::Mixed => along_motion(&edges, kind.psf.motion_deg).unwrap_or((ln_sigma, error_ln)),
         _ => (ln_sigma, error_ln),
     };
-    let spread = fill_sharpness(&mut reading.sharpness, frame, &edges, sharpest, &kind.psf);
-    tiles::fill(&mut reading, &picture_area(frame), collected.tiles, &edges, &kind);
+    let sharp = Sharp::of(&kind.psf, sharpest.0.exp());
+    fill_sharpness(&mut reading.sharpness, frame, &edges, sharpest.1, &sharp);
+    tiles::fill(&mut reading, &picture_area(frame), collected.tiles, &edges, &kind, &sharp);
     part_that_moved(&mut reading);
-    (reading, collected.edges, Some(spread))
+    (reading, collected.edges, Some(sharp))
 }
 
 /// The sharp end of the edges that lie along a motion (the quarter of all directions that it smears least).
@@ -235,6 +236,21 @@ fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading, share: f6
     }
 }
 
+/// The sharp end of a frame: its point spread, and what the edges' standard deviations say of their rise.
+struct Sharp {
+    spread: PointSpread,
+    rise_per_sigma: f64,
+}
+
+impl Sharp {
+    fn of(psf: &PointSpread, sigma_px: f64) -> Self {
+        let spread = sharp_spread(psf, sigma_px);
+        // What diffraction hides of the sharpest edges it hides of all.
+        let rise_per_sigma = if spread.airy_px > 0.0 { spread.rise_px(0.0) / sigma_px } else { psf::GAUSSIAN_RISE };
+        Self { spread, rise_per_sigma }
+    }
+}
+
 /// Widths that have the edge spread `sigma_px` (of the best fitting Gaussian, pixel included) and the shape of `psf`
 /// without its motion: the edges of the sharpest quarter lie along the motion.
 fn sharp_spread(psf: &PointSpread, sigma_px: f64) -> PointSpread {
@@ -259,14 +275,8 @@ fn sharp_spread(psf: &PointSpread, sigma_px: f64) -> PointSpread {
     lens(low)
 }
 
-fn fill_sharpness(
-    sharpness: &mut Sharpness,
-    frame: &Frame,
-    edges: &[&Edge],
-    (ln_sigma, error_ln): (f64, f64),
-    psf: &PointSpread,
-) -> PointSpread {
-    let spread = sharp_spread(psf, ln_sigma.exp());
+fn fill_sharpness(sharpness: &mut Sharpness, frame: &Frame, edges: &[&Edge], error_ln: f64, sharp: &Sharp) {
+    let spread = &sharp.spread;
     let rise = spread.rise_px(0.0);
     sharpness.edge_rise_px = known(rise);
     sharpness.edge_rise_spread_px = known(rise * error_ln);
@@ -280,8 +290,7 @@ fn fill_sharpness(
             edges.iter().filter(|e| (normal_deg(e) / 15.0) as usize == bin).map(|e| e.reading()).collect();
         if here.len() >= LEAST_IN_BIN {
             sharpness.rise_by_direction_px[bin] =
-                sharp_mean_ln(&here).and_then(|(ln, _)| known(psf::GAUSSIAN_RISE * ln.exp()));
+                sharp_mean_ln(&here).and_then(|(ln, _)| known(sharp.rise_per_sigma * ln.exp()));
         }
     }
-    spread
 }

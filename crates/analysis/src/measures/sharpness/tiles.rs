@@ -5,10 +5,9 @@ use rawassay_decode::Area;
 use super::collect::tile_of;
 use super::edge::Edge;
 use super::kind::{KindReading, Verdict};
-use super::psf::GAUSSIAN_RISE;
 use super::stack::normal_deg;
 use super::summary::{Reading, sharp_mean_ln};
-use super::{LEAST_IN_BIN, SharpnessReading};
+use super::{LEAST_IN_BIN, Sharp, SharpnessReading};
 use crate::measures::known;
 
 /// Fills the map, the places and the share of moving tiles.
@@ -18,6 +17,7 @@ pub(crate) fn fill(
     grid: (usize, usize),
     edges: &[&Edge],
     kind: &KindReading,
+    sharp: &Sharp,
 ) {
     let count = grid.0 * grid.1;
     let mut by_tile: Vec<Vec<&Edge>> = vec![Vec::new(); count];
@@ -28,7 +28,7 @@ pub(crate) fn fill(
     for (tile, edges) in by_tile.iter().enumerate() {
         if edges.len() >= LEAST_IN_BIN {
             let readings: Vec<Reading> = edges.iter().map(|e| e.reading()).collect();
-            map.rise_px[tile] = sharp_mean_ln(&readings).and_then(|(ln, _)| known(GAUSSIAN_RISE * ln.exp()));
+            map.rise_px[tile] = sharp_mean_ln(&readings).and_then(|(ln, _)| known(sharp.rise_per_sigma * ln.exp()));
         }
     }
     let place = |tile: Option<usize>, sharpest: bool| {
