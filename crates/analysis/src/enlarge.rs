@@ -8,7 +8,7 @@ use rawassay_decode::Area;
 use serde::{Deserialize, Serialize};
 
 use crate::brief::length::{self, LengthUnit, MM_PER_INCH};
-use crate::brief::{Brief, OutputKind};
+use crate::brief::{Brief, NEAREST_MM, OutputKind};
 use crate::judge::{Case, LargestPrint, Outcome, Severity, Subject};
 use crate::print::{self, Aspect, OnPaper, Unknown};
 
@@ -22,9 +22,6 @@ pub enum Distance {
     /// The diagonal of the picture on the paper, 25 cm at the least.
     Diagonal,
 }
-
-/// Nearest distance at which the eye reads comfortably, mm. Common practice: 25 cm.
-const NEAREST_MM: f64 = 250.0;
 
 /// A size of the ladder: a sheet into which the picture is fitted.
 #[derive(Debug, Clone, PartialEq)]
@@ -124,22 +121,19 @@ pub fn ladder(
     distance: Distance,
     sizes: &[PaperSize],
 ) -> Ladder {
-    let mut brief = brief.clone();
-    if let Some(ppi) = ppi {
-        brief.output.ppi_wanted = ppi;
-        brief.output.ppi_least = brief.output.ppi_least.min(ppi);
-    }
-    if let Distance::Fixed(mm) = distance {
-        brief.output.distance_mm = mm;
-    }
+    let brief = match distance {
+        Distance::Fixed(mm) => brief.seen_from(mm),
+        Distance::Brief | Distance::Diagonal => brief.clone(),
+    };
+    let brief = with_ppi(brief, ppi);
     let case = Case::new(subject, &brief, crop);
     let brings = case.paper.brings;
     let turn = brief.output.kind == OutputKind::Print;
-    let rungs: Vec<Rung> = sizes.iter().filter_map(|size| rung(&case, size, distance, turn)).collect();
+    let rungs: Vec<Rung> = sizes.iter().filter_map(|size| rung(&case, size, distance, ppi, turn)).collect();
     let (largest, largest_with_proof) = if case.unreadable() {
         (None, None)
     } else if distance == Distance::Diagonal {
-        (diagonal_largest(&case, false), diagonal_largest(&case, true))
+        (diagonal_largest(&case, ppi, false), diagonal_largest(&case, ppi, true))
     } else {
         (case.paper.largest(false), case.paper.largest(true))
     };
@@ -153,23 +147,27 @@ pub fn ladder(
     }
 }
 
-/// The frame as seen from a distance.
-fn seen_from<'b>(case: &Case<'b>, distance_mm: f64) -> OnPaper<'b> {
-    let output = crate::brief::Output { distance_mm, ..case.brief.output };
-    OnPaper { brings: case.paper.brings, brief: case.brief, seen: print::seen(&output) }
+/// The brief with a resolution that the user asks for.
+fn with_ppi(mut brief: Brief, ppi: Option<f64>) -> Brief {
+    if let Some(ppi) = ppi {
+        brief.output.ppi_wanted = ppi;
+        brief.output.ppi_least = brief.output.ppi_least.min(ppi);
+    }
+    brief
 }
 
-fn rung(case: &Case<'_>, size: &PaperSize, distance: Distance, turn: bool) -> Option<Rung> {
+fn rung(case: &Case<'_>, size: &PaperSize, distance: Distance, ppi: Option<f64>, turn: bool) -> Option<Rung> {
     let brings = case.paper.brings;
     let fit = print::fit(brings.width_px, brings.height_px, (size.width_mm, size.height_mm), turn)?;
     let distance_mm = match distance {
         Distance::Diagonal => fit.width_mm.hypot(fit.height_mm).max(NEAREST_MM),
         Distance::Brief | Distance::Fixed(_) => case.brief.output.distance_mm,
     };
-    let paper = seen_from(case, distance_mm);
+    let brief = with_ppi(case.brief.seen_from(distance_mm), ppi);
+    let paper = OnPaper { brings, brief: &brief, seen: print::seen(&brief.output) };
     let (outcome, limited_by) = grade(&paper, fit.ppi, case.unreadable());
     let (width_in, height_in) = (fit.width_mm / MM_PER_INCH, fit.height_mm / MM_PER_INCH);
-    let wanted = case.brief.output.ppi_wanted;
+    let wanted = brief.output.ppi_wanted;
     let mm = |px: f64| crate::known(px * MM_PER_INCH / fit.ppi);
     Some(Rung {
         paper: size.name.clone(),
@@ -180,7 +178,7 @@ fn rung(case: &Case<'_>, size: &PaperSize, distance: Distance, turn: bool) -> Op
         // Rounding must not ask for a pixel more.
         asks_px: [width_in, height_in].map(|inches| (inches * wanted - 1e-6).ceil()),
         rise_mm: brings.rise_px.and_then(mm),
-        asks_rise_mm: case.brief.limits.rise_eye_limits.borderline * paper.seen.finest_mm,
+        asks_rise_mm: brief.limits.rise_eye_limits.borderline * paper.seen.finest_mm,
         motion_mm: brings.motion_px.and_then(mm),
         snr_midtone: paper.value(Aspect::Noise, fit.ppi),
         outcome,
@@ -217,13 +215,14 @@ fn grade(paper: &OnPaper<'_>, ppi: f64, unreadable: bool) -> (Outcome, Option<St
     }
 }
 
-/// The largest print seen from its own diagonal: found by halving, as every aspect but pixels grows with the distance.
-fn diagonal_largest(case: &Case<'_>, fails: bool) -> Option<LargestPrint> {
+/// The largest print seen from its own diagonal: found by halving, as what is allowed grows with the distance.
+fn diagonal_largest(case: &Case<'_>, asked_ppi: Option<f64>, fails: bool) -> Option<LargestPrint> {
     let brings = case.paper.brings;
     let diagonal_px = brings.width_px.hypot(brings.height_px);
     let at = |ppi: f64| {
-        let paper = seen_from(case, (diagonal_px / ppi * MM_PER_INCH).max(NEAREST_MM));
-        paper.largest(fails)
+        let distance_mm = (diagonal_px / ppi * MM_PER_INCH).max(NEAREST_MM);
+        let brief = with_ppi(case.brief.seen_from(distance_mm), asked_ppi);
+        OnPaper { brings, brief: &brief, seen: print::seen(&brief.output) }.largest(fails)
     };
     // `at(ppi)` needs a resolution; the print stands where it needs no more than it has.
     let (mut low, mut high) = (0.1f64, 100_000.0f64);

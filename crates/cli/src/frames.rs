@@ -38,12 +38,12 @@ impl Judged {
 
 /// The brief of that name or file.
 pub fn brief(name: &str) -> Result<Brief, Failure> {
-    Brief::find(name).map_err(|e| Failure::usage(e.to_string()))
+    crate::commands::brief::find(name)
 }
 
 /// "exhibition (30 x 40 in)".
 pub fn brief_text(brief: &Brief) -> String {
-    format!("{} ({})", brief.name, brief.size_text())
+    brief.title()
 }
 
 /// Reads records and judges each frame; of a file that stands in several records the last counts.

@@ -2,6 +2,7 @@
 
 #![allow(unreachable_pub, reason = "a program has no outside callers")]
 
+mod answer;
 mod commands;
 mod defaults;
 mod examples;
@@ -13,6 +14,7 @@ mod pages;
 mod progress;
 mod runner;
 mod tables;
+mod target;
 mod walk;
 
 use std::process::ExitCode;

@@ -6,10 +6,12 @@
 use std::fs::File;
 use std::io::{self, BufWriter, IsTerminal, Stdout, Write};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use rawassay_report::{Format, ReportError, ScorecardWriter, TableStyle};
 
 use crate::messages::Failure;
+use crate::target::Target;
 
 /// Form of the scorecards on the command line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -33,23 +35,26 @@ pub struct OutputArguments {
     /// Write the scorecards to this file
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
+    /// Replace the file at --out though rawassay did not write it (never a raw, an input or a record)
+    #[arg(long, requires = "out")]
+    pub force: bool,
 }
 
 /// What was asked, resolved.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OutputPlan {
     /// Scorecards in this format, to the file or (`None`) to stdout.
-    pub cards: Option<(Format, Option<PathBuf>)>,
+    pub cards: Option<(Format, Option<Target>)>,
     /// The table on stdout.
     pub table: bool,
 }
 
 impl OutputArguments {
-    /// Resolves what was asked; `terminal` tells whether stdout is one.
+    /// Resolves what was asked of a run that reads `inputs`; `terminal` tells whether stdout is one.
     ///
     /// # Errors
-    /// Where the table is asked for as a file format together with a file of cards.
-    pub fn plan(&self, terminal: bool) -> Result<OutputPlan, Failure> {
+    /// Where the file may not be written.
+    pub fn plan<P: AsRef<Path>>(&self, terminal: bool, inputs: &[P]) -> Result<OutputPlan, Failure> {
         let format = match self.format {
             Some(Form::Csv) => Some(Format::Csv),
             Some(Form::Json) => Some(Format::Json),
@@ -59,11 +64,9 @@ impl OutputArguments {
         let table = self.format == Some(Form::Table);
         Ok(match &self.out {
             Some(out) => {
-                if out.is_dir() {
-                    return Err(Failure::usage(format!("--out {}: this is a folder; name a file", out.display())));
-                }
+                let target = Target::check("--out", out, self.force, inputs)?;
                 let format = format.or_else(|| Format::of_extension(out)).unwrap_or(Format::Csv);
-                OutputPlan { cards: Some((format, Some(out.clone()))), table: table || terminal }
+                OutputPlan { cards: Some((format, Some(target))), table: table || terminal }
             }
             None if table || (terminal && format.is_none()) => OutputPlan { cards: None, table: true },
             None => OutputPlan { cards: Some((format.unwrap_or(Format::Csv), None)), table: false },
@@ -74,12 +77,17 @@ impl OutputArguments {
     ///
     /// # Errors
     /// As [`OutputArguments::plan`].
-    pub fn plan_here(&self) -> Result<OutputPlan, Failure> {
-        self.plan(io::stdout().is_terminal())
+    pub fn plan_here<P: AsRef<Path>>(&self, inputs: &[P]) -> Result<OutputPlan, Failure> {
+        self.plan(io::stdout().is_terminal(), inputs)
     }
 }
 
 impl OutputPlan {
+    /// The file that is written.
+    pub fn target(&self) -> Option<&Target> {
+        self.cards.as_ref().and_then(|(_, target)| target.as_ref())
+    }
+
     /// The writers this plan asks for, each with its place; drive them with [`Outputs`].
     ///
     /// # Errors
@@ -87,7 +95,7 @@ impl OutputPlan {
     pub fn open(&self) -> Result<Outputs, Failure> {
         let mut outputs = Outputs { writers: Vec::new() };
         if let Some((format, out)) = &self.cards {
-            outputs.writers.push((format.writer(), Sink::open(out.as_deref())?));
+            outputs.writers.push((format.writer(), Sink::open(out.as_ref())?));
         }
         if self.table {
             let writer = rawassay_report::table::TableWriter::new(stdout_style());
@@ -130,10 +138,18 @@ impl Outputs {
     }
 }
 
+/// True where this run's answer goes to a file: its tables are then set without limit and plain, whatever stdout is.
+static TO_FILE: AtomicBool = AtomicBool::new(false);
+
+/// Says that this run's answer goes to a file.
+pub fn answer_goes_to_file() {
+    TO_FILE.store(true, Ordering::Relaxed);
+}
+
 /// How tables are set on the stdout of this process: as wide as the terminal, bold and faint unless `NO_COLOR` is
 /// set; without limit and plain elsewhere.
 pub fn stdout_style() -> TableStyle {
-    if !io::stdout().is_terminal() {
+    if TO_FILE.load(Ordering::Relaxed) || !io::stdout().is_terminal() {
         return TableStyle::default();
     }
     let width = terminal_size::terminal_size().map(|(terminal_size::Width(w), _)| usize::from(w).max(40));
@@ -170,9 +186,12 @@ impl Sink {
     /// Opens stdout (`None`) or a file.
     ///
     /// # Errors
-    /// Where the folder cannot be written.
-    pub fn open(out: Option<&Path>) -> Result<Self, Failure> {
-        let Some(out) = out else {
+    /// Where the folder cannot be written, or something that must stay came to stand there since the check.
+    pub fn open(out: Option<&Target>) -> Result<Self, Failure> {
+        if let Some(target) = out {
+            target.look_again()?;
+        }
+        let Some(out) = out.map(Target::path) else {
             return Ok(Self { place: Place::Stdout(BufWriter::new(io::stdout())), name: "stdout".into() });
         };
         let name = out.display().to_string();
@@ -284,15 +303,16 @@ mod tests {
 
     #[test]
     fn what_was_asked_decides_the_form() {
-        let ask = |format, out: Option<&str>| OutputArguments { format, out: out.map(PathBuf::from) };
+        let ask = |format, out: Option<&str>| OutputArguments { format, out: out.map(PathBuf::from), force: false };
+        let none: [&Path; 0] = [];
         let csv_here = OutputPlan { cards: Some((Format::Csv, None)), table: false };
-        assert_eq!(ask(None, None).plan(false).unwrap(), csv_here);
-        assert_eq!(ask(Some(Form::Csv), None).plan(true).unwrap(), csv_here);
-        assert_eq!(ask(None, None).plan(true).unwrap(), OutputPlan { cards: None, table: true });
-        assert_eq!(ask(Some(Form::Table), None).plan(false).unwrap(), OutputPlan { cards: None, table: true });
-        let plan = ask(None, Some("a.ndjson")).plan(true).unwrap();
-        assert_eq!(plan, OutputPlan { cards: Some((Format::Ndjson, Some("a.ndjson".into()))), table: true });
-        assert!(ask(None, Some("/")).plan(true).is_err());
+        assert_eq!(ask(None, None).plan(false, &none).unwrap(), csv_here);
+        assert_eq!(ask(Some(Form::Csv), None).plan(true, &none).unwrap(), csv_here);
+        assert_eq!(ask(None, None).plan(true, &none).unwrap(), OutputPlan { cards: None, table: true });
+        assert_eq!(ask(Some(Form::Table), None).plan(false, &none).unwrap(), OutputPlan { cards: None, table: true });
+        let plan = ask(None, Some("no-such/a.ndjson")).plan(true, &none).unwrap();
+        assert_eq!((plan.cards.map(|c| c.0), plan.table), (Some(Format::Ndjson), true));
+        assert!(ask(None, Some("/")).plan(true, &none).is_err());
     }
 
     #[test]
@@ -300,16 +320,18 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let out = folder.path().join("cards.csv");
         std::fs::write(&out, "old").unwrap();
-        let mut sink = Sink::open(Some(&out)).unwrap();
+        let none: [&Path; 0] = [];
+        let target = |name: &str| Target::check("--out", &folder.path().join(name), true, &none).unwrap();
+        let mut sink = Sink::open(Some(&target("cards.csv"))).unwrap();
         sink.write_all(b"new").unwrap();
         sink.flush().unwrap();
         assert_eq!(std::fs::read(&out).unwrap(), b"old");
         drop(sink);
         assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1, "nothing left behind");
-        let mut sink = Sink::open(Some(&out)).unwrap();
+        let mut sink = Sink::open(Some(&target("cards.csv"))).unwrap();
         sink.write_all(b"new").unwrap();
         sink.finish().unwrap();
         assert_eq!(std::fs::read(&out).unwrap(), b"new");
-        assert!(Sink::open(Some(&folder.path().join("none/cards.csv"))).is_err());
+        assert!(Sink::open(Some(&target("none/cards.csv"))).is_err());
     }
 }

@@ -168,7 +168,7 @@ fn together(records: &[Record], judgements: &[Judgement], brief: &Brief) -> (Vec
             })
         })
         .collect();
-    let name = format!("{} ({})", brief.name, brief.size_text());
+    let name = brief.title();
     let shutter = ShutterOptions {
         shake_limit_mm: Some(brief.limits.motion_eye_limits.borderline * print::seen(&brief.output).finest_mm),
         ..ShutterOptions::default()

@@ -12,6 +12,7 @@ use rawassay_decode::is_raw_name;
 use rawassay_report::record::uri_of_path;
 use walkdir::WalkDir;
 
+use crate::messages::Failure;
 use crate::output::plain_cause;
 
 /// A file to audit.
@@ -103,6 +104,39 @@ impl Walk {
     }
 }
 
+/// Refuses names on the command line that lead nowhere: nothing is half done over a slip of the keyboard. Of several, one
+/// that is named like a raw file gets its row instead, as does a path of a list on stdin, and a link to nowhere: a raw
+/// that was just moved must not stop the others.
+///
+/// # Errors
+/// Wrong usage; where two names make one that exists, quotes are what is missing.
+pub fn missing(paths: &[PathBuf]) -> Result<(), Failure> {
+    let gone = |path: &PathBuf| {
+        let nowhere = |e: io::Error| matches!(e.kind(), io::ErrorKind::NotFound | io::ErrorKind::NotADirectory);
+        path.as_os_str() != "-" && std::fs::symlink_metadata(path).is_err_and(nowhere)
+    };
+    let all_gone = paths.iter().all(gone);
+    let Some(at) = paths.iter().position(|path| gone(path) && (all_gone || !is_raw_name(path))) else { return Ok(()) };
+    let name = |path: &Path| rawassay_report::table::printable(&path.display().to_string());
+    for from in 0..paths.len() {
+        for to in from + 1..paths.len() {
+            let mut joined = std::ffi::OsString::new();
+            for (k, path) in paths[from..=to].iter().enumerate() {
+                joined.push(if k > 0 { " " } else { "" });
+                joined.push(path);
+            }
+            if Path::new(&joined).exists() {
+                return Err(Failure::usage(format!(
+                    "{}: no such file or folder; a name with spaces needs quotes: '{}'",
+                    name(&paths[at]),
+                    name(Path::new(&joined))
+                )));
+            }
+        }
+    }
+    Err(Failure::usage(format!("{}: no such file or folder; check the name, nothing was done", name(&paths[at]))))
+}
+
 /// Paths one per line, as bytes: names need not be UTF-8. Where the list holds a NUL, paths end with NUL instead
 /// (`find -print0`).
 fn read_list(list: &mut dyn Read) -> io::Result<Vec<PathBuf>> {
@@ -152,6 +186,18 @@ mod tests {
         let walk = Walk::of(&paths, &mut io::empty()).unwrap();
         assert_eq!(names(&walk, top), ["a.nef", "b/1.CR2", "b/2.dng", "c.dng", "note.txt"]);
         assert!(walk.faults.is_empty());
+    }
+
+    #[test]
+    fn a_name_that_leads_nowhere_is_told_with_the_quotes_it_lacks() {
+        let folder = tempfile::tempdir().unwrap();
+        fs::create_dir(folder.path().join("my shoot")).unwrap();
+        fs::create_dir(folder.path().join("shoot")).unwrap();
+        let at = |name: &str| folder.path().join(name);
+        assert!(missing(&[at("shoot"), PathBuf::from("-")]).is_ok());
+        let told = missing(&[at("my"), PathBuf::from("shoot")]).unwrap_err().to_string();
+        assert!(told.contains("needs quotes") && told.contains("my shoot'"), "{told}");
+        assert!(missing(&[at("shoots")]).unwrap_err().to_string().contains("no such file or folder"));
     }
 
     #[test]

@@ -4,7 +4,9 @@
 #[derive(Debug, thiserror::Error)]
 pub enum BriefError {
     /// Neither a built-in brief nor a file.
-    #[error("{name}: no such brief or file; {hint}built in are {known}, or give the path of a TOML file")]
+    #[error(
+        "{name}: no such brief or file; {hint}built in are {known}; else give the path of a TOML file, or the size and distance themselves, such as \"100 x 75 cm at 1 m\""
+    )]
     Unknown {
         /// As asked for.
         name: String,
@@ -12,6 +14,16 @@ pub enum BriefError {
         hint: String,
         /// Names of the built-in briefs.
         known: String,
+    },
+    /// A size and a distance in words that cannot be read.
+    #[error(
+        "brief {what}; write the size and from where it is seen, such as \"100 x 75 cm at 1 m\" or \"A2 from 60 cm\""
+    )]
+    Words {
+        /// As asked for.
+        text: String,
+        /// What is wrong.
+        what: String,
     },
     /// The file cannot be read.
     #[error("{file}: cannot be read: {source}")]

@@ -70,6 +70,9 @@ const ISO_216: [(&str, f64, f64); 7] = [
     ("a6", 105.0, 148.0),
 ];
 
+/// Said of units where pixels are one.
+const PIXELS: &str = " (px for screens)";
+
 #[derive(Clone, Copy)]
 enum Sign {
     Length(LengthUnit),
@@ -77,7 +80,7 @@ enum Sign {
 }
 
 /// A number and its unit's sign, where it has one.
-fn quantity(text: &str) -> Result<(f64, Option<Sign>), String> {
+fn quantity(text: &str, for_screens: &str) -> Result<(f64, Option<Sign>), String> {
     let text = text.trim();
     let split = text
         .char_indices()
@@ -94,11 +97,13 @@ fn quantity(text: &str) -> Result<(f64, Option<Sign>), String> {
     let sign = match sign {
         "" => None,
         "in" | "inch" | "inches" | "\"" | "\u{2033}" => Some(Sign::Length(LengthUnit::In)),
-        "cm" => Some(Sign::Length(LengthUnit::Cm)),
-        "mm" => Some(Sign::Length(LengthUnit::Mm)),
-        "m" => Some(Sign::Length(LengthUnit::M)),
+        "cm" | "centimetre" | "centimetres" | "centimeter" | "centimeters" => Some(Sign::Length(LengthUnit::Cm)),
+        "mm" | "millimetre" | "millimetres" | "millimeter" | "millimeters" => Some(Sign::Length(LengthUnit::Mm)),
+        "m" | "metre" | "metres" | "meter" | "meters" => Some(Sign::Length(LengthUnit::M)),
         "px" | "pixels" => Some(Sign::Pixels),
-        other => return Err(format!("`{text}`: `{other}` is no unit here; use in, cm, mm or m (px for screens)")),
+        // "noon" is no number with a unit at all.
+        _ if number.is_empty() => return Err(format!("`{text}`: not a number with a unit, such as \"60 cm\"")),
+        other => return Err(format!("`{text}`: `{other}` is no unit here; use in, cm, mm or m{for_screens}")),
     };
     let value: f64 = number.parse().map_err(|_| format!("`{text}`: not a number with a unit, such as \"60 cm\""))?;
     if !value.is_finite() {
@@ -124,7 +129,7 @@ fn within(what: &str, text: &str, value: f64, (least, most): (f64, f64), unit: &
 /// # Errors
 /// One line that says what is wrong, without file and line.
 pub fn distance(text: &str) -> Result<(f64, LengthUnit), String> {
-    match quantity(text)? {
+    match quantity(&text.to_lowercase(), "")? {
         (value, Some(Sign::Length(unit))) => {
             let mm = value * unit.mm();
             within("a viewing distance", text, mm, DISTANCE_MM, "mm")?;
@@ -152,7 +157,7 @@ pub fn size(text: &str) -> Result<Size, String> {
             "`{text}`: not a size; write width x height with a unit, such as \"60 x 90 cm\", \"A2\" or \"2560 x 1440 px\""
         ));
     };
-    let ((a, a_sign), (b, b_sign)) = (quantity(first)?, quantity(second)?);
+    let ((a, a_sign), (b, b_sign)) = (quantity(first, PIXELS)?, quantity(second, PIXELS)?);
     let Some(b_sign) = b_sign else {
         return Err(format!("`{text}`: the unit is missing; use in, cm, mm or m (px for screens)"));
     };
@@ -198,5 +203,24 @@ pub fn text(mm: f64, unit: LengthUnit) -> String {
 /// A size in words.
 #[must_use]
 pub fn size_text(width_mm: f64, height_mm: f64, unit: LengthUnit) -> String {
+    let near = |a: f64, b: f64| (a - b).abs() < 1e-6;
+    if let Some((name, ..)) = ISO_216.iter().find(|(_, w, h)| near(*w, width_mm) && near(*h, height_mm)) {
+        return name.to_uppercase();
+    }
     format!("{} x {} {}", short(width_mm / unit.mm()), short(height_mm / unit.mm()), unit.sign())
+}
+
+/// The size of a print that is a most, in words: rounded down, so that it holds; whole numbers from ten on, tenths
+/// below. All that is said of the largest print goes through here, so that it is one number everywhere.
+#[must_use]
+pub fn most_text(width_mm: f64, height_mm: f64, unit: LengthUnit) -> String {
+    format!("{} x {} {}", most(width_mm, unit), most(height_mm, unit), unit.sign())
+}
+
+/// One side of [`most_text`], without its unit.
+#[must_use]
+pub fn most(mm: f64, unit: LengthUnit) -> String {
+    let value = mm / unit.mm();
+    let step = if value >= 10.0 { 1.0 } else { 0.1 };
+    short((value / step + 1e-6).floor() * step)
 }

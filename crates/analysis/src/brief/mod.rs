@@ -4,10 +4,12 @@
 //! A brief is a TOML text (docs/briefs.md); four are built in. Lengths are kept in millimetres; the unit that the
 //! author used is remembered for what is said to them.
 
+pub mod derived;
 mod error;
 pub mod keys;
 pub mod length;
 mod parse;
+mod words;
 mod write;
 
 use std::path::Path;
@@ -17,6 +19,7 @@ use serde::{Deserialize, Serialize};
 pub use error::BriefError;
 pub use keys::{LimitKey, Worse};
 pub use length::{LengthUnit, MM_PER_INCH};
+pub(crate) use parse::NEAREST_MM;
 
 /// Kind of output.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -279,7 +282,7 @@ impl Brief {
         parse::parse(toml_text, file_name)
     }
 
-    /// A built-in brief by name, else the brief in that file.
+    /// A built-in brief by name, else the brief in that file, else size and distance in words (`A2 from 60 cm`).
     ///
     /// # Errors
     /// Where there is neither, or the file is not a brief.
@@ -294,12 +297,24 @@ impl Brief {
                 what: "larger than 1 MiB; a brief is a short TOML text".into(),
             }),
             Ok(bytes) => match std::str::from_utf8(&bytes) {
-                Ok(text) => Self::parse(text.trim_start_matches('\u{feff}'), name_or_path),
+                Ok(text) => Self::parse(text.trim_start_matches('\u{feff}'), name_or_path).map(|brief| {
+                    // A copy of a built-in brief that was changed must not pass for it in a scorecard.
+                    match Self::built_in(&brief.name) {
+                        Some(built_in) if built_in != brief => {
+                            let file = path.file_name().unwrap_or_default().to_string_lossy();
+                            Self { name: format!("{} ({file})", brief.name), ..brief }
+                        }
+                        _ => brief,
+                    }
+                }),
                 Err(_) => Err(BriefError::NotBrief {
                     file: name_or_path.into(),
                     what: "not UTF-8 text; a brief is a short TOML text".into(),
                 }),
             },
+            Err(source) if source.kind() == std::io::ErrorKind::NotFound && words::is_meant(name_or_path) => {
+                words::parse(name_or_path)
+            }
             Err(source) if source.kind() == std::io::ErrorKind::NotFound => {
                 let nearest = keys::nearest(name_or_path, Self::built_in_names().iter().copied());
                 let hint = nearest.map_or(String::new(), |n| format!("did you mean `{n}`? "));
@@ -322,6 +337,13 @@ impl Brief {
             Some(screen) => format!("{} x {} px", screen.width_px, screen.height_px),
             None => length::size_text(self.output.width_mm, self.output.height_mm, self.output.unit),
         }
+    }
+
+    /// Name and size: "exhibition (30 x 40 in)"; the name alone where it tells the size.
+    #[must_use]
+    pub fn title(&self) -> String {
+        let size = self.size_text();
+        if self.name.contains(&size) { self.name.clone() } else { format!("{} ({size})", self.name) }
     }
 
     /// The viewing distance in words.

@@ -3,13 +3,14 @@
 use toml::de::{DeTable, DeValue};
 
 use super::length::{self, Size};
-use super::{Brief, BriefError, Limit, Need, Output, OutputKind, Screen, Worse, keys};
-use crate::optics::MINUTES_PER_RADIAN;
+use super::{Brief, BriefError, Limit, Need, Output, OutputKind, Screen, Worse, derived, keys};
 
 type Spanned<T> = toml::Spanned<T>;
 
 /// Resolution of a screen that does not state its own (references: screens are near 110 ppi).
 const SCREEN_PPI: f64 = 110.0;
+/// Nearest distance at which the eye reads comfortably, mm. Common practice, no source.
+pub(crate) const NEAREST_MM: f64 = 250.0;
 /// Least and largest resolution that a brief may ask for.
 const PPI: (f64, f64) = (1.0, 5000.0);
 
@@ -86,11 +87,20 @@ pub(super) fn parse(text: &str, file: &str) -> Result<Brief, BriefError> {
     let mut brief = Brief::default();
     let mut name = None;
     let mut output = None;
+    // Size and distance first: what the limits are where they are left out follows from them.
+    for (key, value) in top.get_ref() {
+        if key.get_ref().as_ref() == "output" {
+            let read = read_output(&source, source.table("output", value)?, &value.span())?;
+            brief.limits.blown_patch_cm2 = derived::blown_patch_cm2(&read);
+            brief.limits.specular_spot_mm = derived::specular_spot_mm(&read);
+            output = Some(read);
+        }
+    }
     for (key, value) in top.get_ref() {
         match key.get_ref().as_ref() {
             "name" => name = Some(named(&source, value)?),
             "needs" => brief.needs = needs(&source, value)?,
-            "output" => output = Some(read_output(&source, source.table("output", value)?, &value.span())?),
+            "output" => {}
             "limits" => limits(&source, source.table("limits", value)?, &mut brief)?,
             "handling" => handling(&source, source.table("handling", value)?, &mut brief)?,
             word => {
@@ -168,8 +178,12 @@ fn read_output(source: &Source<'_>, table: &DeTable<'_>, place: &std::ops::Range
                 size = Some((read.or_else(|e| source.at(&value.span(), format!("`size` {e}")))?, value.span()));
             }
             "distance" => {
-                let read = length::distance(source.string("distance", value)?);
-                distance = Some(read.or_else(|e| source.at(&value.span(), format!("`distance` {e}")))?);
+                let text = source.string("distance", value)?;
+                distance = Some(if text.trim() == "diagonal" {
+                    None
+                } else {
+                    Some(length::distance(text).or_else(|e| source.at(&value.span(), format!("`distance` {e}")))?)
+                });
             }
             "ppi_wanted" => ppi_wanted = Some(source.number("ppi_wanted", value, PPI)?),
             "ppi_least" => ppi_least = Some((source.number("ppi_least", value, PPI)?, value.span())),
@@ -180,23 +194,24 @@ fn read_output(source: &Source<'_>, table: &DeTable<'_>, place: &std::ops::Range
     let Some((size, size_span)) = size else {
         return source.at(place, "`size` is missing in [output]; write for example size = \"60 x 90 cm\"");
     };
-    let Some((distance_mm, distance_unit)) = distance else {
+    let Some(distance) = distance else {
         return source.at(
             place,
-            "`distance` is missing in [output]; from how far is it seen? write for example distance = \"60 cm\"",
+            "`distance` is missing in [output]; from how far is it seen? write for example distance = \"60 cm\", or \"diagonal\"",
         );
     };
     let kind = kind_stated.unwrap_or(match size {
         Size::Paper(..) => OutputKind::Print,
         Size::Pixels(..) => OutputKind::Screen,
     });
+    let distance_unit = distance.map(|(_, unit)| unit);
     let (width_mm, height_mm, screen, unit) = match (kind, size) {
         (OutputKind::Print, Size::Paper(width, height, unit)) => (width, height, None, unit),
         (OutputKind::Screen, Size::Pixels(width_px, height_px)) => {
             let ppi = screen_ppi.as_ref().map_or(SCREEN_PPI, |(ppi, _)| *ppi);
             let screen = Screen { width_px, height_px, ppi };
             let mm = |px: f64| px / ppi * length::MM_PER_INCH;
-            (mm(width_px), mm(height_px), Some(screen), distance_unit)
+            (mm(width_px), mm(height_px), Some(screen), distance_unit.unwrap_or(length::LengthUnit::Cm))
         }
         (OutputKind::Print, Size::Pixels(..)) => {
             return source.at(
@@ -211,29 +226,24 @@ fn read_output(source: &Source<'_>, table: &DeTable<'_>, place: &std::ops::Range
     if let (OutputKind::Print, Some((_, span))) = (kind, &screen_ppi) {
         return source.at(span, "`screen_ppi` is for screens only; a print takes ppi_wanted and ppi_least");
     }
-    // What the eye resolves at that distance, within what printers and labs use.
-    let eye_ppi = (MINUTES_PER_RADIAN * length::MM_PER_INCH / distance_mm).round().clamp(100.0, 360.0);
+    let (distance_mm, distance_unit) = distance.unwrap_or_else(|| {
+        let unit = if unit == length::LengthUnit::In { unit } else { length::LengthUnit::Cm };
+        // Nobody looks from nearer than the eye reads at ease.
+        (((width_mm.hypot(height_mm) * 10.0).round() / 10.0).max(NEAREST_MM), unit)
+    });
+    let mut output =
+        Output { kind, width_mm, height_mm, screen, distance_mm, ppi_wanted: 0.0, ppi_least: 0.0, unit, distance_unit };
     let least = ppi_least.as_ref().map(|(least, _)| *least);
     let wanted = ppi_wanted.unwrap_or_else(|| {
-        let wanted = screen.map_or(eye_ppi, |s| s.ppi);
+        let wanted = derived::ppi_wanted(&output);
         least.map_or(wanted, |least| wanted.max(least))
     });
-    let least_default = (wanted * 2.0 / 3.0 * 10.0).round() / 10.0;
-    let least_used = least.unwrap_or(least_default);
+    let least_used = least.unwrap_or_else(|| derived::ppi_least(wanted));
     if let (true, Some((least, span))) = (least_used > wanted, &ppi_least) {
         return source.at(span, format!("`ppi_least` ({least}) is above `ppi_wanted` ({wanted})"));
     }
-    Ok(Output {
-        kind,
-        width_mm,
-        height_mm,
-        screen,
-        distance_mm,
-        ppi_wanted: wanted,
-        ppi_least: least_used,
-        unit,
-        distance_unit,
-    })
+    (output.ppi_wanted, output.ppi_least) = (wanted, least_used);
+    Ok(output)
 }
 
 fn limits(source: &Source<'_>, table: &DeTable<'_>, brief: &mut Brief) -> Result<(), BriefError> {

@@ -59,7 +59,9 @@ shutter_rule = 3
     assert_eq!(brief.name, "gallery 60x90");
     assert_eq!((brief.output.width_mm, brief.output.height_mm, brief.output.distance_mm), (600.0, 900.0, 600.0));
     assert_eq!((brief.output.ppi_wanted, brief.output.ppi_least), (240.0, 150.0));
-    assert_eq!((brief.limits, brief.handling), (Limits::default(), Handling::default()));
+    // Lengths on the paper follow the distance; all else that is left out is as it is by default.
+    let at_60_cm = Limits { blown_patch_cm2: Limit::new(5.0, 25.0), specular_spot_mm: 4.0, ..Limits::default() };
+    assert_eq!((brief.limits, brief.handling), (at_60_cm, Handling::default()));
     assert_eq!((brief.size_text().as_str(), brief.distance_text().as_str()), ("60 x 90 cm", "60 cm"));
 }
 
@@ -84,6 +86,9 @@ fn lengths() {
     assert_eq!(distance("60 cm"), Ok((600.0, LengthUnit::Cm)));
     assert_eq!(distance("18in"), Ok((457.2, LengthUnit::In)));
     assert_eq!(distance("1.5 m"), Ok((1500.0, LengthUnit::M)));
+    assert_eq!(distance("1 meter"), Ok((1000.0, LengthUnit::M)));
+    assert_eq!(distance("2 Feet").unwrap_err(), "`2 feet`: `feet` is no unit here; use in, cm, mm or m");
+    assert_eq!(length::size_text(297.0, 420.0, LengthUnit::Cm), "A3");
     assert_eq!(size("8 x 10 in"), Ok(Size::Paper(203.2, 254.0, LengthUnit::In)));
     assert_eq!(size("60cmx90cm"), Ok(Size::Paper(600.0, 900.0, LengthUnit::Cm)));
     assert_eq!(size("60 \u{d7} 90 CM"), Ok(Size::Paper(600.0, 900.0, LengthUnit::Cm)));
@@ -175,6 +180,30 @@ fn what_cannot_be_found_says_what_there_is() {
     assert!(error.contains("did you mean `portfolio`?") && error.contains("exhibition"), "{error}");
     let error = Brief::find("/nowhere/at/all.toml").unwrap_err().to_string();
     assert!(error.starts_with("/nowhere/at/all.toml: no such brief or file"), "{error}");
+    assert!(error.contains("100 x 75 cm at 1 m"), "{error}");
     let error = Brief::find("/").unwrap_err().to_string();
     assert!(error.starts_with("/: cannot be read"), "{error}");
+}
+
+#[test]
+fn a_changed_copy_of_a_built_in_brief_does_not_pass_for_it() {
+    let folder = std::env::temp_dir().join(format!("brief-copy-{}", std::process::id()));
+    std::fs::create_dir_all(&folder).unwrap();
+    let path = folder.join("wall.toml");
+    let text = Brief::built_in("exhibition").unwrap().to_toml();
+    std::fs::write(&path, &text).unwrap();
+    assert_eq!(Brief::find(path.to_str().unwrap()).unwrap().name, "exhibition");
+    std::fs::write(&path, text.replace("ppi_wanted = 180", "ppi_wanted = 150")).unwrap();
+    assert_eq!(Brief::find(path.to_str().unwrap()).unwrap().name, "exhibition (wall.toml)");
+    std::fs::remove_dir_all(&folder).unwrap();
+}
+
+#[test]
+fn from_its_diagonal() {
+    let brief = Brief::parse("[output]\nsize = \"60 x 80 cm\"\ndistance = \"diagonal\"", "x").unwrap();
+    assert_eq!((brief.output.distance_mm, brief.distance_text().as_str()), (1000.0, "100 cm"));
+    // Nobody stands nearer than the eye reads at ease.
+    let small = Brief::parse("[output]\nsize = \"6 x 8 cm\"\ndistance = \"diagonal\"", "x").unwrap();
+    assert_eq!(small.output.distance_mm, 250.0);
+    assert_eq!(Brief::parse(&small.to_toml(), "y").unwrap(), small);
 }

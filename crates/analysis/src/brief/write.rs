@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::length::LengthUnit;
-use super::{Brief, Need, OutputKind, keys};
+use super::{Brief, Need, OutputKind, derived, keys};
 
 /// A TOML basic string.
 fn quoted(text: &str) -> String {
@@ -56,15 +56,36 @@ pub(super) fn to_toml(brief: &Brief) -> String {
     }
     let (d, d_unit) = exact(o.distance_mm, o.distance_unit);
     let _ = writeln!(t, "distance = \"{d} {}\"", d_unit.sign());
-    let _ = writeln!(t, "ppi_wanted = {}      # below: borderline", o.ppi_wanted);
-    let _ = writeln!(t, "ppi_least = {}       # below: fails\n\n[limits]", o.ppi_least);
+    // What follows from size and distance is shown, not stated: with another distance it must follow that.
+    let open = |follows: bool| if follows { "# " } else { "" };
+    let wanted_follows = o.ppi_wanted.to_bits() == derived::ppi_wanted(o).to_bits();
+    let least_follows = o.ppi_least.to_bits() == derived::ppi_least(o.ppi_wanted).to_bits();
+    let _ = if wanted_follows && least_follows {
+        writeln!(t, "# these follow from the distance; state them only to ask for something else")
+    } else {
+        writeln!(t, "# meant for this distance: with another one take these two lines out, and they follow from it")
+    };
+    let _ = writeln!(t, "{}ppi_wanted = {}      # below: borderline", open(wanted_follows), o.ppi_wanted);
+    let _ = writeln!(t, "{}ppi_least = {}       # below: fails\n\n[limits]", open(least_follows), o.ppi_least);
     for key in &keys::LIMITS {
         let limit = (key.get)(&brief.limits);
-        let _ = writeln!(t, "# {}", key.about);
-        let _ = writeln!(t, "{} = {{ borderline = {}, fails = {} }}", key.key, limit.borderline, limit.fails);
+        let follows = key.key == "blown_patch_cm2" && limit == derived::blown_patch_cm2(o);
+        let about = if follows { "; follows from the distance" } else { "" };
+        let _ = writeln!(t, "# {}{about}", key.about);
+        let _ = writeln!(
+            t,
+            "{}{} = {{ borderline = {}, fails = {} }}",
+            open(follows),
+            key.key,
+            limit.borderline,
+            limit.fails
+        );
     }
     for key in &keys::LIMIT_NUMBERS {
-        let _ = writeln!(t, "# {}\n{} = {}", key.about, key.key, (key.get)(&brief.limits));
+        let value = (key.get)(&brief.limits);
+        let follows = key.key == "specular_spot_mm" && value.to_bits() == derived::specular_spot_mm(o).to_bits();
+        let about = if follows { "; follows from the distance" } else { "" };
+        let _ = writeln!(t, "# {}{about}\n{}{} = {value}", key.about, open(follows), key.key);
     }
     let _ = writeln!(t, "\n[handling]");
     for key in &keys::HANDLING {

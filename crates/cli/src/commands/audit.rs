@@ -14,8 +14,8 @@ use crate::messages::{self, Exit, Failure};
 use crate::output::{OutputArguments, OutputPlan, plain_cause};
 use crate::progress::Progress;
 use crate::runner::{self, Job, Limits};
-use crate::walk::{Found, Walk};
-use crate::{identity, runner::interrupted};
+use crate::walk::{Found, Walk, missing};
+use crate::{identity, runner::interrupted, target};
 
 /// Record where neither --record nor --out is given.
 const DEFAULT_RECORD: &str = "rawassay.ndjson";
@@ -105,9 +105,13 @@ impl Audit {
             Some(out) => out.with_extension("record.ndjson"),
             None => PathBuf::from(DEFAULT_RECORD),
         });
+        let brief = super::brief::find(&self.brief)?;
+        let mut inputs = crate::answer::inputs(&self.paths, &self.brief);
+        target::check_growing("--record", &record, false, &inputs)?;
+        inputs.push(record.clone());
         let request = Request {
-            brief: Brief::find(&self.brief).map_err(|e| Failure::usage(e.to_string()))?,
-            output: self.output.plan_here()?,
+            brief,
+            output: self.output.plan_here(&inputs)?,
             paths: self.paths,
             crop: self.crop,
             record,
@@ -126,6 +130,7 @@ impl Audit {
 impl Request {
     /// Audits: finds the files, measures what the record does not know, judges and writes all.
     pub fn run(&self) -> Result<(Totals, Exit), Failure> {
+        missing(&self.paths)?;
         let walk = Walk::of(&self.paths, &mut std::io::stdin().lock())
             .map_err(|e| Failure::nothing(format!("-: the list cannot be read ({})", plain_cause(&e))))?;
         for fault in &walk.faults {
@@ -137,6 +142,12 @@ impl Request {
                 "{}: no raw file there; name a folder that has some",
                 all.join(", ")
             )));
+        }
+        // Before hours of measuring: nothing that is audited is written over.
+        let audited: Vec<&Path> = walk.files.iter().map(|f| f.path.as_path()).collect();
+        target::check_growing("--record", &self.record, false, &audited)?;
+        if let Some(target) = self.output.target() {
+            target.check_against(&audited)?;
         }
         let store = RecordStore::open(&self.record).map_err(|e| self.record_failure(&e))?;
         let store = Mutex::new(store);

@@ -69,6 +69,9 @@ impl Brief {
                     ShowForm::Json => json(&brief)?,
                 })?;
             }
+            Action::Check { file } if !std::path::Path::new(&file).exists() => {
+                output::print(&asked(&file, &find(&file)?))?;
+            }
             Action::Check { file } => {
                 // A file that is named like a built-in brief is meant as the file.
                 let text = std::fs::read_to_string(&file)
@@ -129,8 +132,16 @@ fn asked(file: &str, brief: &Output) -> String {
     let seen = rawassay_analysis::print::seen(o);
     let limits = &brief.limits;
     let mut text = String::new();
-    let _ = writeln!(text, "{file}: a good brief");
-    let _ = writeln!(text, "  {}: {} seen from {}", brief.name, brief.size_text(), brief.distance_text());
+    let doubts = brief.doubts();
+    let _ = if doubts.is_empty() {
+        writeln!(text, "{file}: a good brief")
+    } else {
+        writeln!(text, "{file}: can be used, but look at this")
+    };
+    for doubt in doubts {
+        let _ = write!(text, "  {}", crate::tables::wrap(&doubt, "    "));
+    }
+    let _ = writeln!(text, "  {}, seen from {}", brief.title(), brief.distance_text());
     let _ = writeln!(text, "  pixels    {} ppi wanted, {} at the least", o.ppi_wanted, o.ppi_least);
     let mm = |v: f64| v * seen.finest_mm;
     let _ = writeln!(

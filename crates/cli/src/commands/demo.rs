@@ -5,13 +5,13 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use indicatif::{ProgressBar, ProgressStyle};
-use rawassay_analysis::Brief;
 use rawassay_report::Format;
 use rawassay_scene::{Take, shoot, write_shoot};
 
 use crate::commands::audit::Request;
 use crate::messages::{Exit, Failure};
 use crate::output::{OutputPlan, plain_cause};
+use crate::target::Target;
 use crate::{pages, tables};
 
 /// Says what the folder is, for people and for the next run.
@@ -35,12 +35,14 @@ pub struct Demo {
 impl Demo {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
-        let brief = Brief::find(&self.brief).map_err(|e| Failure::usage(e.to_string()))?;
+        let brief = super::brief::find(&self.brief)?;
         let folder = self.folder.as_path();
         let fail = |e: io::Error| {
             Failure::nothing(format!("{}: cannot write the demo shoot ({})", folder.display(), plain_cause(&e)))
         };
         check_folder(folder)?;
+        let none: [&Path; 0] = [];
+        let cards = Target::check("scorecards", &folder.join("scorecards.csv"), false, &none)?;
         let takes = shoot();
         fs::create_dir_all(folder).map_err(fail)?;
         fs::write(folder.join(MARK), mark(&takes)).map_err(fail)?;
@@ -54,7 +56,7 @@ impl Demo {
             paths: vec![folder.to_path_buf()],
             brief: brief.clone(),
             crop: None,
-            output: OutputPlan { cards: Some((Format::Csv, Some(folder.join("scorecards.csv")))), table: true },
+            output: OutputPlan { cards: Some((Format::Csv, Some(cards))), table: true },
             record: record.clone(),
             jobs: None,
             timeout: None,

@@ -10,8 +10,9 @@ use rawassay_report::{ReportError, Table};
 use serde::Serialize;
 
 use super::shared;
+use crate::answer::{AnswerArguments, Form};
 use crate::messages::{Exit, Failure};
-use crate::output::{self, Sink};
+use crate::output;
 
 /// Measure a slanted edge of a test target: contrast by spatial frequency (ISO 12233 method)
 ///
@@ -25,22 +26,8 @@ pub struct Edge {
     /// Where the edge lies: columns x rows + first column + first row of the picture as stored
     #[arg(long, value_name = "WxH+X+Y", value_parser = shared::crop)]
     region: Option<Area>,
-    /// Form of the answer
-    #[arg(long, value_enum, default_value_t = Form::Table)]
-    format: Form,
-    /// Write the answer to this file
-    #[arg(long, value_name = "FILE")]
-    out: Option<PathBuf>,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-enum Form {
-    /// For people
-    Table,
-    /// One row per point of a curve
-    Csv,
-    /// One object
-    Json,
+    #[command(flatten)]
+    answer: AnswerArguments,
 }
 
 #[derive(Serialize)]
@@ -52,6 +39,7 @@ struct Answer<'a> {
 impl Edge {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
+        let plan = self.answer.plan(std::slice::from_ref(&self.frame))?;
         let name = self.frame.display().to_string();
         let frame = rawassay_decode::open(&self.frame).map_err(|e| Failure::nothing(format!("{name}: {e}")))?;
         let channels = rawassay_analysis::measure(&frame).channels;
@@ -59,14 +47,11 @@ impl Edge {
             let hint = if self.region.is_some() { "" } else { "; name the place of an edge with --region WxH+X+Y" };
             Failure::nothing(format!("{name}: no slanted edge measured: {why}{hint}"))
         })?;
-        let mut sink = Sink::open(self.out.as_deref())?;
-        match self.format {
-            Form::Json => json(&name, &edges, &mut sink).map_err(ReportError::from),
-            Form::Csv => csv(&name, &edges, &mut sink).map_err(ReportError::from),
-            Form::Table => table(&name, &frame, &edges, self.out.is_none(), &mut sink),
-        }
-        .or_else(|e| sink.fault(e))?;
-        sink.finish()?;
+        plan.write("edge", |out| match plan.form {
+            Form::Json => Ok(json(&name, &edges, out)?),
+            Form::Csv => Ok(csv(&name, &edges, out)?),
+            Form::Table => table(&name, &frame, &edges, out),
+        })?;
         Ok(Exit::Done)
     }
 }
@@ -76,8 +61,23 @@ fn json(file: &str, edges: &[EdgeResponse], out: &mut dyn Write) -> std::io::Res
     writeln!(out)
 }
 
+/// Columns of the CSV.
+pub const COLUMNS: [&str; 11] = [
+    "file",
+    "edge",
+    "region",
+    "plane",
+    "angle_deg",
+    "slant_deg",
+    "rise_px",
+    "mtf50_cy_px",
+    "mtf10_cy_px",
+    "f_cy_px",
+    "mtf",
+];
+
 fn csv(file: &str, edges: &[EdgeResponse], out: &mut dyn Write) -> std::io::Result<()> {
-    out.write_all(b"file,edge,region,plane,angle_deg,slant_deg,rise_px,mtf50_cy_px,mtf10_cy_px,f_cy_px,mtf\r\n")?;
+    write!(out, "{}\r\n", COLUMNS.join(","))?;
     let quoted =
         if file.contains([',', '"', '\n', '\r']) { format!("\"{}\"", file.replace('"', "\"\"")) } else { file.into() };
     let known = |v: Option<f64>| v.map_or_else(String::new, |v| format!("{v:.5}"));
@@ -107,14 +107,8 @@ fn csv(file: &str, edges: &[EdgeResponse], out: &mut dyn Write) -> std::io::Resu
     Ok(())
 }
 
-fn table(
-    file: &str,
-    frame: &Frame,
-    edges: &[EdgeResponse],
-    terminal: bool,
-    out: &mut dyn Write,
-) -> Result<(), ReportError> {
-    let style = if terminal { output::stdout_style() } else { rawassay_report::TableStyle::default() };
+fn table(file: &str, frame: &Frame, edges: &[EdgeResponse], out: &mut dyn Write) -> Result<(), ReportError> {
+    let style = output::stdout_style();
     let (w, h) = frame.picture_size();
     writeln!(out, "{}: {w} x {h} px, slanted edges by filter colour", printable(file))?;
     let pitch = frame.shot.pixel_pitch_um.filter(|p| *p > 0.0);

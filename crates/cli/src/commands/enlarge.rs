@@ -12,8 +12,9 @@ use rawassay_report::{Record, ReportError, Status, Table, record};
 use serde::Serialize;
 
 use super::shared;
+use crate::answer::{self, AnswerArguments, Form};
 use crate::messages::{Exit, Failure};
-use crate::output::{self, Sink};
+use crate::output;
 
 /// Show a ladder of print sizes: what each asks for and what the frame has
 #[derive(clap::Args)]
@@ -41,22 +42,8 @@ pub struct Enlarge {
     /// Of a record, only frames whose file name holds this text; may be given again
     #[arg(long, value_name = "TEXT")]
     frame: Vec<String>,
-    /// Form of the answer
-    #[arg(long, value_enum, default_value_t = Form::Table)]
-    format: Form,
-    /// Write the answer to this file
-    #[arg(long, value_name = "FILE")]
-    out: Option<PathBuf>,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-enum Form {
-    /// For people
-    Table,
-    /// One row per size
-    Csv,
-    /// An object for one raw file, an array of them otherwise
-    Json,
+    #[command(flatten)]
+    answer: AnswerArguments,
 }
 
 /// What is told of a file besides its ladder.
@@ -80,6 +67,7 @@ impl Enlarge {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
         let brief = super::brief::find(&self.brief)?;
+        let plan = self.answer.plan(&answer::inputs(&self.inputs, &self.brief))?;
         let mut sizes = enlarge::usual_sizes();
         sizes.extend(self.size.iter().cloned());
         sizes.sort_by(|a, b| (a.width_mm * a.height_mm).total_cmp(&(b.width_mm * b.height_mm)));
@@ -116,17 +104,13 @@ impl Enlarge {
                 format!("--frame {}: no file name in the record holds that", self.frame.join(", "))
             }));
         }
-        let mut sink = Sink::open(self.out.as_deref())?;
-        match self.format {
-            Form::Json => json(&ladders, single, &mut sink).map_err(ReportError::from),
-            Form::Csv => csv(&ladders, &mut sink).map_err(ReportError::from),
-            Form::Table => table(&ladders, &brief, distance, self.out.is_none(), &mut sink),
-        }
-        .or_else(|e| sink.fault(e))?;
-        sink.finish()?;
+        plan.write("enlarge", |out| match plan.form {
+            Form::Json => Ok(json(&ladders, single, out)?),
+            Form::Csv => Ok(csv(&ladders, out)?),
+            Form::Table => table(&ladders, &brief, distance, out),
+        })?;
         let unreadable = ladders.iter().filter(|(record, _)| record.status == Status::Unreadable).count();
-        for (record, _) in ladders.iter().filter(|(r, _)| r.status == Status::Unreadable && self.format != Form::Table)
-        {
+        for (record, _) in ladders.iter().filter(|(r, _)| r.status == Status::Unreadable && plan.form != Form::Table) {
             crate::messages::warning(&format!("{}: {}", record.file, record.error.as_deref().unwrap_or("unreadable")));
         }
         Ok(match unreadable {
@@ -176,8 +160,26 @@ fn field(text: &str) -> String {
     if text.contains([',', '"', '\n', '\r']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text.into() }
 }
 
+/// Columns of the CSV.
+pub const COLUMNS: [&str; 14] = [
+    "file",
+    "paper",
+    "width_in",
+    "height_in",
+    "distance_mm",
+    "ppi",
+    "asks_width_px",
+    "asks_height_px",
+    "rise_mm",
+    "asks_rise_mm",
+    "motion_mm",
+    "snr_midtone",
+    "outcome",
+    "limited_by",
+];
+
 fn csv(ladders: &[(Head, Ladder)], out: &mut dyn Write) -> std::io::Result<()> {
-    out.write_all(b"file,paper,width_in,height_in,distance_mm,ppi,asks_width_px,asks_height_px,rise_mm,asks_rise_mm,motion_mm,snr_midtone,outcome,limited_by\r\n")?;
+    write!(out, "{}\r\n", COLUMNS.join(","))?;
     let number = |v: f64| format!("{}", (v * 1e6).round() / 1e6);
     let known = |v: Option<f64>| v.map_or_else(String::new, number);
     for (record, ladder) in ladders {
@@ -224,10 +226,9 @@ fn table(
     ladders: &[(Head, Ladder)],
     brief: &Brief,
     distance: Distance,
-    terminal: bool,
     out: &mut dyn Write,
 ) -> Result<(), ReportError> {
-    let style = if terminal { output::stdout_style() } else { rawassay_report::TableStyle::default() };
+    let style = output::stdout_style();
     for (i, (record, ladder)) in ladders.iter().enumerate() {
         if i > 0 {
             writeln!(out)?;

@@ -34,11 +34,15 @@ impl Judge {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
         let brief = super::brief::find(&self.brief)?;
-        let mut outputs = self.output.plan_here()?.open()?;
+        let plan = self.output.plan_here(&crate::answer::inputs(&self.records, &self.brief))?;
+        let open = |path: &PathBuf| record::stream(path).map_err(|e| Failure::nothing(e.to_string()));
+        // All records are opened before a word is written: a wrong name must leave nothing half said.
+        let records = self.records.iter().map(open).collect::<Result<Vec<_>, _>>()?;
+        let mut outputs = plan.open()?;
         let mut totals = Totals { brief: brief.name.clone(), ..Totals::default() };
         let mut outside = 0;
-        for path in &self.records {
-            for record in record::stream(path).map_err(|e| Failure::nothing(e.to_string()))? {
+        for records in records {
+            for record in records {
                 let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
                 let judgement = judge::judge(&record.subject(), &brief, self.crop);
                 let size = record.shot.as_ref().map(|s| (s.width_px, s.height_px));

@@ -3,11 +3,10 @@
 use std::path::PathBuf;
 use std::time::Duration;
 
-use rawassay_analysis::Brief;
 use rawassay_decode::Area;
 
 use crate::messages::{Exit, Failure};
-use crate::pages;
+use crate::{pages, target};
 
 /// Write web pages with pictures and plots
 ///
@@ -21,6 +20,9 @@ pub struct Page {
     /// Folder to write, made where it is missing
     #[arg(long, value_name = "FOLDER")]
     out: PathBuf,
+    /// Replace pages at --out though rawassay did not write them
+    #[arg(long)]
+    force: bool,
     /// What the pictures are for: a built-in brief or a brief file
     #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
     brief: String,
@@ -42,7 +44,7 @@ impl Page {
     /// Runs the command.
     #[allow(clippy::print_stdout, reason = "the answer of the command")]
     pub fn run(self) -> Result<Exit, Failure> {
-        let brief = Brief::find(&self.brief).map_err(|e| Failure::usage(e.to_string()))?;
+        let brief = super::brief::find(&self.brief)?;
         let records = rawassay_report::record::read(&self.record).map_err(|e| match e {
             rawassay_report::ReportError::Io { .. } => {
                 Failure::nothing(format!("{e}; give the record that `rawassay audit` keeps"))
@@ -55,6 +57,7 @@ impl Page {
                 self.record.display()
             )));
         }
+        target::check_page_folder(&self.out, self.force)?;
         let bar = indicatif::ProgressBar::new(records.len() as u64).with_style(
             indicatif::ProgressStyle::with_template("drawing {pos} of {len} {wide_bar} {eta}")
                 .unwrap_or_else(|_| indicatif::ProgressStyle::default_bar()),

@@ -4,8 +4,9 @@ use std::path::{Path, PathBuf};
 
 use rawassay_analysis::bench::photon_transfer::{Collector, Kind, PhotonTransfer};
 
+use crate::answer::{AnswerArguments, Form};
 use crate::messages::{Exit, Failure};
-use crate::tables::{Format, Grid, print, print_csv, print_json};
+use crate::tables::Grid;
 
 /// Measure the sensor from evenly lit and dark frames: gain, read noise, full well, range
 #[derive(clap::Args)]
@@ -16,14 +17,15 @@ pub struct Sensor {
     /// Frames without light at the same ISO, two or more
     #[arg(long, value_name = "F", required = true, num_args = 1..)]
     dark: Vec<PathBuf>,
-    /// Form of the answer; a table by default
-    #[arg(long, value_enum)]
-    format: Option<Format>,
+    #[command(flatten)]
+    answer: AnswerArguments,
 }
 
 impl Sensor {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
+        let inputs: Vec<PathBuf> = self.flat.iter().chain(&self.dark).cloned().collect();
+        let plan = self.answer.plan(&inputs)?;
         let mut collector = Collector::new();
         for (paths, kind) in [(&self.dark, Kind::Dark), (&self.flat, Kind::Flat)] {
             for path in paths {
@@ -31,10 +33,10 @@ impl Sensor {
             }
         }
         let found = collector.finish().map_err(|e| Failure::nothing(format!("sensor: {e}")))?;
-        match self.format {
-            Some(Format::Json) => print_json(&found)?,
-            Some(Format::Csv) => print_csv(&rows(&found))?,
-            None => print(&text(&found))?,
+        match plan.form {
+            Form::Json => plan.json("sensor", &found)?,
+            Form::Csv => plan.csv("sensor", &rows(&found))?,
+            Form::Table => plan.text("sensor", &text(&found))?,
         }
         Ok(Exit::Done)
     }
@@ -50,22 +52,24 @@ fn number(value: Option<f64>, digits: usize) -> String {
     value.map_or_else(String::new, |v| format!("{v:.digits$}"))
 }
 
+/// Columns of the CSV.
+pub const COLUMNS: [&str; 12] = [
+    "name",
+    "gain_e_per_dn",
+    "read_noise_e",
+    "read_noise_dn",
+    "full_well_e",
+    "engineering_ev",
+    "fit_r2",
+    "dark_dn",
+    "saturation_dn",
+    "saturation_from",
+    "snr_max_db",
+    "linearity_error_pct",
+];
+
 fn rows(found: &PhotonTransfer) -> Vec<Vec<String>> {
-    let head = [
-        "name",
-        "gain_e_per_dn",
-        "read_noise_e",
-        "read_noise_dn",
-        "full_well_e",
-        "engineering_ev",
-        "fit_r2",
-        "dark_dn",
-        "saturation_dn",
-        "saturation_from",
-        "snr_max_db",
-        "linearity_error_pct",
-    ];
-    let mut rows = vec![head.map(String::from).to_vec()];
+    let mut rows = vec![COLUMNS.map(String::from).to_vec()];
     rows.extend(found.channels.iter().map(|c| {
         vec![
             c.name.clone(),

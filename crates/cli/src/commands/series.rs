@@ -5,9 +5,10 @@ use std::path::PathBuf;
 use rawassay_analysis::series::{self, By, Estimate, Group, Series as Answer, Setting, Step, short, shutter_text};
 use rawassay_analysis::{FrameView, Outcome, print};
 
+use crate::answer::{self, AnswerArguments, Form};
 use crate::frames;
 use crate::messages::{Exit, Failure};
-use crate::tables::{self, Format, Grid, wrap};
+use crate::tables::{Grid, wrap};
 
 /// Learn your gear's limits from test series: by ISO, aperture, shutter or camera
 #[derive(clap::Args)]
@@ -24,9 +25,8 @@ pub struct Series {
     /// With --by shutter: share of frames that should be free of shake, per cent
     #[arg(long, value_name = "PCT", default_value_t = 90.0, value_parser = share)]
     keepers: f64,
-    /// Machine-readable answer
-    #[arg(long, value_enum)]
-    format: Option<Format>,
+    #[command(flatten)]
+    answer: AnswerArguments,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -52,6 +52,7 @@ impl Series {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
         let brief = frames::brief(&self.brief)?;
+        let plan = self.answer.plan(&answer::inputs(&self.records, &self.brief))?;
         let judged = frames::load(&self.records, &brief)?;
         let views: Vec<FrameView<'_>> = judged.iter().filter_map(frames::Judged::view).collect();
         if views.is_empty() {
@@ -68,10 +69,10 @@ impl Series {
             shake_limit_mm: Some(brief.limits.motion_eye_limits.borderline * print::seen(&brief.output).finest_mm),
         };
         let answer = series::series(by, &views, &frames::brief_text(&brief), &options);
-        match self.format {
-            Some(Format::Json) => tables::print_json(&answer)?,
-            Some(Format::Csv) => tables::print_csv(&csv(&answer))?,
-            None => tables::print(&text(&answer))?,
+        match plan.form {
+            Form::Json => plan.json("series", &answer)?,
+            Form::Csv => plan.csv("series", &csv(&answer))?,
+            Form::Table => plan.text("series", &text(&answer))?,
         }
         Ok(Exit::Done)
     }

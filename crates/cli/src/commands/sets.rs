@@ -5,9 +5,10 @@ use std::path::PathBuf;
 use rawassay_analysis::sets::{self, Bracket, Burst, Sets as Answer};
 use rawassay_analysis::{FrameView, file_name};
 
+use crate::answer::{self, AnswerArguments, Form};
 use crate::frames;
 use crate::messages::{Exit, Failure};
-use crate::tables::{self, Format, Grid, wrap};
+use crate::tables::{Grid, wrap};
 
 /// Find bursts and brackets: the best of near-duplicates, and the frames that hold a scene's range
 #[derive(clap::Args)]
@@ -21,45 +22,47 @@ pub struct Sets {
     /// Show every frame of each set, with why it stands where it does
     #[arg(long)]
     ranking: bool,
-    /// Machine-readable answer
-    #[arg(long, value_enum)]
-    format: Option<Format>,
+    #[command(flatten)]
+    answer: AnswerArguments,
 }
 
 impl Sets {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
         let brief = frames::brief(&self.brief)?;
+        let plan = self.answer.plan(&answer::inputs(&self.records, &self.brief))?;
         let judged = frames::load(&self.records, &brief)?;
         let views: Vec<FrameView<'_>> = judged.iter().filter_map(frames::Judged::view).collect();
         let answer = sets::sets(&views);
-        match self.format {
-            Some(Format::Json) => tables::print_json(&answer)?,
-            Some(Format::Csv) => tables::print_csv(&csv(&answer))?,
-            None => tables::print(&text(&answer, self.ranking))?,
+        match plan.form {
+            Form::Json => plan.json("sets", &answer)?,
+            Form::Csv => plan.csv("sets", &csv(&answer))?,
+            Form::Table => plan.text("sets", &text(&answer, self.ranking))?,
         }
         Ok(Exit::Done)
     }
 }
 
+/// Columns of the CSV.
+pub const COLUMNS: [&str; 12] = [
+    "kind",
+    "set",
+    "file",
+    "rank",
+    "ev_step",
+    "blur_px",
+    "print_blur_mm",
+    "holds_highlights",
+    "holds_shadows",
+    "merge",
+    "merged_range_ev",
+    "reason",
+];
+
 /// One row per frame of a set.
 fn csv(answer: &Answer) -> Vec<Vec<String>> {
-    let header = [
-        "kind",
-        "set",
-        "file",
-        "rank",
-        "ev_step",
-        "blur_px",
-        "print_blur_mm",
-        "holds_highlights",
-        "holds_shadows",
-        "merge",
-        "merged_range_ev",
-        "reason",
-    ];
     let number = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
-    let mut rows = vec![header.map(String::from).to_vec()];
+    let mut rows = vec![COLUMNS.map(String::from).to_vec()];
     for (index, burst) in answer.bursts.iter().enumerate() {
         for frame in &burst.ranking {
             let mut row =

@@ -54,3 +54,19 @@ fn a_reader_that_has_seen_enough_is_no_fault() {
     assert_eq!(output.stdout.len(), 10);
     assert_eq!(String::from_utf8_lossy(&output.stderr), "");
 }
+
+#[test]
+fn a_name_that_leads_nowhere_does_nothing() {
+    let folder = shoot(1);
+    for wrong in [&["audit", "shoots"][..], &["audit", "nowhere.dng"], &["audit", "my", "shoot"]] {
+        let ran = run(folder.path(), wrong);
+        assert_eq!((ran.code, ran.out.as_str()), (Some(2), ""), "{wrong:?}: {}", ran.err);
+        assert!(ran.err.contains("no such file or folder") && ran.err.lines().count() == 1, "{}", ran.err);
+    }
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1, "no empty record is left");
+    std::fs::rename(folder.path().join("shoot"), folder.path().join("my shoot")).unwrap();
+    let ran = run(folder.path(), &["audit", "my", "shoot"]);
+    assert!(ran.err.contains("needs quotes: 'my shoot'"), "{}", ran.err);
+    let ran = run(folder.path(), &["judge", "nothere.ndjson"]);
+    assert_eq!((ran.code, ran.out.as_str()), (Some(1), ""), "{}", ran.err);
+}

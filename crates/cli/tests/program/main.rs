@@ -7,6 +7,7 @@ mod ends;
 mod formats;
 mod manners;
 mod names;
+mod outputs;
 mod page;
 mod resume;
 mod samples;

@@ -91,9 +91,13 @@ fn two_runs_on_one_record_are_refused() {
 fn a_file_that_is_no_record_is_left_alone() {
     let folder = shoot(1);
     let ran = run(folder.path(), &["audit", "shoot", "--record", "shoot/F_0000.dng"]);
-    assert_eq!(ran.code, Some(1));
-    assert!(ran.err.contains("not a rawassay record"), "{}", ran.err);
+    assert_eq!(ran.code, Some(2));
+    assert!(ran.err.contains("raws are never written"), "{}", ran.err);
     assert!(fs::read(folder.path().join("shoot/F_0000.dng")).unwrap() == frame(0));
+    fs::write(folder.path().join("list.txt"), "a shopping list\n").unwrap();
+    let ran = run(folder.path(), &["audit", "shoot", "--record", "list.txt"]);
+    assert!(ran.code == Some(1) && ran.err.contains("not a rawassay record"), "{}", ran.err);
+    assert_eq!(fs::read_to_string(folder.path().join("list.txt")).unwrap(), "a shopping list\n");
     fs::write(folder.path().join("new.ndjson"), "{\"record\":99}\n").unwrap();
     let ran = run(folder.path(), &["audit", "shoot", "--record", "new.ndjson"]);
     assert!(ran.code == Some(1) && ran.err.contains("newer rawassay"), "{}", ran.err);

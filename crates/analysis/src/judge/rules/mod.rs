@@ -14,7 +14,7 @@ mod too_few_pixels;
 mod vibration_band;
 
 use super::{Case, Finding, FindingCode, Severity};
-use crate::brief::length::{self, LengthUnit, short};
+use crate::brief::length;
 
 /// A rule.
 pub(super) type Rule = fn(&Case<'_>) -> Option<Finding>;
@@ -85,18 +85,8 @@ fn largest_words(case: &Case<'_>) -> Option<String> {
     let (w, h) = (largest.width_in * length::MM_PER_INCH, largest.height_in * length::MM_PER_INCH);
     Some(match case.brief.output.screen {
         Some(screen) => format!("{:.0} x {:.0} px", largest.width_in * screen.ppi, largest.height_in * screen.ppi),
-        None => size_words(w, h, case.brief.output.unit),
+        None => length::most_text(w, h, case.brief.output.unit),
     })
-}
-
-/// A size in words, never rounded up past what is meant to be a most.
-fn size_words(width_mm: f64, height_mm: f64, unit: LengthUnit) -> String {
-    let floor = |mm: f64| {
-        let value = mm / unit.mm();
-        let step = if value >= 10.0 { 1.0 } else { 0.1 };
-        short((value / step + 1e-6).floor() * step)
-    };
-    format!("{} x {} {}", floor(width_mm), floor(height_mm), unit.sign())
 }
 
 /// "or print no larger than 12 x 18 in": the way out for this frame.

@@ -170,18 +170,25 @@ impl Cull {
     }
 
     /// Opens the undo list: where told, else beside the first record.
-    fn begin(&self) -> Result<Option<UndoList>, Failure> {
+    fn begin(&self, chosen: &[Chosen<'_>]) -> Result<Option<UndoList>, Failure> {
+        let path = self.undo_list_path();
+        let mut inputs = crate::answer::inputs(&self.records, &self.brief);
+        inputs.extend(chosen.iter().map(|c| c.raw.clone()));
+        crate::target::check_growing("--undo-list", &path, true, &inputs)?;
         if self.dry_run {
             return Ok(None);
         }
+        UndoList::begin(&path).map(Some).map_err(Failure::nothing)
+    }
+
+    fn undo_list_path(&self) -> PathBuf {
         let beside = || {
             let record = self.records.first().map_or(Path::new("rawassay"), PathBuf::as_path);
             let mut name = record.file_stem().unwrap_or_default().to_os_string();
             name.push("-undo.ndjson");
             record.with_file_name(name)
         };
-        let path = self.undo_list.clone().unwrap_or_else(beside);
-        UndoList::begin(&path).map(Some).map_err(Failure::nothing)
+        self.undo_list.clone().unwrap_or_else(beside)
     }
 
     fn transfer(&self, way: Way, chosen: &[Chosen<'_>], shared: &Shared, folder: &Path) -> Result<Vec<Deed>, Failure> {
@@ -206,7 +213,7 @@ impl Cull {
         }
         check_targets(&plans, folder)?;
         let word = if way == Way::Copy { "copied" } else { "moved" };
-        let mut list = if plans.is_empty() { None } else { self.begin()? };
+        let mut list = if plans.is_empty() { None } else { self.begin(chosen)? };
         if list.is_some() {
             std::fs::create_dir_all(folder)
                 .map_err(|e| Failure::nothing(format!("{}: the folder cannot be made ({e})", folder.display())))?;
@@ -238,7 +245,7 @@ impl Cull {
     }
 
     fn write_sidecars(&self, chosen: &[Chosen<'_>], shared: &Shared) -> Result<Vec<Deed>, Failure> {
-        let mut list = self.begin()?;
+        let mut list = self.begin(chosen)?;
         let mut folders = Folders::default();
         let wish = sidecars::Wish { rating: self.rating, label: self.label, reject: self.reject };
         let mut deeds = Vec::with_capacity(chosen.len());
