@@ -6,6 +6,7 @@ mod blur_order;
 mod exif_tags;
 mod libraw_pixels;
 mod noise;
+mod photographs;
 mod python;
 mod simulated_files;
 mod xmp;

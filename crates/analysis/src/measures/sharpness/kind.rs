@@ -38,6 +38,8 @@ pub(crate) enum Verdict {
     Motion,
     /// Both.
     Mixed,
+    /// No plain edge tells, but the texture reaches to the pixels.
+    SharpTexture,
     /// The edges are soft, but the texture beside them holds finer detail: nothing is known of the blur.
     SceneSoft,
     /// Cannot be told, with the reason.
@@ -57,6 +59,8 @@ pub(crate) struct KindReading {
     pub(crate) one_way: bool,
     /// Read from the nulls of the spectrum: the edges could not tell.
     pub(crate) from_nulls: bool,
+    /// The spectrum of the whole frame shows the same motion as the edges: no subject moved alone.
+    pub(crate) whole_frame: bool,
 }
 
 /// Directions covered: separate 15-degree bins with a stack, and the largest gap between neighbours in degrees.
@@ -186,6 +190,7 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
         confidence: confidence.clamp(0.0, 0.99),
         one_way: false,
         from_nulls: false,
+        whole_frame: false,
     };
     if !directions_seen {
         return one_direction(&reading, &gauss, &disc, &motion, unit, narrow / allowance);

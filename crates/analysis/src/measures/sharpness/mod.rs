@@ -128,7 +128,9 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let sharp = Sharp::of(&kind.psf, sharpest.0.exp());
     fill_sharpness(&mut reading.sharpness, frame, &edges, sharpest.1, &sharp);
     tiles::fill(&mut reading, &picture_area(frame), collected.tiles, &edges, &kind, &sharp);
-    part_that_moved(&mut reading);
+    if !kind.whole_frame {
+        part_that_moved(&mut reading);
+    }
     (reading, collected.edges, Some(sharp))
 }
 
@@ -223,6 +225,12 @@ fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading, share: f6
             blur.kind = BlurKind::Mixed;
             motion(blur);
             blur.defocus_px = kind.defocus_px.and_then(known);
+        }
+        Verdict::SharpTexture => {
+            blur.kind = BlurKind::None;
+            let note =
+                "no plain edge to measure: the fine texture shows neither missed focus nor a movement of 4 px or more";
+            reading.notes.push(note.into());
         }
         Verdict::SceneSoft => {
             blur.kind = BlurKind::Undetermined;

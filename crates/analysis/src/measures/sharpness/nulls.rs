@@ -6,25 +6,35 @@ use super::pyramid::Level;
 use super::samples::SampleNoise;
 use super::spectrum::{self, Spectrum};
 
-/// Gain from which stripes or rings are taken for real. Sharp frames of streets, leaves, print and random texture
-/// stay below 0.13, blurred ones lie above 0.3 (own simulations).
-const LEAST_GAIN: f64 = 0.2;
+/// Gain from which stripes or rings are taken for real. Sharp frames of streets, leaves, print, random texture and of
+/// the photographs that come with scikit-image stay below 0.13, blurred ones lie above 0.2 (own simulations).
+const LEAST_GAIN: f64 = 0.17;
 /// The other shape must explain less than this share of it.
 const RIVAL_SHARE: f64 = 0.7;
 /// Shortest motion and smallest disc whose first null lies in the band that is read, halved pixels.
 const LEAST_MOTION: f64 = 1.75;
 const LEAST_DISC: f64 = 1.4;
-/// Edges are called soft by the scene itself where the spectrum is at most this wide against them.
+/// Edges are called soft by the scene itself where the spectrum is at most this wide against them, and itself no wider
+/// than a good lens leaves it, px.
 const SCENE_SOFT: f64 = 0.8;
+const SCENE_SOFT_PX: f64 = 1.2;
+/// ... and the texture reaches above the noise up to here, cycles per pixel.
+const SCENE_SOFT_REACH: f64 = 0.08;
+/// Gaussian part up to which texture without plain edges shows a sharp frame, px. Photographs of textures: sharp ones
+/// read 0.25 to 0.8, those with a disc of 1.6 px or more above 1.0 (own simulations).
+const SHARP_TEXTURE_PX: f64 = 0.8;
+const SHARP_TEXTURE_REACH: f64 = 0.11;
 /// Gaussian part beside a motion from which focus was missed as well, px and share of the length, where no edge tells.
-const WIDE_SIGMA_PX: f64 = 2.0;
-const WIDE_SHARE: f64 = 0.2;
+const WIDE_SIGMA_PX: f64 = 1.7;
+const WIDE_SHARE: f64 = 0.13;
 /// ... and where the edges along the motion are wide: at least this much of it must show in the spectrum, px.
 const SOME_SIGMA_PX: f64 = 1.5;
 /// Confidence in what the spectrum alone says, in what both say, and where they do not agree or one part is a guess.
 const ALONE: f64 = 0.75;
 const BOTH: f64 = 0.9;
 const UNSURE: f64 = 0.55;
+/// Confidence in sharpness that texture alone shows: a movement shorter than the first null would not show.
+const TEXTURE: f64 = 0.6;
 /// Gain that is asked for where the edges, facing one way, show nothing.
 const LEAST_GAIN_ALONE: f64 = 0.5;
 /// A disc's standard deviation and that of the edges agree within this, ln.
@@ -38,8 +48,17 @@ enum Seen {
     /// With the gain.
     Motion(PointSpread, f64),
     Disc(PointSpread),
-    /// No nulls in a spectrum that is clear enough to show them: standard deviation of the Gaussian part, px.
-    None(f64),
+    /// No nulls in a spectrum that is clear enough to show them.
+    None(Texture),
+}
+
+/// A scene's texture behind a plain Gaussian.
+#[derive(Clone, Copy)]
+struct Texture {
+    /// Standard deviation of the Gaussian, px.
+    sigma_px: f64,
+    /// Highest frequency at which the texture stands clear of the noise, cycles per pixel.
+    reach_cy_px: f64,
 }
 
 fn seen(halved: &[Level], noise: SampleNoise) -> Option<Seen> {
@@ -49,7 +68,8 @@ fn seen(halved: &[Level], noise: SampleNoise) -> Option<Seen> {
         if let Some(found) = nulls(&spectrum, f64::from(level.step_px)) {
             return Some(found);
         }
-        plain = plain.or(Some(Seen::None(spectrum.plain.psf.sigma_px)));
+        plain = plain
+            .or(Some(Seen::None(Texture { sigma_px: spectrum.plain.psf.sigma_px, reach_cy_px: spectrum.reach_cy_px })));
     }
     plain
 }
@@ -91,7 +111,8 @@ pub(crate) fn weigh(
         (Seen::Motion(psf, _), Some(k)) if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) => {
             let turn = (psf.motion_deg - k.psf.motion_deg + 90.0).rem_euclid(180.0) - 90.0;
             let agree = turn.abs() < SAME_DEG && (psf.motion_px / k.psf.motion_px).ln().abs() < SAME_LENGTH_LN;
-            Some(KindReading { confidence: if agree { k.confidence.max(BOTH) } else { k.confidence.min(UNSURE) }, ..k })
+            let confidence = if agree { k.confidence.max(BOTH) } else { k.confidence.min(UNSURE) };
+            Some(KindReading { confidence, whole_frame: agree, ..k })
         }
         (Seen::Motion(psf, _), _) => Some(moved(psf, along_px(psf.motion_deg), allowance_px)),
         (Seen::Disc(_), Some(k)) if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) => {
@@ -112,12 +133,18 @@ pub(crate) fn weigh(
             let psf = PointSpread { sigma_px: psf.sigma_px.min(0.8), ..psf };
             Some(found(Verdict::Defocus, psf, ALONE))
         }
-        (Seen::None(sigma_px), Some(k))
+        (Seen::None(texture), Some(k))
             if matches!(k.verdict, Verdict::Defocus)
                 && k.psf.defocus_px <= 0.0
-                && sigma_px < SCENE_SOFT * k.psf.sigma_px =>
+                && texture.reach_cy_px > SCENE_SOFT_REACH
+                && texture.sigma_px < SCENE_SOFT_PX.min(SCENE_SOFT * k.psf.sigma_px) =>
         {
             Some(found(Verdict::SceneSoft, k.psf, 0.2))
+        }
+        (Seen::None(Texture { sigma_px, reach_cy_px }), None)
+            if sigma_px < SHARP_TEXTURE_PX && reach_cy_px > SHARP_TEXTURE_REACH =>
+        {
+            Some(found(Verdict::SharpTexture, PointSpread { sigma_px, ..PointSpread::default() }, TEXTURE))
         }
         (Seen::None(_), _) => told,
     }
@@ -145,5 +172,5 @@ fn moved(psf: PointSpread, along_px: Option<f64>, allowance_px: f64) -> KindRead
 
 fn found(verdict: Verdict, psf: PointSpread, confidence: f64) -> KindReading {
     let defocus_px = (psf.defocus_px > 0.0).then_some(psf.defocus_px);
-    KindReading { verdict, psf, defocus_px, confidence, one_way: false, from_nulls: true }
+    KindReading { verdict, psf, defocus_px, confidence, one_way: false, from_nulls: true, whole_frame: false }
 }

@@ -26,6 +26,8 @@ pub(crate) struct Spectrum {
     pub(crate) motion: SpectrumFit,
     /// With both.
     pub(crate) both: SpectrumFit,
+    /// Highest frequency at which the scene stands clear of the noise, cycles per sensor pixel.
+    pub(crate) reach_cy_px: f64,
     /// Cost that counts as one.
     unit: f64,
 }
@@ -85,6 +87,7 @@ pub(crate) fn read(level: &Level, noise: SampleNoise) -> Option<Spectrum> {
         disc,
         motion,
         both,
+        reach_cy_px: fitter.reach_cy_px(),
         unit: least.max(LEAST_COST * fitter.points.iter().map(|p| p.weight).sum::<f64>()),
     })
 }

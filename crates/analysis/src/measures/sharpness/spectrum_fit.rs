@@ -124,6 +124,11 @@ pub(super) struct Fitter {
 }
 
 impl Fitter {
+    /// Highest frequency of a point that counts in full.
+    pub(super) fn reach_cy_px(&self) -> f64 {
+        self.points.iter().filter(|p| p.weight >= 1.0).map(|p| p.f).fold(0.0, f64::max)
+    }
+
     /// Fits the scene behind the motion and disc of `psf`; its Gaussian is a term of the scene and is found.
     pub(super) fn fit(&self, psf: &PointSpread) -> SpectrumFit {
         let (s, c) = psf.motion_deg.to_radians().sin_cos();
