@@ -15,6 +15,7 @@ mod integrity;
 mod levels;
 mod limits;
 mod ljpeg;
+mod lossless;
 mod names;
 mod open;
 mod panics;

@@ -22,15 +22,49 @@ pub(crate) struct Stream {
     pub(crate) components: usize,
     /// True where a component is subsampled.
     subsampled: bool,
-    /// Huffman table of each component of the scan: total bits of a sample by the next 16 bits, 0 for no code.
+    /// Selection value of the scan: the predictor of lossless streams.
+    pub(crate) predictor: u8,
+    /// Successive approximation of the scan: the point transform of lossless streams.
+    transform: u8,
+    /// Huffman table of each component of the scan, and the tables, by the next 16 bits.
     tables: Vec<usize>,
-    lengths: Vec<Option<Vec<u8>>>,
+    codes: Vec<Option<Vec<Code>>>,
     restarts: bool,
     /// Where the coded data start.
     data: usize,
 }
 
+/// A Huffman code word: its own bits (0: no code word), and the bits of the difference that follow.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(crate) struct Code {
+    pub(crate) bits: u8,
+    pub(crate) extra: u8,
+}
+
+impl Code {
+    fn total(self) -> u8 {
+        // A difference of 16 bits is implied and stores none (T.81, H.1.2.2).
+        if self.extra >= 16 { self.bits } else { self.bits + self.extra }
+    }
+}
+
 impl Stream {
+    /// The table of each component, by the next 16 bits; `None` where one is missing.
+    pub(crate) fn codes(&self) -> Option<Vec<&[Code]>> {
+        let table = |&t: &usize| self.codes.get(t)?.as_deref();
+        self.tables.iter().map(table).collect::<Option<Vec<_>>>().filter(|tables| !tables.is_empty())
+    }
+
+    /// True for one scan without restart markers and point transform, by a predictor of the standard.
+    pub(crate) fn plain_scan(&self) -> bool {
+        !self.restarts && self.transform == 0 && (1..=7).contains(&self.predictor)
+    }
+
+    /// Where the coded data start.
+    pub(crate) fn data(&self) -> usize {
+        self.data
+    }
+
     /// Samples stored.
     pub(crate) fn samples(&self) -> u64 {
         self.width as u64 * self.height as u64 * self.components as u64
@@ -56,7 +90,9 @@ pub(crate) fn markers(bytes: &[u8]) -> Option<Stream> {
         components: 0,
         subsampled: false,
         tables: Vec::new(),
-        lengths: vec![None; 4],
+        codes: vec![None; 4],
+        predictor: 0,
+        transform: 0,
         restarts: false,
         data: 0,
     };
@@ -73,7 +109,7 @@ pub(crate) fn markers(bytes: &[u8]) -> Option<Stream> {
         let length = be(at + 2)?;
         let segment = bytes.get(at + 4..at + 2 + length.max(2))?;
         match marker {
-            0xc4 => define_tables(segment, &mut stream.lengths)?,
+            0xc4 => define_tables(segment, &mut stream.codes)?,
             0xdd => stream.restarts = segment.iter().any(|&b| b != 0),
             0xc0..=0xcf => {
                 stream.frame = marker;
@@ -91,6 +127,8 @@ pub(crate) fn markers(bytes: &[u8]) -> Option<Stream> {
                 if count != ids.len() {
                     stream.tables.clear();
                 }
+                stream.predictor = segment.get(1 + 2 * count).copied().unwrap_or(0);
+                stream.transform = segment.get(3 + 2 * count).copied().unwrap_or(0);
                 stream.data = at + 2 + length;
                 return Some(stream).filter(|s| s.frame != 0);
             }
@@ -100,27 +138,27 @@ pub(crate) fn markers(bytes: &[u8]) -> Option<Stream> {
     }
 }
 
-/// Huffman tables of a DHT segment, as the total bits (code and difference) by the next 16 bits.
-fn define_tables(mut segment: &[u8], tables: &mut [Option<Vec<u8>>]) -> Option<()> {
+/// Huffman tables of a DHT segment, by the next 16 bits.
+fn define_tables(mut segment: &[u8], tables: &mut [Option<Vec<Code>>]) -> Option<()> {
     while !segment.is_empty() {
         let slot = usize::from(*segment.first()?);
         let counts = segment.get(1..17)?;
         let total: usize = counts.iter().map(|&c| usize::from(c)).sum();
         let values = segment.get(17..17 + total)?;
-        let mut lengths = vec![0_u8; 1 << 16];
+        let mut codes = vec![Code::default(); 1 << 16];
         let (mut code, mut next) = (0_usize, 0);
         for (bits, &count) in (1..=16).zip(counts) {
             for _ in 0..count {
                 let span = 1 << (16 - bits);
-                // A difference of 16 bits is implied and stores none (T.81, H.1.2.2).
-                let extra = if values[next] >= 16 { 0 } else { values[next] };
-                lengths.get_mut(code..code + span)?.fill(bits as u8 + extra);
+                // Longer differences do not exist (T.81, table H.2).
+                let extra = values[next].min(16);
+                codes.get_mut(code..code + span)?.fill(Code { bits: bits as u8, extra });
                 code += span;
                 next += 1;
             }
         }
         if let Some(table) = tables.get_mut(slot) {
-            *table = Some(lengths);
+            *table = Some(codes);
         }
         segment = &segment[17 + total..];
     }
@@ -202,11 +240,10 @@ const PADDING: usize = 16;
 /// Whether the code words of all samples fill the coded data exactly. `None` where this cannot be told (restart
 /// markers, subsampling, missing tables).
 fn walk(bytes: &[u8], stream: &Stream, end: usize) -> Option<bool> {
-    if stream.restarts || stream.subsampled || stream.frame != 0xc3 || stream.tables.is_empty() {
+    if stream.restarts || stream.subsampled || stream.frame != 0xc3 {
         return None;
     }
-    let tables: Vec<&[u8]> =
-        stream.tables.iter().map(|&t| stream.lengths.get(t)?.as_deref()).collect::<Option<Vec<_>>>()?;
+    let tables = stream.codes()?;
     let pixels = stream.width * stream.height;
     let (mut at, mut pool, mut held) = (stream.data, 0_u64, 0_u32);
     for _ in 0..pixels {
@@ -217,7 +254,7 @@ fn walk(bytes: &[u8], stream: &Stream, end: usize) -> Option<bool> {
                 pool = pool << 8 | u64::from(byte);
                 held += 8;
             }
-            let bits = u32::from(table[(pool >> (held - 16) & 0xffff) as usize]);
+            let bits = u32::from(table[(pool >> (held - 16) & 0xffff) as usize].total());
             if bits == 0 || at > end + 64 {
                 return Some(false);
             }

@@ -42,7 +42,8 @@ pub(crate) fn rough_noise(frame: &Frame, blocks: &Blocks) -> RoughNoise {
     let mut clean: Vec<f64> = ratios
         .iter()
         .filter(|&&(_, block)| {
-            shape.residuals(frame, blocks.corners[block], &mut left)
+            let stats = &blocks.stats[block * shape.planes..][..shape.planes];
+            shape.residuals(frame, blocks.corners[block], stats, &mut left)
                 && shape.correlations(&left).iter().all(|c| c.abs() < 3.5)
         })
         .map(|r| r.0)

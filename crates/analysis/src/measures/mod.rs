@@ -222,11 +222,23 @@ pub struct ClippingMap {
     /// Tiles down the active area.
     pub rows: usize,
     /// Pixels with any plane clipped in each tile, per cent of the tile, by row.
+    #[serde(deserialize_with = "finite")]
     pub any_pct: Vec<f32>,
     /// Samples at the floor in each tile, per cent, by row; empty where unknown.
+    #[serde(deserialize_with = "finite")]
     pub floor_pct: Vec<f32>,
     /// The largest areas, largest first, 16 at the most.
     pub areas: Vec<ClippedArea>,
+}
+
+/// Numbers of a record: one too large for single precision would be read as infinite.
+fn finite<'de, D: serde::Deserializer<'de>>(from: D) -> Result<Vec<f32>, D::Error> {
+    let values = Vec::<f32>::deserialize(from)?;
+    if values.iter().all(|v| v.is_finite()) {
+        Ok(values)
+    } else {
+        Err(serde::de::Error::custom("a number that is too large"))
+    }
 }
 
 /// A small picture made from the raw, for telling near-duplicates.

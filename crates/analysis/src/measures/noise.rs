@@ -149,7 +149,7 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
     let mut same_colour: Vec<f64> = Vec::new();
     let mut flat: Vec<(f64, [f64; 6])> = Vec::new();
     for (&corner, stats) in blocks.corners.iter().zip(blocks.stats.chunks_exact(planes)) {
-        if !stats.iter().zip(usable).all(|(s, u)| within(s, u)) || !shape.residuals(frame, corner, &mut left) {
+        if !stats.iter().zip(usable).all(|(s, u)| within(s, u)) || !shape.residuals(frame, corner, stats, &mut left) {
             continue;
         }
         if left.iter().fold(false, |any, z| any | (z.abs() > 5.0)) {

@@ -19,6 +19,9 @@ const MOST_PLACES: usize = 324;
 /// Samples that are taken at once where single-precision sums are made, in lanes added up in a fixed order.
 const LANES: usize = 8;
 
+/// Range of a block's samples up to which their squares are summed as 32-bit numbers.
+const NARROW: u16 = 2048;
+
 /// Places of a block with two columns of zeros after each row, and rows of zeros below.
 const PADDED: usize = 21 * 20;
 
@@ -63,6 +66,8 @@ pub(crate) struct PlaneStat {
     /// Least and greatest sample.
     pub(crate) least: u16,
     pub(crate) greatest: u16,
+    /// Slopes along x and y, DN per pixel.
+    slopes: [f32; 2],
 }
 
 impl BlockShape {
@@ -194,12 +199,18 @@ impl BlockShape {
         })
     }
 
-    /// What a fit of level and slope leaves of each sample, in standard deviations of its plane, into `left`
-    /// (`side * side`). False where a plane holds no noise at all.
-    pub(crate) fn residuals(&self, frame: &Frame, corner: (u32, u32), left: &mut [f32]) -> bool {
+    /// What the fit of level and slope that gave `stats` leaves of each sample, in standard deviations of its plane, into
+    /// `left` (`side * side`). False where a plane holds no noise at all.
+    pub(crate) fn residuals(&self, frame: &Frame, corner: (u32, u32), stats: &[PlaneStat], left: &mut [f32]) -> bool {
+        if stats.iter().any(|s| s.variance <= 0.0) {
+            return false;
+        }
         let mut values = [0_u16; MOST_PLACES];
         self.gather(frame, corner, &mut values);
-        self.by_plane(&values).all(|(shape, values)| shape.residuals(values, left))
+        for ((shape, values), stat) in self.by_plane(&values).zip(stats) {
+            shape.residuals(values, stat, left);
+        }
+        true
     }
 
     /// Correlation of neighbouring residuals at each of [`OFFSETS`], less what the fit itself puts there, in units of
@@ -262,13 +273,21 @@ impl PlaneShape {
         1.0 / self.at.len() as f64 + ax * (xx * bx + xy * by) + ay * (xy * bx + yy * by)
     }
 
-    /// Mean, slopes in x and y, sum of squares about the fit.
-    fn fit(&self, values: &[u16]) -> (f32, f32, f32, f64) {
+    /// Fits level and slope.
+    fn measure(&self, values: &[u16]) -> PlaneStat {
+        let least = values.iter().fold(u16::MAX, |m, &v| m.min(v));
+        let greatest = values.iter().fold(0, |m, &v| m.max(v));
         let first = i32::from(values[0]);
         // Counted from the first sample: whole numbers stay exact, and single precision is enough for the slopes.
         let above = |v: u16| i32::from(v) - first;
         let sum: i32 = values.iter().map(|&v| above(v)).sum();
-        let squares: u64 = values.iter().map(|&v| u64::from(above(v).unsigned_abs())).map(|v| v * v).sum();
+        let squares = if greatest - least < NARROW {
+            // As 16-bit numbers, many at once: 324 squares of 11 bits stay inside 31.
+            let square = |v: u16| i32::from(above(v) as i16) * i32::from(above(v) as i16);
+            f64::from(values.iter().map(|&v| square(v)).sum::<i32>())
+        } else {
+            values.iter().map(|&v| u64::from(above(v).unsigned_abs())).map(|v| v * v).sum::<u64>() as f64
+        };
         let mut sums = [[0.0_f32; LANES]; 2];
         let mut add = |v: &[u16; LANES], x: &[f32; LANES], y: &[f32; LANES]| {
             for i in 0..LANES {
@@ -291,27 +310,22 @@ impl PlaneShape {
         let n = self.at.len() as f64;
         let (xx, xy, yy) = self.inverse;
         let (bx, by) = (xx * sx + xy * sy, xy * sx + yy * sy);
-        let left = squares as f64 - f64::from(sum) * f64::from(sum) / n - bx * sx - by * sy;
-        ((f64::from(first) + f64::from(sum) / n) as f32, bx as f32, by as f32, left.max(0.0))
-    }
-
-    fn measure(&self, values: &[u16]) -> PlaneStat {
-        let (mean, _, _, left) = self.fit(values);
-        let least = values.iter().fold(u16::MAX, |m, &v| m.min(v));
-        let greatest = values.iter().fold(0, |m, &v| m.max(v));
-        PlaneStat { mean, variance: (left / self.freedom()) as f32, least, greatest }
-    }
-
-    fn residuals(&self, values: &[u16], left: &mut [f32]) -> bool {
-        let (mean, bx, by, sum) = self.fit(values);
-        if sum <= 0.0 {
-            return false;
+        let left = squares - f64::from(sum) * f64::from(sum) / n - bx * sx - by * sy;
+        PlaneStat {
+            mean: (f64::from(first) + f64::from(sum) / n) as f32,
+            variance: (left.max(0.0) / self.freedom()) as f32,
+            least,
+            greatest,
+            slopes: [bx as f32, by as f32],
         }
-        let scale = (self.at.len() as f64 / sum).sqrt() as f32;
+    }
+
+    fn residuals(&self, values: &[u16], stat: &PlaneStat, left: &mut [f32]) {
+        let [bx, by] = stat.slopes;
+        let scale = (self.at.len() as f64 / (f64::from(stat.variance) * self.freedom())).sqrt() as f32;
         for (((&i, &v), &x), &y) in self.at.iter().zip(values).zip(&self.x).zip(&self.y) {
-            left[usize::from(i)] = (f32::from(v) - mean - bx * x - by * y) * scale;
+            left[usize::from(i)] = (f32::from(v) - stat.mean - bx * x - by * y) * scale;
         }
-        true
     }
 }
 
@@ -343,7 +357,7 @@ mod tests {
             let mut squares = [0.0; 6];
             for &c in &corners {
                 shape.measure(&frame, c, &mut stats);
-                assert!(shape.residuals(&frame, c, &mut left));
+                assert!(shape.residuals(&frame, c, &stats, &mut left));
                 let found = shape.correlations(&left);
                 (0..6).for_each(|k| {
                     correlation[k] += found[k];

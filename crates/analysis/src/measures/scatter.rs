@@ -26,7 +26,8 @@ pub fn flat_patches(frame: &Frame, channels: &[Channel], plane: usize, most: usi
     for &corner in corners.iter().step_by(step) {
         shape.measure(frame, corner, &mut stats);
         let touched = |s: &PlaneStat, c: &Channel| f64::from(s.greatest) >= c.saturation_dn || s.least == 0;
-        if stats.iter().zip(channels).any(|(s, c)| touched(s, c)) || !shape.residuals(frame, corner, &mut left) {
+        if stats.iter().zip(channels).any(|(s, c)| touched(s, c)) || !shape.residuals(frame, corner, &stats, &mut left)
+        {
             continue;
         }
         // The noise model's own tests of structure.

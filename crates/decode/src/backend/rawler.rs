@@ -32,21 +32,16 @@ impl Backend for Rawler {
 
     fn decode(&self, container: &Container, bytes: &Arc<Vec<u8>>) -> Result<Decoded, DecodeError> {
         let cr2 = if container.kind == Kind::Tiff { streams::check_cr2(bytes, container)? } else { None };
-        let source = RawSource::new_from_shared_vec(Arc::clone(bytes));
-        let params = RawDecodeParams::default();
-        let (image, metadata) = guarded(|| {
-            let decoder = rawler::get_decoder(&source)?;
-            let image = decoder.raw_image(&source, &params, false)?;
-            // A failure here costs the gaps in the Exif, not the frame.
-            let metadata = guarded(|| decoder.raw_metadata(&source, &params).ok()).ok().flatten();
-            Ok((image, metadata))
-        })
-        .map_err(|panic| DecodeError::Decoder(format!("rawler stopped: {}", one_line(&panic))))?
-        .map_err(refusal)?;
-        let mut decoded = assemble(image, metadata)?;
-        if let Some(checked) = cr2 {
-            decoded.missing = checked.missing;
-            decoded.largest_code = checked.largest_code.filter(|_| !decoded.filter.is_linear());
+        let mut decoded = match cr2.as_ref().and_then(|cr2| beside(bytes, cr2)) {
+            Some(decoded) => decoded,
+            None => {
+                let (image, metadata) = read(bytes, false)?;
+                assemble(image, metadata, None)?
+            }
+        };
+        if let Some(cr2) = cr2 {
+            decoded.missing = cr2.checked.missing.or(decoded.missing);
+            decoded.largest_code = cr2.checked.largest_code.filter(|_| !decoded.filter.is_linear());
         }
         if container.kind == Kind::Crw {
             // The decompressor does not stop at the code's end; broken data run over it.
@@ -55,6 +50,39 @@ impl Backend for Rawler {
         }
         Ok(decoded)
     }
+}
+
+/// Reads a file with rawler; without its samples where `bare`.
+fn read(bytes: &Arc<Vec<u8>>, bare: bool) -> Result<(RawImage, Option<RawMetadata>), DecodeError> {
+    let source = RawSource::new_from_shared_vec(Arc::clone(bytes));
+    let params = RawDecodeParams::default();
+    guarded(|| {
+        let decoder = rawler::get_decoder(&source)?;
+        let image = decoder.raw_image(&source, &params, bare)?;
+        // A failure here costs the gaps in the Exif, not the frame.
+        let metadata = guarded(|| decoder.raw_metadata(&source, &params).ok()).ok().flatten();
+        Ok((image, metadata))
+    })
+    .map_err(|panic| DecodeError::Decoder(format!("rawler stopped: {}", one_line(&panic))))?
+    .map_err(refusal)
+}
+
+/// A CR2 whose samples are decoded here, beside rawler's reading of everything else: its tables of cameras and lenses take
+/// as long to load as the samples to decode. `None` where it is for rawler alone.
+fn beside(bytes: &Arc<Vec<u8>>, cr2: &streams::Cr2) -> Option<Decoded> {
+    let (rows, read) = std::thread::scope(|scope| {
+        let reading = std::thread::Builder::new().spawn_scoped(scope, || read(bytes, true));
+        let rows = cr2.decode(bytes);
+        (rows, reading.ok().and_then(|thread| thread.join().ok()))
+    });
+    let (image, metadata) = read?.ok()?;
+    // The hint of one old camera whose samples pass a curve.
+    let plain = image.cpp == 1 && !image.camera.find_hint("linearization");
+    let rows = rows.filter(|rows| plain && (rows.width, rows.height) == (image.width, image.height))?;
+    let missing = rows.missing;
+    let mut decoded = assemble(image, metadata, Some(rows.samples)).ok()?;
+    decoded.missing = missing;
+    Some(decoded)
 }
 
 fn refusal(error: RawlerError) -> DecodeError {
@@ -100,7 +128,8 @@ fn filter_of(image: &RawImage) -> Result<FilterArray, DecodeError> {
     }
 }
 
-fn assemble(image: RawImage, metadata: Option<RawMetadata>) -> Result<Decoded, DecodeError> {
+/// `samples`: those of the image, where it came without.
+fn assemble(image: RawImage, metadata: Option<RawMetadata>, samples: Option<Vec<u16>>) -> Result<Decoded, DecodeError> {
     let (width, height) = (image.width, image.height);
     check_size(width as u64, height as u64, image.cpp as u64)?;
     let filter = filter_of(&image)?;
@@ -135,8 +164,9 @@ fn assemble(image: RawImage, metadata: Option<RawMetadata>) -> Result<Decoded, D
     let white = (0..planes).map(|p| f64::from(*whites.get(p).or(whites.first()).unwrap_or(&65_535)).min(65_535.0));
     let white = white.collect();
     let gaps = gaps(&image, metadata);
-    let RawImageData::Integer(samples) = image.data else {
-        return Err(DecodeError::Unsupported("floating-point samples".into()));
+    let samples = match (samples, image.data) {
+        (Some(samples), _) | (None, RawImageData::Integer(samples)) => samples,
+        _ => return Err(DecodeError::Unsupported("floating-point samples".into())),
     };
     if samples.len() != width * height * filter.samples_per_pixel {
         return Err(DecodeError::Decoder(format!("rawler gave {} samples for {width} x {height}", samples.len())));

@@ -9,9 +9,10 @@ use rawler::rawsource::RawSource;
 
 use super::DngRaw;
 use crate::error::one_line;
+use crate::ljpeg::markers;
 use crate::panics::guarded;
 use crate::streams::{self, Checked};
-use crate::{DecodeError, unpack};
+use crate::{DecodeError, lossless, unpack};
 
 /// Decodes the raw image into samples as stored (linearised where the file has a table).
 ///
@@ -22,7 +23,14 @@ pub(crate) fn decode(raw: &DngRaw, bytes: &Arc<Vec<u8>>) -> Result<(Vec<u16>, Ch
         if matches!(raw.compression, 7 | 34_892) { check_streams(raw, bytes)? } else { Checked::default() };
     let mut samples = match raw.compression {
         1 if raw.interleave == (1, 1) => unpack::unpack(raw, bytes)?,
-        1 | 7 | 34_892 | 52_546 => by_rawler(raw, bytes)?,
+        7 => match lossless(raw, bytes) {
+            Some((samples, missing)) => {
+                checked.missing = checked.missing.or(missing);
+                samples
+            }
+            None => by_rawler(raw, bytes)?,
+        },
+        1 | 34_892 | 52_546 => by_rawler(raw, bytes)?,
         other => return Err(DecodeError::Unsupported(format!("DNG compression {other}{}", compression_name(other)))),
     };
     if samples.len() != raw.width * raw.height * raw.samples_per_pixel {
@@ -48,6 +56,39 @@ fn check_streams(raw: &DngRaw, bytes: &[u8]) -> Result<Checked, DecodeError> {
         let samples = |rows: usize| (rows * raw.chunk_width * raw.samples_per_pixel) as u64;
         Some((samples(rows), samples(raw.chunk_height)))
     })
+}
+
+/// Samples of lossless JPEG streams that hold the rows of their strip or tile as they are, with what is missing of them.
+/// `None` where one of the streams is for the reader.
+fn lossless(raw: &DngRaw, bytes: &[u8]) -> Option<(Vec<u16>, Option<String>)> {
+    if raw.interleave != (1, 1) {
+        return None;
+    }
+    let chunk_samples = raw.chunk_width * raw.samples_per_pixel;
+    let row_samples = raw.width * raw.samples_per_pixel;
+    let across = raw.width.div_ceil(raw.chunk_width);
+    let mut samples = vec![0_u16; row_samples * raw.height];
+    let mut missing = None;
+    for (i, &(offset, length)) in raw.chunks.iter().enumerate() {
+        let stream = bytes.get(offset..offset.checked_add(length)?)?;
+        let head = markers(stream).filter(lossless::decodable)?;
+        let (top, left) = (i / across * raw.chunk_height, i % across * chunk_samples);
+        let rows = raw.chunk_height.min(raw.height.checked_sub(top)?);
+        let wide = chunk_samples.min(row_samples - left);
+        if head.width * head.components != chunk_samples || head.height < rows {
+            return None;
+        }
+        let outcome = lossless::decode(stream, &head, |y, row| {
+            if y < rows {
+                let start = (top + y) * row_samples + left;
+                samples[start..start + wide].copy_from_slice(&row[..wide]);
+            }
+        });
+        if let Err(row) = outcome {
+            missing.get_or_insert_with(|| streams::broken_row(row, head.height));
+        }
+    }
+    Some((samples, missing))
 }
 
 fn compression_name(number: u32) -> &'static str {

@@ -237,6 +237,18 @@ mod tests {
         assert!(stream(&path).unwrap_err().to_string().contains("line 2"));
     }
 
+    /// What the fuzz target found: such a line could be read, but not written again.
+    #[test]
+    fn a_number_that_is_too_large_is_refused() {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../fixtures/broken/infinite_share.ndjson");
+        let error = read(&path).unwrap_err().to_string();
+        assert_eq!(error.lines().count(), 1, "{error}");
+        let text = fs::read_to_string(&path).unwrap();
+        assert!(serde_json::from_str::<Record>(&text).is_err());
+        let sound = serde_json::from_str::<Record>(&text.replace("1e60", "1e6"));
+        assert_eq!(sound.unwrap().measures.unwrap().clipping.floor_pct, [1e6]);
+    }
+
     #[test]
     fn one_run_at_a_time() {
         let folder = tempfile::tempdir().unwrap();

@@ -80,8 +80,8 @@ enum Whose {
 /// Puts our properties into an existing sidecar.
 pub(super) fn edit(bytes: &[u8], tags: &Tags) -> Result<Sidecar, SidecarError> {
     let text = std::str::from_utf8(bytes).map_err(|_| SidecarError::Encoding)?;
-    // A byte order mark is kept, but is none of the parser's business.
-    let skipped = if text.starts_with('\u{feff}') { 3 } else { 0 };
+    // Byte order marks are kept, but are none of the parser's business: it would leave one out of its places.
+    let skipped = text.len() - text.trim_start_matches('\u{feff}').len();
     let body = &text[skipped..];
     let found = walk(body)?;
     let place = found.end_of_rdf.ok_or(SidecarError::NotXmp)?;

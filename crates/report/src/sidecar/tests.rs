@@ -133,3 +133,19 @@ fn numbers_have_five_digits_and_no_exponent() {
         assert_eq!(number(value), shown);
     }
 }
+
+/// What the fuzz targets found: kept or refused in words, never a panic.
+#[test]
+fn broken_fixtures_are_refused_in_one_line() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../fixtures/broken");
+    let mut seen = 0;
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.extension().is_some_and(|e| e == "xmp") {
+            let error = write(Some(&std::fs::read(&path).unwrap()), &tags()).unwrap_err().to_string();
+            assert_eq!(error.lines().count(), 1, "{}", path.display());
+            seen += 1;
+        }
+    }
+    assert!(seen > 0);
+}

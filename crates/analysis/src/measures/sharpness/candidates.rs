@@ -27,10 +27,28 @@ pub(crate) struct Candidate {
     pub(crate) score: f32,
 }
 
-/// Bin of a direction (0..12, 15 degrees each from 0), angle anticlockwise with y up.
+/// Cosines and sines of the bins' lower edges, from 15 degrees on.
+const BIN_EDGES: [(f32, f32); DIRECTIONS - 1] = [
+    (0.965_925_8, 0.258_819_04),
+    (0.866_025_4, 0.5),
+    (std::f32::consts::FRAC_1_SQRT_2, std::f32::consts::FRAC_1_SQRT_2),
+    (0.5, 0.866_025_4),
+    (0.258_819_04, 0.965_925_8),
+    (0.0, 1.0),
+    (-0.258_819_04, 0.965_925_8),
+    (-0.5, 0.866_025_4),
+    (-std::f32::consts::FRAC_1_SQRT_2, std::f32::consts::FRAC_1_SQRT_2),
+    (-0.866_025_4, 0.5),
+    (-0.965_925_8, 0.258_819_04),
+];
+
+/// Bin of a direction (0..12, 15 degrees each from 0), angle anticlockwise with y up; of any length.
+#[inline]
 pub(crate) fn direction_bin(nx: f32, ny: f32) -> usize {
-    let deg = (-ny).atan2(nx).to_degrees().rem_euclid(180.0);
-    ((deg / (180.0 / DIRECTIONS as f32)) as usize).min(DIRECTIONS - 1)
+    // Turned into the upper half: the direction has no sign.
+    let (x, y) = if ny > 0.0 || (ny == 0.0 && nx < 0.0) { (-nx, ny) } else { (nx, -ny) };
+    // On or beyond an edge where the edge does not lie further round.
+    BIN_EDGES.iter().map(|&(cos, sin)| usize::from(y * cos >= x * sin)).sum()
 }
 
 struct GradientRow {
@@ -75,38 +93,55 @@ impl GradientRow {
 const DIAGONAL: f32 = 0.414;
 
 /// Unit steps across an edge, to the nearest of eight neighbours on the bright side.
+#[inline]
 fn step_across(gx: f32, gy: f32) -> (isize, isize) {
     let (ax, ay) = (gx.abs(), gy.abs());
-    let sx = if ax > DIAGONAL * ay { gx.signum() as isize } else { 0 };
-    let sy = if ay > DIAGONAL * ax { gy.signum() as isize } else { 0 };
+    let sign = |g: f32| if g < 0.0 { -1 } else { 1 };
+    let sx = if ax > DIAGONAL * ay { sign(gx) } else { 0 };
+    let sy = if ay > DIAGONAL * ax { sign(gy) } else { 0 };
     (sx, sy)
 }
 
-/// Marks the places of a stretch from column `from` whose score is at least `least`, not below that of the neighbour on
+/// A bit for each place of a stretch: a table, so that they can be put together without shifts.
+const BITS: [u32; STRETCH] = {
+    let mut bits = [0; STRETCH];
+    let mut i = 0;
+    while i < STRETCH {
+        bits[i] = 1 << i;
+        i += 1;
+    }
+    bits
+};
+
+/// All bits set for the places of a stretch from column `from` whose score is at least `least`, not below that of the neighbour on
 /// the bright side and above that on the dark side: [`step_across`], written without a branch so that it runs on many
-/// places at once.
-fn maxima(rows: [&GradientRow; 3], from: usize, least: f32) -> [u32; STRETCH] {
-    let wide = |values: &'_ [f32]| values.get(from - 1..).and_then(|v| v.first_chunk::<{ STRETCH + 2 }>()).copied();
-    let narrow = |values: &'_ [f32]| values.get(from..).and_then(|v| v.first_chunk::<STRETCH>()).copied();
-    let [Some(above), Some(here), Some(below)] = rows.map(|row| wide(&row.score)) else { return [0; STRETCH] };
+/// places at once (which it does only as a function of its own).
+#[inline(never)]
+fn maxima<'a>(rows: [&'a GradientRow; 3], from: usize, least: f32) -> [u32; STRETCH] {
+    let wide = |row: &'a GradientRow| row.score.get(from - 1..).and_then(|v| v.first_chunk::<{ STRETCH + 2 }>());
+    let narrow = |values: &'a [f32]| values.get(from..).and_then(|v| v.first_chunk::<STRETCH>());
+    let [Some(above), Some(here), Some(below)] = rows.map(wide) else { return [0; STRETCH] };
     let (Some(gx), Some(gy)) = (narrow(&rows[1].gx), narrow(&rows[1].gy)) else { return [0; STRETCH] };
-    std::array::from_fn(|i| {
+    // Choices by bits: as choices of places to read from, they would have to be made one by one.
+    let mask = |is: bool| u32::from(is).wrapping_neg();
+    let pick = |mask: u32, a: f32, b: f32| f32::from_bits(a.to_bits() & mask | b.to_bits() & !mask);
+    let mut marks = [0; STRETCH];
+    for i in 0..STRETCH {
         let score = here[i + 1];
         let (ax, ay) = (gx[i].abs(), gy[i].abs());
-        let (across, upright) = (ax > DIAGONAL * ay, ay > DIAGONAL * ax);
-        let falling = gx[i] * gy[i] > 0.0;
+        let (across, upright) = (mask(ax > DIAGONAL * ay), mask(ay > DIAGONAL * ax));
+        let falling = mask(gx[i] * gy[i] > 0.0);
         // The two neighbours on the line of the gradient, first the one further right (or down).
-        let corner = if falling { below[i + 2] } else { above[i + 2] };
-        let far_corner = if falling { above[i] } else { below[i] };
-        let right = if upright { corner } else { here[i + 2] };
-        let left = if upright { far_corner } else { here[i] };
-        let first = if across { right } else { below[i + 1] };
-        let second = if across { left } else { above[i + 1] };
-        let forward = if across { gx[i] } else { gy[i] } > 0.0;
-        let bright = if forward { first } else { second };
-        let dark = if forward { second } else { first };
-        u32::from(score >= least) & u32::from(bright <= score) & u32::from(dark < score)
-    })
+        let right = pick(upright, pick(falling, below[i + 2], above[i + 2]), here[i + 2]);
+        let left = pick(upright, pick(falling, above[i], below[i]), here[i]);
+        let first = pick(across, right, below[i + 1]);
+        let second = pick(across, left, above[i + 1]);
+        let forward = mask(pick(across, gx[i], gy[i]) > 0.0);
+        let bright = pick(forward, first, second);
+        let dark = pick(forward, second, first);
+        marks[i] = mask(score >= least) & mask(bright <= score) & mask(dark < score);
+    }
+    marks
 }
 
 /// The strongest candidate of each direction in each block, within a border of `margin` level pixels.
@@ -134,10 +169,22 @@ pub(crate) fn find(level: &Level, noise: SampleNoise, margin: usize) -> Vec<Cand
             if !here.score[from..to].iter().fold(false, |any, &score| any | (score >= least)) {
                 continue;
             }
-            let is_maximum = maxima([near[1], here, near[3]], from, least);
-            for x in (from..to).filter(|x| is_maximum[x - from] != 0) {
+            let found_here = maxima([near[1], here, near[3]], from, least);
+            let bits = found_here.iter().zip(&BITS);
+            let mut marks = bits.fold(0, |all, (mark, bit)| all | mark & bit);
+            while marks != 0 {
+                let x = from + marks.trailing_zeros() as usize;
+                marks &= marks - 1;
+                if x >= to {
+                    break;
+                }
                 let score = here.score[x];
                 let (gx, gy) = (here.gx[x], here.gy[x]);
+                // Only what is stronger than the block has in this direction is looked at further.
+                let slot = &mut best[(x / BLOCK) * DIRECTIONS + direction_bin(gx, gy)];
+                if slot.is_some_and(|c| c.score >= score) {
+                    continue;
+                }
                 let (sx, sy) = step_across(gx, gy);
                 let strength = gx * gx + gy * gy;
                 let along = |k: isize| {
@@ -152,11 +199,7 @@ pub(crate) fn find(level: &Level, noise: SampleNoise, margin: usize) -> Vec<Cand
                     continue;
                 }
                 let norm = strength.sqrt();
-                let normal = (gx / norm, gy / norm);
-                let slot = &mut best[(x / BLOCK) * DIRECTIONS + direction_bin(normal.0, normal.1)];
-                if slot.is_none_or(|c| c.score < score) {
-                    *slot = Some(Candidate { x: x as f32, y: y as f32, normal, score });
-                }
+                *slot = Some(Candidate { x: x as f32, y: y as f32, normal: (gx / norm, gy / norm), score });
             }
         }
         if y % BLOCK == BLOCK - 1 || y + 1 == h - margin {
@@ -164,4 +207,23 @@ pub(crate) fn find(level: &Level, noise: SampleNoise, margin: usize) -> Vec<Cand
         }
     }
     found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bins_are_those_of_the_angle() {
+        for k in 0..7200 {
+            let deg = f64::from(k) * 0.05 + 0.012;
+            let (s, c) = deg.to_radians().sin_cos();
+            let wanted = (deg % 180.0 / 15.0) as usize;
+            assert_eq!(direction_bin(3.0 * c as f32, -3.0 * s as f32), wanted, "{deg}");
+        }
+        let on_edges = [(1.0, 0.0, 0), (-1.0, 0.0, 0), (1.0, -1.0, 3), (0.0, 1.0, 6), (0.0, -1.0, 6), (1.0, 1.0, 9)];
+        for (x, y, bin) in on_edges {
+            assert_eq!(direction_bin(x, y), bin, "({x}, {y})");
+        }
+    }
 }

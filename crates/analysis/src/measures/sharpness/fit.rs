@@ -3,9 +3,10 @@
 use super::candidates::Candidate;
 use super::edge::{Edge, PROFILE_REACH, profile};
 use super::erf::Normal;
+use super::glance::Glance;
 use super::normal_equations::Step;
 use super::samples::SampleNoise;
-use super::step_fit::{Fitted, fit_step, start};
+use super::step_fit::{Fitted, fit_step};
 use super::window::{Place, Source, Window};
 
 /// Why a candidate is not an edge to measure by. Counted for the notes.
@@ -44,6 +45,42 @@ const LEAST_CONTRAST: f32 = 3.5;
 /// Greatest standard error of ln sigma.
 const LARGEST_ERROR: f32 = 0.25;
 
+/// Misfit of the first fit, in units of what the last may leave, that no narrower window mends.
+const HOPELESS: f32 = 3.0;
+
+/// What noise and the model's own coarseness may leave of a step.
+#[derive(Debug, Clone, Copy)]
+struct Allowance {
+    /// Noise of one sample.
+    noise: SampleNoise,
+    /// Samples averaged in each value.
+    averaged: f32,
+}
+
+impl Allowance {
+    /// Noise of a value, mean of both sides, DN.
+    fn noise_dn(&self, step: &Step) -> f32 {
+        let sum = self.noise.variance(step.low) + self.noise.variance(step.low + step.step);
+        (sum / 2.0 / self.averaged).sqrt()
+    }
+
+    /// Root mean square deviation that is still taken for an edge, DN.
+    fn misfit_dn(&self, step: &Step) -> f32 {
+        (1.2 * self.noise_dn(step)).hypot(MISFIT * step.step)
+    }
+}
+
+/// Ends the first fit where it runs to what would be refused at its end, from far beyond the limits there.
+fn on_the_way(step: &Step, halved: bool) -> Result<(), Reject> {
+    if step.step < 0.0 || step.shift.abs() > 4.5 {
+        return Err(Reject::NoFit);
+    }
+    if step.sigma > 3.0 * WIDEST || (halved && step.sigma < 0.5 * NARROWEST_HALVED) {
+        return Err(Reject::OtherLevel);
+    }
+    Ok(())
+}
+
 /// Fits edges; keeps its buffers between them.
 pub(crate) struct Fitter {
     window: Window,
@@ -74,13 +111,20 @@ impl Fitter {
         if window.clipped {
             return Err(Reject::Clipped);
         }
-        let start = start(window, if halved { 1.6 } else { 0.8 });
-        let first = fit_step(window, &self.normal, start, 12).ok_or(Reject::NoFit)?;
+        let allowance = Allowance { noise, averaged: source.averaged() };
+        let seen = Glance::of(window, if halved { 1.6 } else { 0.8 });
+        if let Some(why) = seen.refusal(halved, allowance.misfit_dn(&seen.start), allowance.noise_dn(&seen.start)) {
+            return Err(why);
+        }
+        let first = fit_step(window, &self.normal, seen.start, 12, |step| on_the_way(step, halved))?;
         if first.step.shift.abs() > 3.0 || first.step.step <= 0.0 {
             return Err(Reject::NoFit);
         }
         if first.step.sigma > WIDEST * 1.25 || (halved && first.step.sigma < NARROWEST_HALVED * 0.8) {
             return Err(Reject::OtherLevel);
+        }
+        if first.rms > HOPELESS * allowance.misfit_dn(&first.step) {
+            return Err(Reject::Crowded);
         }
         at = moved(at, &first.step);
         // The window: as narrow as the blur allows, for the scene is crowded; long where noise asks for it.
@@ -95,9 +139,9 @@ impl Fitter {
             return Err(Reject::Clipped);
         }
         let start = Step { shift: 0.0, slope: 0.0, ..first.step };
-        let fitted = fit_step(window, &self.normal, start, 12).ok_or(Reject::NoFit)?;
+        let fitted = fit_step(window, &self.normal, start, 12, |_| Ok(()))?;
         let fitted = drop_outliers(window, &self.normal, fitted)?;
-        let edge = self.judge(source, noise, at, fitted, half_width, half_length)?;
+        let edge = self.judge(source, allowance, at, fitted, half_width, half_length)?;
         let plain = self.plain_beyond(source, at, &fitted, half_width, half_length.min(7.0));
         if plain { Ok(edge) } else { Err(Reject::Crowded) }
     }
@@ -135,7 +179,7 @@ impl Fitter {
     fn judge(
         &self,
         source: &Source<'_, '_>,
-        noise: SampleNoise,
+        allowance: Allowance,
         at: Place,
         fitted: Fitted,
         half_width: f32,
@@ -150,17 +194,14 @@ impl Fitter {
         if step.sigma > WIDEST || (halved && step.sigma < NARROWEST_HALVED) {
             return Err(Reject::OtherLevel);
         }
-        let expected =
-            ((noise.variance(step.low) + noise.variance(step.low + step.step)) / 2.0 / source.averaged()).sqrt();
-        let sigma_noise = fitted.rms.max(0.7 * expected);
+        let (error_ln_sigma, error_shift) = fitted.unit_errors().ok_or(Reject::NoFit)?;
+        let sigma_noise = fitted.rms.max(0.7 * allowance.noise_dn(&step));
         let contrast_to_noise = step.step / sigma_noise;
-        let error_ln = fitted.unit_error_ln_sigma * sigma_noise;
+        let error_ln = error_ln_sigma * sigma_noise;
         if contrast_to_noise < LEAST_CONTRAST || error_ln > LARGEST_ERROR {
             return Err(Reject::LowContrast);
         }
-        if fitted.rms > (1.2 * expected).hypot(MISFIT * step.step)
-            || !plain_quarters(window, &self.normal, &step, sigma_noise)
-        {
+        if fitted.rms > allowance.misfit_dn(&step) || !plain_quarters(window, &self.normal, &step, sigma_noise) {
             return Err(Reject::Crowded);
         }
         // A bend of radius R widens the profile by itself only at second order; beyond a fifth of R the sides no
@@ -187,7 +228,7 @@ impl Fitter {
             contrast_to_noise,
             step_px,
             extra_px2,
-            error_place_px: fitted.unit_error_shift * sigma_noise * step_px,
+            error_place_px: error_shift * sigma_noise * step_px,
             weight: 1.0,
             profile: profile(window, &step),
         })
@@ -228,7 +269,7 @@ fn drop_outliers(window: &mut Window, normal: &Normal, fitted: Fitted) -> Result
     window.t.truncate(kept);
     window.u.truncate(kept);
     window.v.truncate(kept);
-    fit_step(window, normal, step, 8).ok_or(Reject::NoFit)
+    fit_step(window, normal, step, 8, |_| Ok(()))
 }
 
 /// True where the residuals' means in the four quarters of the window (dark and bright side, both ends) are small: a

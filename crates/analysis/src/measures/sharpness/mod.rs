@@ -13,6 +13,7 @@ mod detail;
 mod edge;
 mod erf;
 mod fit;
+mod glance;
 mod kind;
 mod local_noise;
 mod normal_equations;

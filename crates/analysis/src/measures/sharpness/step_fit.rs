@@ -1,7 +1,9 @@
 //! A blurred step fitted to the samples of a window.
 
 use super::erf::Normal;
-use super::normal_equations::{PARAMETERS, Step, normal_equations};
+use super::fit::Reject;
+use super::glance::Glance;
+use super::normal_equations::{Matrix, PARAMETERS, Step, normal_equations};
 use super::window::Window;
 use crate::linear::{Factors, solve};
 
@@ -12,10 +14,22 @@ pub(super) struct Fitted {
     pub(super) step: Step,
     /// Root mean square of the residuals, DN.
     pub(super) rms: f32,
-    /// Standard error of ln sigma for residuals of unit variance.
-    pub(super) unit_error_ln_sigma: f32,
-    /// Standard error of the shift for residuals of unit variance, source pixels per DN.
-    pub(super) unit_error_shift: f32,
+    /// Normal matrix there.
+    ata: Matrix,
+}
+
+impl Fitted {
+    /// Standard errors for residuals of unit variance: of ln sigma, and of the shift in source pixels per DN. `None` where
+    /// the samples leave a parameter open.
+    pub(super) fn unit_errors(&self) -> Option<(f32, f32)> {
+        let factors = Factors::of(self.ata)?;
+        let inverse_diagonal = |k: usize| {
+            let mut unit = [0.0; PARAMETERS];
+            unit[k] = 1.0;
+            factors.solve(unit)[k].max(0.0).sqrt() as f32
+        };
+        Some((inverse_diagonal(5), inverse_diagonal(2)))
+    }
 }
 
 /// A straight blurred step fitted to many samples.
@@ -39,8 +53,8 @@ pub(crate) fn fit_line(samples: &[(f64, f64, f64)], sigma: f32) -> Option<LineFi
         window.u.push(u as f32);
         window.v.push(v as f32);
     }
-    let first = start(&window, sigma);
-    let step = fit_step(&window, &Normal::new(), first, 25)?.step;
+    let first = Glance::of(&window, sigma).start;
+    let step = fit_step(&window, &Normal::new(), first, 25, |_| Ok(())).ok()?.step;
     (step.step > 0.0).then_some(LineFit {
         shift: f64::from(step.shift),
         slope: f64::from(step.slope),
@@ -49,11 +63,20 @@ pub(crate) fn fit_line(samples: &[(f64, f64, f64)], sigma: f32) -> Option<LineFi
     })
 }
 
-/// Least squares by Levenberg and Marquardt. `None` where it does not settle.
-pub(super) fn fit_step(window: &Window, normal: &Normal, start: Step, rounds: usize) -> Option<Fitted> {
+/// Least squares by Levenberg and Marquardt. `keep` sees each step that is an improvement and may end the fit.
+///
+/// # Errors
+/// [`Reject::NoFit`] where it does not settle; what `keep` says.
+pub(super) fn fit_step(
+    window: &Window,
+    normal: &Normal,
+    start: Step,
+    rounds: usize,
+    keep: impl Fn(&Step) -> Result<(), Reject>,
+) -> Result<Fitted, Reject> {
     let n = window.v.len();
     if n < 4 * PARAMETERS {
-        return None;
+        return Err(Reject::NoFit);
     }
     let mut now = start;
     let mut damping = 1e-3_f64;
@@ -63,7 +86,7 @@ pub(super) fn fit_step(window: &Window, normal: &Normal, start: Step, rounds: us
         for (k, row) in damped.iter_mut().enumerate() {
             row[k] += damping * row[k].max(1e-12);
         }
-        let delta = solve(damped, atb)?;
+        let delta = solve(damped, atb).ok_or(Reject::NoFit)?;
         let next = Step {
             low: now.low + delta[0] as f32,
             step: now.step + delta[1] as f32,
@@ -76,6 +99,7 @@ pub(super) fn fit_step(window: &Window, normal: &Normal, start: Step, rounds: us
         let (ata_next, atb_next, cost_next) =
             if sane { normal_equations(window.columns(), normal, &next) } else { (ata, atb, f64::INFINITY) };
         if cost_next <= cost {
+            keep(&next)?;
             let settled = cost - cost_next < 1e-4 * cost && delta[5].abs() < 3e-3 && delta[2].abs() < 3e-3;
             now = next;
             (ata, atb, cost) = (ata_next, atb_next, cost_next);
@@ -90,35 +114,5 @@ pub(super) fn fit_step(window: &Window, normal: &Normal, start: Step, rounds: us
             }
         }
     }
-    let factors = Factors::of(ata)?;
-    let inverse_diagonal = |k: usize| {
-        let mut unit = [0.0; PARAMETERS];
-        unit[k] = 1.0;
-        factors.solve(unit)[k]
-    };
-    let rms = (cost / (n - PARAMETERS) as f64).sqrt() as f32;
-    Some(Fitted {
-        step: now,
-        rms,
-        unit_error_ln_sigma: inverse_diagonal(5).max(0.0).sqrt() as f32,
-        unit_error_shift: inverse_diagonal(2).max(0.0).sqrt() as f32,
-    })
-}
-
-/// First values: both sides from the outer thirds of the window.
-pub(super) fn start(window: &Window, sigma: f32) -> Step {
-    let edge = window.t.iter().fold(0.0_f32, |m, t| m.max(t.abs())) * 0.5;
-    let (mut low, mut high, mut n_low, mut n_high) = (0.0, 0.0, 0.0_f32, 0.0_f32);
-    for (&t, &v) in window.t.iter().zip(&window.v) {
-        if t < -edge {
-            low += v;
-            n_low += 1.0;
-        } else if t > edge {
-            high += v;
-            n_high += 1.0;
-        }
-    }
-    let low = low / n_low.max(1.0);
-    let high = high / n_high.max(1.0);
-    Step { low, step: high - low, shift: 0.0, slope: 0.0, bend: 0.0, sigma }
+    Ok(Fitted { step: now, rms: (cost / (n - PARAMETERS) as f64).sqrt() as f32, ata })
 }

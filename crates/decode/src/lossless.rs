@@ -1,0 +1,371 @@
+//! Samples of lossless JPEG streams (ITU-T T.81, annex H): the slow part of CR2 and of compressed DNG files.
+//!
+//! The library reader takes 10 ns a sample here, a third of a whole audit; this one half of that, because it unstuffs the
+//! coded data in blocks, holds 64 bits of them and finds code word and difference in one table. It takes plain streams
+//! only (see [`decodable`]); the reader takes the rest, and [`markers`](crate::ljpeg::markers) has checked the headers.
+
+use crate::ljpeg::{Code, Stream};
+
+/// Bits by which code word and difference are found at once.
+const SHORT: u32 = 12;
+/// Coded bytes that are unstuffed at a time, at least.
+const BLOCK: usize = 1 << 16;
+/// Bytes of zeros after the coded data: whole words can be read, and a stream that is too short ends in them.
+const ZEROS: usize = 64;
+
+/// Where the coded data broke off: the row of the stream that could not be decoded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct BrokenRow(pub(crate) usize);
+
+/// True for streams that are decoded here: one to four components of full resolution, any predictor, no restart markers, no
+/// point transform, no differences of 16 bits (which old files store in two ways).
+pub(crate) fn decodable(stream: &Stream) -> bool {
+    let tables = stream.codes();
+    stream.lossless_mosaic()
+        && stream.plain_scan()
+        && (2..=16).contains(&stream.precision)
+        && (1..=4).contains(&stream.components)
+        && tables.is_some_and(|tables| tables.iter().flat_map(|t| t.iter()).all(|code| code.extra < 16))
+}
+
+/// Decodes row after row (`width * components` samples) of a [`decodable`] stream; each goes to `done` with its number.
+///
+/// # Errors
+/// The first row that has no code words or no data left.
+pub(crate) fn decode(bytes: &[u8], stream: &Stream, done: impl FnMut(usize, &[u16])) -> Result<(), BrokenRow> {
+    match stream.components {
+        1 => decode_components::<1>(bytes, stream, done),
+        2 => decode_components::<2>(bytes, stream, done),
+        3 => decode_components::<3>(bytes, stream, done),
+        _ => decode_components::<4>(bytes, stream, done),
+    }
+}
+
+fn decode_components<const N: usize>(
+    bytes: &[u8],
+    stream: &Stream,
+    mut done: impl FnMut(usize, &[u16]),
+) -> Result<(), BrokenRow> {
+    let codes = stream.codes().filter(|codes| codes.len() == N).ok_or(BrokenRow(0))?;
+    let tables: Vec<Table<'_>> = codes.into_iter().map(Table::new).collect();
+    let tables: [&Table<'_>; N] = std::array::from_fn(|i| &tables[i]);
+    let mut bits = Bits::new(bytes.get(stream.data()..).unwrap_or_default());
+    let samples = stream.width * N;
+    let (mut above, mut row) = (vec![0_u16; samples], vec![0_u16; samples]);
+    for y in 0..stream.height {
+        bits.reserve(4 * samples);
+        if y == 0 {
+            // The first row has no row above: each component starts in the middle and goes on from its left neighbour.
+            from_the_left(&mut bits, tables, [1 << (stream.precision - 1); N], &mut row);
+        } else {
+            let first = std::array::from_fn(|i| above[i]);
+            match stream.predictor {
+                1 => from_the_left(&mut bits, tables, first, &mut row),
+                predictor => from_above(&mut bits, tables, predictor, &above, &mut row),
+            }
+        }
+        if bits.broken() {
+            return Err(BrokenRow(y));
+        }
+        done(y, &row);
+        std::mem::swap(&mut above, &mut row);
+    }
+    Ok(())
+}
+
+/// A row whose samples follow from their left neighbours of the same component.
+fn from_the_left<const N: usize>(bits: &mut Bits<'_>, tables: [&Table<'_>; N], first: [u16; N], row: &mut [u16]) {
+    let mut last = first;
+    for pixel in row.as_chunks_mut::<N>().0 {
+        for i in 0..N {
+            last[i] = last[i].wrapping_add(bits.difference(tables[i]));
+            pixel[i] = last[i];
+        }
+    }
+}
+
+/// A row whose samples follow from neighbours on the left and above (T.81, table H.1), the first ones from above.
+fn from_above<const N: usize>(
+    bits: &mut Bits<'_>,
+    tables: [&Table<'_>; N],
+    predictor: u8,
+    above: &[u16],
+    row: &mut [u16],
+) {
+    let mut left = [0_i32; N];
+    let mut corner = [0_i32; N];
+    let pixels = row.as_chunks_mut::<N>().0.iter_mut().zip(above.as_chunks::<N>().0);
+    for (x, (pixel, above)) in pixels.enumerate() {
+        for i in 0..N {
+            let (a, b, c) = (left[i], i32::from(above[i]), corner[i]);
+            let guess = match predictor {
+                _ if x == 0 => b,
+                2 => b,
+                3 => c,
+                4 => a + b - c,
+                5 => a + ((b - c) >> 1),
+                6 => b + ((a - c) >> 1),
+                _ => (a + b) >> 1,
+            };
+            pixel[i] = (guess as u16).wrapping_add(bits.difference(tables[i]));
+            (left[i], corner[i]) = (i32::from(pixel[i]), b);
+        }
+    }
+}
+
+/// A Huffman table by the next bits.
+struct Table<'a> {
+    /// Difference above, bits of code word and difference below; 0 where they are longer than [`SHORT`] together.
+    short: Box<[u32; 1 << SHORT]>,
+    /// By the next 16 bits.
+    whole: &'a [Code],
+}
+
+impl<'a> Table<'a> {
+    fn new(whole: &'a [Code]) -> Self {
+        let mut short = Box::new([0_u32; 1 << SHORT]);
+        for (i, entry) in short.iter_mut().enumerate() {
+            let Some(code) = whole.get(i << (16 - SHORT)) else { break };
+            let bits = u32::from(code.bits) + u32::from(code.extra);
+            if code.bits > 0 && bits <= SHORT {
+                let value = (i >> (SHORT - bits)) as u32 & ((1 << code.extra) - 1);
+                *entry = u32::from(signed(value, code.extra)) << 16 | bits;
+            }
+        }
+        Self { short, whole }
+    }
+}
+
+/// The difference that `extra` bits stand for, modulo 2^16 (T.81, table H.2).
+fn signed(value: u32, extra: u8) -> u16 {
+    let negative = extra > 0 && value < 1 << (extra - 1);
+    if negative { (value as u16).wrapping_sub((1 << extra) - 1) } else { value as u16 }
+}
+
+/// The coded data, bit by bit from the most significant on.
+struct Bits<'a> {
+    source: &'a [u8],
+    /// Unstuffed data, from `place` on not yet in the pool.
+    plain: Vec<u8>,
+    place: usize,
+    /// The next bits at its upper end, `held` of them certain.
+    pool: u64,
+    held: u32,
+    /// A code word that is none was met.
+    no_code: bool,
+}
+
+impl<'a> Bits<'a> {
+    fn new(source: &'a [u8]) -> Self {
+        Self { source, plain: Vec::with_capacity(2 * BLOCK), place: 0, pool: 0, held: 0, no_code: false }
+    }
+
+    /// Sees to it that so many bytes are unstuffed, as far as the stream goes.
+    fn reserve(&mut self, bytes: usize) {
+        if self.plain.len().saturating_sub(self.place) >= bytes + ZEROS {
+            return;
+        }
+        self.plain.drain(..self.place.min(self.plain.len()));
+        self.place = 0;
+        let wanted = (bytes + ZEROS).max(BLOCK);
+        while self.plain.len() < wanted && !self.source.is_empty() {
+            let ahead = wanted.min(self.source.len());
+            self.unstuff(ahead);
+        }
+    }
+
+    /// Moves coded data on, the zero after each 0xFF left out; any other marker ends them.
+    fn unstuff(&mut self, ahead: usize) {
+        let mut at = 0;
+        while at < ahead {
+            // Stretches without 0xFF are tested and taken at once.
+            if let Some(stretch) = self.source[at..].first_chunk::<32>()
+                && !stretch.iter().fold(false, |any, &b| any | (b == 0xff))
+            {
+                self.plain.extend_from_slice(stretch);
+                at += stretch.len();
+                continue;
+            }
+            for _ in 0..32 {
+                let Some(&byte) = self.source.get(at) else { break };
+                if byte == 0xff {
+                    if self.source.get(at + 1) != Some(&0) {
+                        self.source = &[];
+                        return;
+                    }
+                    at += 1;
+                }
+                self.plain.push(byte);
+                at += 1;
+            }
+        }
+        self.source = self.source.get(at..).unwrap_or_default();
+    }
+
+    /// Fills the pool up to 56 bits or more; with zeros after the end of the data.
+    #[inline]
+    fn fill(&mut self) {
+        if let Some(word) = self.plain.get(self.place..).and_then(|rest| rest.first_chunk::<8>()) {
+            self.pool |= u64::from_be_bytes(*word) >> self.held;
+            self.place += ((63 - self.held) >> 3) as usize;
+        } else {
+            self.fill_at_end();
+        }
+        self.held |= 56;
+    }
+
+    #[cold]
+    fn fill_at_end(&mut self) {
+        let mut word = [0; 8];
+        for (to, &from) in word.iter_mut().zip(self.plain.get(self.place..).unwrap_or_default()) {
+            *to = from;
+        }
+        self.pool |= u64::from_be_bytes(word) >> self.held;
+        self.place += ((63 - self.held) >> 3) as usize;
+    }
+
+    #[inline]
+    fn difference(&mut self, table: &Table<'_>) -> u16 {
+        if self.held < 32 {
+            self.fill();
+        }
+        let entry = table.short[(self.pool >> (64 - SHORT)) as usize];
+        if entry == 0 {
+            return self.long_difference(table);
+        }
+        let bits = entry & 0xff;
+        self.pool <<= bits;
+        self.held -= bits;
+        (entry >> 16) as u16
+    }
+
+    /// Code word and difference of up to 31 bits.
+    fn long_difference(&mut self, table: &Table<'_>) -> u16 {
+        let code = table.whole.get((self.pool >> 48) as usize).copied().unwrap_or_default();
+        if code.bits == 0 {
+            self.no_code = true;
+        }
+        self.pool <<= code.bits;
+        // Two shifts: a difference of no bits must leave nothing.
+        let value = (self.pool >> 1 >> (63 - u32::from(code.extra))) as u32;
+        self.pool <<= code.extra;
+        self.held -= u32::from(code.bits) + u32::from(code.extra);
+        signed(value, code.extra)
+    }
+
+    /// True where code words or data were missing so far.
+    fn broken(&self) -> bool {
+        self.no_code || self.place > self.plain.len() + self.held as usize / 8
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::ljpeg::markers;
+
+    /// Writes a stream: every difference as the code word of its length (nine bits for all 16 lengths) and its bits.
+    fn encode(rows: &[Vec<u16>], components: usize, predictor: u8, precision: u8) -> Vec<u8> {
+        let width = rows[0].len() / components;
+        let mut bytes = vec![0xff, 0xd8, 0xff, 0xc4, 0, 35, 0];
+        bytes.extend([0, 0, 0, 0, 0, 0, 0, 0, 16, 0, 0, 0, 0, 0, 0, 0]);
+        bytes.extend(0..16);
+        bytes.extend([0xff, 0xc3, 0, 8 + 3 * components as u8, precision]);
+        bytes.extend((rows.len() as u16).to_be_bytes());
+        bytes.extend((width as u16).to_be_bytes());
+        bytes.push(components as u8);
+        (0..components as u8).for_each(|i| bytes.extend([i, 0x11, 0]));
+        bytes.extend([0xff, 0xda, 0, 6 + 2 * components as u8, components as u8]);
+        (0..components as u8).for_each(|i| bytes.extend([i, 0]));
+        bytes.extend([predictor, 0, 0]);
+        let (mut pool, mut held) = (0_u64, 0);
+        let mut put = |value: u64, bits: u32, bytes: &mut Vec<u8>| {
+            pool = pool << bits | value;
+            held += bits;
+            while held >= 8 {
+                held -= 8;
+                let byte = (pool >> held) as u8;
+                bytes.push(byte);
+                if byte == 0xff {
+                    bytes.push(0);
+                }
+            }
+        };
+        for (y, row) in rows.iter().enumerate() {
+            for (x, &v) in row.iter().enumerate() {
+                let at = |x: usize, y: usize| i32::from(rows[y][x]);
+                let guess = match (y, x < components) {
+                    (0, true) => 1 << (precision - 1),
+                    (0, false) => at(x - components, 0),
+                    (_, true) => at(x, y - 1),
+                    _ => {
+                        let (a, b, c) = (at(x - components, y), at(x, y - 1), at(x - components, y - 1));
+                        [0, a, b, c, a + b - c, a + ((b - c) >> 1), b + ((a - c) >> 1), (a + b) >> 1]
+                            [usize::from(predictor)]
+                    }
+                };
+                let difference = i32::from(v.wrapping_sub(guess as u16) as i16);
+                let length = 32 - difference.unsigned_abs().leading_zeros();
+                put(u64::from(length), 9, &mut bytes);
+                let stored = if difference < 0 { difference - 1 } else { difference };
+                put(stored as u64 & ((1 << length) - 1), length, &mut bytes);
+            }
+        }
+        put(0x7f, 7, &mut bytes);
+        bytes.extend([0xff, 0xd9]);
+        bytes
+    }
+
+    fn rows(width: usize, height: usize, precision: u8) -> Vec<Vec<u16>> {
+        let mut state = 7_u64;
+        let mut dice = || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (state >> 40) as usize
+        };
+        let top = (1_usize << precision) - 1;
+        let value = |x: usize, dice: &mut dyn FnMut() -> usize| match dice() % 9 {
+            0 => dice() % (top / 2 + 1),
+            1 => top / 2,
+            _ => (top / 4 + x * 3 + dice() % 40).min(top),
+        };
+        (0..height).map(|_| (0..width).map(|x| value(x, &mut dice) as u16).collect()).collect()
+    }
+
+    /// Source of the predictors: ITU-T T.81, table H.1; the writer above is independent of the reader.
+    #[test]
+    fn every_predictor_and_number_of_components() {
+        for components in 1..=4 {
+            for predictor in 1..=7 {
+                let truth = rows(12 * components * 11, 9, 14);
+                let bytes = encode(&truth, components, predictor, 14);
+                let stream = markers(&bytes).unwrap();
+                assert!(decodable(&stream));
+                let mut found = Vec::new();
+                let outcome = decode(&bytes, &stream, |y, row| {
+                    assert_eq!(y, found.len());
+                    found.push(row.to_vec());
+                });
+                assert_eq!(outcome, Ok(()));
+                assert!(found == truth, "{components} components, predictor {predictor}");
+            }
+        }
+    }
+
+    #[test]
+    fn cut_and_senseless_streams_end_in_a_broken_row() {
+        let truth = rows(3000, 60, 14);
+        let whole = encode(&truth, 2, 1, 14);
+        let stream = markers(&whole).unwrap();
+        for length in [stream.data(), stream.data() + 1, whole.len() / 3, whole.len() / 2, whole.len() - 40] {
+            let mut rows = 0;
+            let outcome = decode(&whole[..length], &stream, |_, _| rows += 1);
+            assert_eq!(outcome, Err(BrokenRow(rows)));
+            assert!(rows < 60 && rows * whole.len() <= 61 * length, "{rows} rows of {length} bytes");
+        }
+        let mut ones = whole.clone();
+        let at = stream.data() + 5000;
+        ones[at..at + 200].copy_from_slice(&[0xff, 0].repeat(100));
+        assert!(decode(&ones, &stream, |_, _| ()).is_err(), "nine ones are no code word");
+    }
+}
