@@ -13,6 +13,8 @@ mod linear;
 mod measure;
 pub mod measures;
 pub mod optics;
+#[doc(hidden)]
+pub mod parts;
 pub mod print;
 pub mod range;
 pub mod series;
