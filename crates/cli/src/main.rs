@@ -2,6 +2,7 @@
 
 #![allow(unreachable_pub, reason = "a program has no outside callers")]
 
+mod adopt;
 mod answer;
 mod commands;
 mod defaults;

@@ -8,6 +8,7 @@ use std::io::{self, BufWriter, IsTerminal, Stdout, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
+use rawassay_analysis::Brief;
 use rawassay_report::{Format, ReportError, ScorecardWriter, TableStyle};
 
 use crate::messages::Failure;
@@ -92,13 +93,13 @@ impl OutputPlan {
     ///
     /// # Errors
     /// Where the output file cannot be made.
-    pub fn open(&self) -> Result<Outputs, Failure> {
+    pub fn open(&self, brief: &Brief) -> Result<Outputs, Failure> {
         let mut outputs = Outputs { writers: Vec::new() };
         if let Some((format, out)) = &self.cards {
             outputs.writers.push((format.writer(), Sink::open(out.as_ref())?));
         }
         if self.table {
-            let writer = rawassay_report::table::TableWriter::new(stdout_style());
+            let writer = rawassay_report::cards_table::TableWriter::new(stdout_style(), brief.output.unit);
             outputs.writers.push((Box::new(writer), Sink::open(None)?));
         }
         for (writer, sink) in &mut outputs.writers {

@@ -5,12 +5,12 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use rawassay_analysis::brief::{Brief, Limit, OutputKind};
+use rawassay_analysis::crop::Crop;
 use rawassay_analysis::enlarge::{self, Distance, PaperSize};
 use rawassay_analysis::judge::{Judgement, judge};
 use rawassay_analysis::series::{By, Series, ShutterOptions, series};
 use rawassay_analysis::sets::{Sets, sets};
 use rawassay_analysis::{FrameView, print};
-use rawassay_decode::Area;
 use rawassay_report::page::{self, Drawn, Folder, Purpose, Sheet, Shoot, Sizes, draw};
 use rawassay_report::plot::wall::Hanging;
 use rawassay_report::record::{path_of_uri, uri_of_path};
@@ -31,7 +31,7 @@ pub struct Request<'a> {
     /// The brief.
     pub brief: &'a Brief,
     /// The part of each frame that is judged, in its pixels as stored; `None` for the whole.
-    pub crop: Option<Area>,
+    pub crop: Option<Crop>,
     /// Most frames that are decoded at once; fewer where memory is short. `None`: one per core.
     pub jobs: Option<usize>,
     /// Longest time for one frame.
@@ -57,7 +57,10 @@ pub struct Written {
 /// Writes or refreshes the folder. `progress` is called with the frames done so far.
 pub fn write(request: &Request<'_>, records: Vec<Record>, progress: &dyn Fn(usize)) -> Result<Written, Failure> {
     let folder = Folder::create(request.out).map_err(|e| cannot_write(request.out, &e))?;
-    let judgements: Vec<Judgement> = records.iter().map(|r| judge(&r.subject(), request.brief, request.crop)).collect();
+    let judgements: Vec<Judgement> = records
+        .iter()
+        .map(|r| judge(&r.subject(), request.brief, request.crop.and_then(|crop| crop.of(r.shot.as_ref()))))
+        .collect();
     let (series, sets) = together(&records, &judgements, request.brief);
     let sheets = records.into_iter().zip(&judgements).map(|(record, j)| sheet(record, j, request)).collect();
     let title = title(request.record);
@@ -181,13 +184,14 @@ fn together(records: &[Record], judgements: &[Judgement], brief: &Brief) -> (Vec
 fn sheet(record: Record, judgement: &Judgement, request: &Request<'_>) -> Sheet {
     let brief = request.brief;
     let card = Scorecard::new(&record, judgement);
+    let crop = request.crop.and_then(|crop| crop.of(record.shot.as_ref()));
     let mut sizes = Vec::new();
     if record.status != Status::Unreadable {
         let asked =
             PaperSize { name: brief.size_text(), width_mm: brief.output.width_mm, height_mm: brief.output.height_mm };
         let mut papers = enlarge::usual_sizes();
         papers.push(asked);
-        let ladder = enlarge::ladder(&record.subject(), brief, request.crop, None, Distance::Brief, &papers);
+        let ladder = enlarge::ladder(&record.subject(), brief, crop, None, Distance::Brief, &papers);
         sizes = ladder
             .rungs
             .into_iter()
@@ -203,7 +207,7 @@ fn sheet(record: Record, judgement: &Judgement, request: &Request<'_>) -> Sheet 
         sizes.dedup_by(|a, b| (a.width_cm - b.width_cm).abs() < 0.5);
     }
     let mut sheet = Sheet::new(record, card, sizes);
-    sheet.crop = request.crop.filter(|crop| {
+    sheet.crop = crop.filter(|crop| {
         let size = sheet.card.shot.as_ref().map(|s| (s.width_px, s.height_px));
         size.is_some_and(|(w, h)| rawassay_analysis::crop::inside(crop, w, h))
     });
@@ -221,7 +225,7 @@ fn purpose(request: &Request<'_>) -> Purpose {
         size: brief.size_text(),
         distance: brief.distance_text(),
         sides_cm: (w.max(h), w.min(h)),
-        crop: request.crop.as_ref().map(rawassay_analysis::crop::text),
+        crop: request.crop.map(|crop| crop.text()),
         screen: brief.output.kind == OutputKind::Screen,
         rise_limit_mm: on_paper(brief.limits.rise_eye_limits),
         snr_limit: (brief.limits.snr_midtone.borderline, brief.limits.snr_midtone.fails),

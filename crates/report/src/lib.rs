@@ -1,5 +1,6 @@
 //! Scorecards, the record they are made from, and what is written from them. Never computes, never opens raw files.
 
+pub mod cards_table;
 pub mod csv;
 pub mod error;
 pub mod fields;

@@ -1,13 +1,10 @@
-//! The table on the terminal: which frames to develop, how large, and why the others fail.
+//! Plain tables of text, for the terminal and for files.
 
 use std::io::Write;
 
-use rawassay_analysis::{Outcome, Severity};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 use crate::error::ReportError;
-use crate::scorecard::Scorecard;
-use crate::writer::{ScorecardWriter, Totals};
 
 /// How a table is set.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -70,8 +67,15 @@ impl Table {
         self.rows.push(Row { cells, weight });
     }
 
+    /// Rows; none of which stands back where all of them would.
+    pub(crate) fn plain_where_all_are_faint(&mut self) {
+        if self.rows.iter().all(|row| row.weight == Weight::Faint) {
+            self.rows.iter_mut().for_each(|row| row.weight = Weight::Plain);
+        }
+    }
+
     /// Takes the folder that all names of the first column share out of them, into the heading.
-    fn name_folder_once(&mut self) {
+    pub(crate) fn name_folder_once(&mut self) {
         let folder = |name: &str| name.rfind('/').map_or(0, |k| k + 1);
         let mut names = self.rows.iter().filter_map(|row| row.cells.first());
         let Some(first) = names.next() else { return };
@@ -171,85 +175,6 @@ fn cut_left(text: &str, width: usize) -> String {
         kept.push(c);
     }
     std::iter::once('\u{2026}').chain(kept.into_iter().rev()).collect()
-}
-
-/// A size on paper in inches, as print sizes are named: whole inches, tenths below ten inches.
-#[must_use]
-pub fn size_in(width_in: f64, height_in: f64) -> String {
-    let side = |inches: f64| if inches < 9.95 { format!("{inches:.1}") } else { format!("{inches:.0}") };
-    format!("{} x {} in", side(width_in), side(height_in))
-}
-
-/// The same in centimetres.
-#[must_use]
-pub fn size_cm(width_in: f64, height_in: f64) -> String {
-    format!("{:.0} x {:.0} cm", width_in * 2.54, height_in * 2.54)
-}
-
-/// Sets scorecards as a table: file, outcome, largest print and what limits it, main reason.
-#[derive(Debug)]
-pub struct TableWriter {
-    table: Table,
-}
-
-impl TableWriter {
-    /// A writer in this style.
-    #[must_use]
-    pub fn new(style: TableStyle) -> Self {
-        Self { table: Table::new(style, &["frame", "outcome", ">largest print", "", "limited by", "main reason"]) }
-    }
-}
-
-/// Why the frame has its outcome: its worst finding, or what stopped the measuring.
-fn main_reason(card: &Scorecard) -> String {
-    let worst = card.verdict.findings.first();
-    match worst {
-        // A frame that is good enough needs no sentence: `explain` and the scorecard have it.
-        Some(finding) if finding.severity == Severity::Note => format!("note: {}", finding.code),
-        Some(finding) => format!("{}: {}", finding.code, finding.text),
-        None => String::new(),
-    }
-}
-
-impl ScorecardWriter for TableWriter {
-    fn begin(&mut self, _: &mut dyn Write) -> Result<(), ReportError> {
-        Ok(())
-    }
-
-    fn card(&mut self, card: &Scorecard, _: &mut dyn Write) -> Result<(), ReportError> {
-        let largest = card.print.largest.as_ref();
-        let reason = match &card.error {
-            Some(error) if card.verdict.outcome == Outcome::Unmeasured => error.clone(),
-            None if card.verdict.outcome == Outcome::Unmeasured => {
-                format!("not measured: {}", card.verdict.not_measured.join(", "))
-            }
-            _ => main_reason(card),
-        };
-        let weight = match card.verdict.outcome {
-            Outcome::Prints => Weight::Strong,
-            Outcome::Borderline => Weight::Plain,
-            Outcome::Fails | Outcome::Unmeasured => Weight::Faint,
-        };
-        let cells = vec![
-            card.file.clone(),
-            card.verdict.outcome.to_string(),
-            largest.map_or_else(|| "-".into(), |l| size_in(l.width_in, l.height_in)),
-            largest.map_or_else(String::new, |l| format!("({})", size_cm(l.width_in, l.height_in))),
-            largest.map_or_else(|| "-".into(), |l| l.limited_by.clone()),
-            reason,
-        ];
-        self.table.row(cells, weight);
-        Ok(())
-    }
-
-    fn finish(&mut self, totals: &Totals, out: &mut dyn Write) -> Result<(), ReportError> {
-        if totals.frames() > 0 {
-            self.table.name_folder_once();
-            self.table.write(out)?;
-            writeln!(out)?;
-        }
-        Ok(writeln!(out, "{}", printable(&totals.summary()))?)
-    }
 }
 
 #[cfg(test)]

@@ -5,11 +5,12 @@ use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::time::Duration;
 
+use rawassay_analysis::crop::Crop;
 use rawassay_analysis::judge::judge;
-use rawassay_analysis::{Brief, MEASURES_VERSION, Outcome, crop};
-use rawassay_decode::Area;
+use rawassay_analysis::{Brief, MEASURES_VERSION, Outcome};
 use rawassay_report::{Record, RecordStore, ReportError, Scorecard, Status, Totals};
 
+use super::shared;
 use crate::messages::{self, Exit, Failure};
 use crate::output::{OutputArguments, OutputPlan, plain_cause};
 use crate::progress::Progress;
@@ -37,9 +38,13 @@ pub struct Audit {
     /// File that keeps what was measured [default: beside --out, else rawassay.ndjson here]
     #[arg(long, value_name = "FILE")]
     record: Option<PathBuf>,
-    /// Judge this part of each frame, in pixels as stored
-    #[arg(long, value_name = "WxH+X+Y", value_parser = crop::parse)]
-    crop: Option<Area>,
+    /// Judge this part only: WxH+X+Y in pixels as stored (upright:WxH+X+Y: of the upright picture), 4:3 or 50% of each
+    /// side in the middle
+    #[arg(long, value_name = "CROP", value_parser = shared::crop)]
+    crop: Option<Crop>,
+    /// Only frames whose file name holds this text; may be given again
+    #[arg(long, value_name = "TEXT")]
+    frame: Vec<String>,
     /// Frames measured at once [default: one per core, fewer where memory is short]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     jobs: Option<u16>,
@@ -81,11 +86,15 @@ pub struct Request {
     /// What for.
     pub brief: Brief,
     /// The part that is judged.
-    pub crop: Option<Area>,
+    pub crop: Option<Crop>,
+    /// Texts of which a file's name must hold one; none for all files.
+    pub frame: Vec<String>,
     /// Where scorecards go.
     pub output: OutputPlan,
     /// The record.
     pub record: PathBuf,
+    /// Another record whose measures are taken over.
+    pub also: Option<PathBuf>,
     /// Workers, where asked.
     pub jobs: Option<usize>,
     /// Time for a frame, where asked.
@@ -101,6 +110,8 @@ pub struct Request {
 impl Audit {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
+        // What a plain audit in this folder measured is known, though the record now stands beside --out.
+        let also = Some(PathBuf::from(DEFAULT_RECORD)).filter(|_| self.record.is_none() && self.output.out.is_some());
         let record = self.record.unwrap_or_else(|| match &self.output.out {
             Some(out) => out.with_extension("record.ndjson"),
             None => PathBuf::from(DEFAULT_RECORD),
@@ -114,6 +125,8 @@ impl Audit {
             output: self.output.plan_here(&inputs)?,
             paths: self.paths,
             crop: self.crop,
+            frame: self.frame,
+            also: also.filter(|also| *also != record),
             record,
             jobs: self.jobs.map(usize::from),
             timeout: self.timeout,
@@ -122,6 +135,12 @@ impl Audit {
             verbose: self.verbose,
         };
         let (totals, exit) = request.run()?;
+        if request.output.table && !request.quiet {
+            let record = rawassay_report::table::printable(&request.record.display().to_string());
+            messages::say(&format!(
+                "record: {record}; to look instead of reading: rawassay page {record} --out pages; what a word means: rawassay explain WORD"
+            ));
+        }
         let strict = self.strict.is_some_and(|limit| totals.worst.is_some_and(|worst| worst >= limit));
         Ok(if strict { Exit::Strict } else { exit })
     }
@@ -131,7 +150,7 @@ impl Request {
     /// Audits: finds the files, measures what the record does not know, judges and writes all.
     pub fn run(&self) -> Result<(Totals, Exit), Failure> {
         missing(&self.paths)?;
-        let walk = Walk::of(&self.paths, &mut std::io::stdin().lock())
+        let mut walk = Walk::of(&self.paths, &mut std::io::stdin().lock())
             .map_err(|e| Failure::nothing(format!("-: the list cannot be read ({})", plain_cause(&e))))?;
         for fault in &walk.faults {
             messages::warning(&rawassay_report::table::printable(fault));
@@ -143,13 +162,27 @@ impl Request {
                 all.join(", ")
             )));
         }
+        walk.files.retain(|found| shared::wanted(&found.path.to_string_lossy(), &self.frame));
+        if walk.files.is_empty() {
+            return Err(shared::no_such_frame(&self.frame));
+        }
         // Before hours of measuring: nothing that is audited is written over.
         let audited: Vec<&Path> = walk.files.iter().map(|f| f.path.as_path()).collect();
         target::check_growing("--record", &self.record, false, &audited)?;
         if let Some(target) = self.output.target() {
             target.check_against(&audited)?;
         }
-        let store = RecordStore::open(&self.record).map_err(|e| self.record_failure(&e))?;
+        let mut store = RecordStore::open(&self.record).map_err(|e| self.record_failure(&e))?;
+        if let Some(also) = &self.also {
+            let adopted = crate::adopt::adopt(also, &walk.files, &mut store).map_err(|e| self.record_failure(&e))?;
+            if adopted > 0 && !self.quiet {
+                messages::say(&format!(
+                    "measures of {adopted} frames taken over from {} into {}",
+                    also.display(),
+                    self.record.display()
+                ));
+            }
+        }
         let store = Mutex::new(store);
         let (jobs, known) = unknown_files(&walk.files, &store);
         let mut loose: HashMap<usize, Record> = HashMap::new();
@@ -219,8 +252,9 @@ impl Request {
         loose: &mut HashMap<usize, Record>,
         known: usize,
     ) -> Result<Totals, Failure> {
-        let mut outputs = self.output.open()?;
+        let mut outputs = self.output.open(&self.brief)?;
         let mut totals = Totals { from_record: Some(known), brief: self.brief.name.clone(), ..Totals::default() };
+        let mut outside = Vec::new();
         for (number, found) in files.iter().enumerate() {
             let record = match loose.remove(&number) {
                 Some(record) => Some(record),
@@ -228,11 +262,16 @@ impl Request {
             };
             let Some(mut record) = record else { continue };
             record.set_path(&found.path);
-            let card = Scorecard::new(&record, &judge(&record.subject(), &self.brief, self.crop));
+            let crop = self.crop.and_then(|crop| crop.of(record.shot.as_ref()));
+            outside.extend(shared::outside(&record.file, self.crop, record.shot.as_ref()));
+            let card = Scorecard::new(&record, &judge(&record.subject(), &self.brief, crop));
             totals.add(&card);
             outputs.card(&card)?;
         }
         outputs.finish(&totals)?;
+        if let Some(why) = outside.first() {
+            messages::warning(&format!("{why}; {} of {} frames are unmeasured", outside.len(), totals.frames()));
+        }
         if !self.quiet && !self.output.table {
             messages::say(&totals.summary());
         }
@@ -245,6 +284,10 @@ impl Request {
                 "cannot write the record {}: {} (or name another with --record); what was measured so far is kept",
                 path.display(),
                 plain_cause(source)
+            )),
+            ReportError::NotARecord { path, what } => Failure::nothing(format!(
+                "{}: {what}; move it away, or name another record with --record",
+                path.display()
             )),
             other => Failure::nothing(other.to_string()),
         }

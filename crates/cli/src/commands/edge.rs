@@ -24,7 +24,7 @@ pub struct Edge {
     /// Raw file with the target
     frame: PathBuf,
     /// Where the edge lies: columns x rows + first column + first row of the picture as stored
-    #[arg(long, value_name = "WxH+X+Y", value_parser = shared::crop)]
+    #[arg(long, value_name = "WxH+X+Y", value_parser = shared::region)]
     region: Option<Area>,
     #[command(flatten)]
     answer: AnswerArguments,

@@ -3,11 +3,11 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use rawassay_analysis::brief::length::short;
+use rawassay_analysis::brief::length::{self, LengthUnit, short};
+use rawassay_analysis::crop::Crop;
 use rawassay_analysis::enlarge::{self, Distance, Ladder, PaperSize, Rung};
 use rawassay_analysis::{Brief, LargestPrint, Outcome};
-use rawassay_decode::Area;
-use rawassay_report::table::{Weight, size_cm, size_in};
+use rawassay_report::table::Weight;
 use rawassay_report::{Record, ReportError, Status, Table, record};
 use serde::Serialize;
 
@@ -25,10 +25,10 @@ pub struct Enlarge {
     /// Whose limits and viewing distance count: screen, album, portfolio, exhibition, or a TOML file
     #[arg(long, default_value = "portfolio")]
     brief: String,
-    /// This part of the frame only: columns x rows + first column + first row of the frame as stored, before it is
-    /// turned upright
-    #[arg(long, value_name = "WxH+X+Y", value_parser = shared::crop)]
-    crop: Option<Area>,
+    /// This part of the frame only: WxH+X+Y in pixels as stored (upright:WxH+X+Y: of the upright picture), 4:3 or 50% of each
+    /// side in the middle
+    #[arg(long, value_name = "CROP", value_parser = shared::crop)]
+    crop: Option<Crop>,
     /// Picture pixels per inch that are wanted, in place of the brief's
     #[arg(long, value_name = "N", value_parser = shared::ppi)]
     ppi: Option<f64>,
@@ -75,8 +75,11 @@ impl Enlarge {
         let distance = self.distance.unwrap_or(Distance::Brief);
         let mut single = self.inputs.len() == 1;
         let mut ladders = Vec::new();
+        let mut outside = Vec::new();
         let mut add = |record: &Record| {
-            let ladder = enlarge::ladder(&record.subject(), &brief, self.crop, self.ppi, distance, &sizes);
+            outside.extend(shared::outside(&record.file, self.crop, record.shot.as_ref()));
+            let crop = self.crop.and_then(|crop| crop.of(record.shot.as_ref()));
+            let ladder = enlarge::ladder(&record.subject(), &brief, crop, self.ppi, distance, &sizes);
             ladders
                 .push((Head { file: record.file.clone(), status: record.status, error: record.error.clone() }, ladder));
         };
@@ -86,7 +89,7 @@ impl Enlarge {
                 single = false;
                 for record in record::stream(input).map_err(|e| Failure::nothing(e.to_string()))? {
                     let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
-                    if self.wanted(&record) {
+                    if shared::wanted(&record.file, &self.frame) {
                         add(&record);
                     }
                 }
@@ -98,16 +101,22 @@ impl Enlarge {
             add(&record);
         }
         if ladders.is_empty() {
-            return Err(Failure::nothing(if self.frame.is_empty() {
-                format!("{}: the record holds no frame", self.inputs[0].display())
+            return Err(if self.frame.is_empty() {
+                Failure::nothing(format!("{}: the record holds no frame", self.inputs[0].display()))
             } else {
-                format!("--frame {}: no file name in the record holds that", self.frame.join(", "))
-            }));
+                shared::no_such_frame(&self.frame)
+            });
+        }
+        // Where the crop fits no frame there is nothing to tell; else the others are told.
+        match outside.first() {
+            Some(why) if outside.len() == ladders.len() => return Err(Failure::usage(why.clone())),
+            Some(why) => crate::messages::warning(why),
+            None => {}
         }
         plan.write("enlarge", |out| match plan.form {
             Form::Json => Ok(json(&ladders, single, out)?),
             Form::Csv => Ok(csv(&ladders, out)?),
-            Form::Table => table(&ladders, &brief, distance, out),
+            Form::Table => table(&ladders, &brief, distance, self.crop, out),
         })?;
         let unreadable = ladders.iter().filter(|(record, _)| record.status == Status::Unreadable).count();
         for (record, _) in ladders.iter().filter(|(r, _)| r.status == Status::Unreadable && plan.form != Form::Table) {
@@ -118,10 +127,6 @@ impl Enlarge {
             n if n == ladders.len() => Exit::Nothing,
             _ => Exit::SomeUnmeasured,
         })
-    }
-
-    fn wanted(&self, record: &Record) -> bool {
-        self.frame.is_empty() || self.frame.iter().any(|text| record.file.contains(text))
     }
 }
 
@@ -217,15 +222,18 @@ fn verdict(rung: &Rung) -> String {
     }
 }
 
-fn largest(print: &LargestPrint) -> String {
-    let (w, h) = (print.width_in, print.height_in);
-    format!("{} ({}) at {:.0} ppi, limited by {}", size_in(w, h), size_cm(w, h), print.ppi, print.limited_by)
+fn largest(print: &LargestPrint, unit: LengthUnit) -> String {
+    let (w, h) = (print.width_in * length::MM_PER_INCH, print.height_in * length::MM_PER_INCH);
+    let other = if unit == LengthUnit::In { LengthUnit::Cm } else { LengthUnit::In };
+    let (own, other) = (length::most_text(w, h, unit), length::most_text(w, h, other));
+    format!("{own} ({other}) at {:.0} ppi, limited by {}", print.ppi, print.limited_by)
 }
 
 fn table(
     ladders: &[(Head, Ladder)],
     brief: &Brief,
     distance: Distance,
+    crop: Option<Crop>,
     out: &mut dyn Write,
 ) -> Result<(), ReportError> {
     let style = output::stdout_style();
@@ -244,7 +252,15 @@ fn table(
             Distance::Brief => format!("seen from {}", brief.distance_text()),
             Distance::Fixed(mm) => format!("seen from {} cm", short(mm / 10.0)),
         };
-        writeln!(out, "{file}: {w:.0} x {h:.0} px, {from}, limits of {}", ladder.brief)?;
+        let part = crop.map_or_else(String::new, |crop| format!(" of crop {}", crop.text()));
+        writeln!(out, "{file}: {w:.0} x {h:.0} px{part}, {from}, limits of {}", ladder.brief)?;
+        if distance != Distance::Brief && !brief.is_built_in() {
+            let at =
+                brief.seen_from(if let Distance::Fixed(mm) = distance { mm } else { brief.output.distance_mm / 2.0 });
+            if at.output.ppi_wanted.to_bits() == brief.output.ppi_wanted.to_bits() {
+                writeln!(out, "{} ppi wanted, as the brief states, whatever the distance", brief.output.ppi_wanted)?;
+            }
+        }
         for line in &ladder.not_measured {
             writeln!(out, "not measured: {line}")?;
         }
@@ -262,7 +278,11 @@ fn table(
         for r in &ladder.rungs {
             let mut cells = vec![
                 r.paper.clone(),
-                size_in(r.width_in, r.height_in),
+                length::most_text(
+                    r.width_in * length::MM_PER_INCH,
+                    r.height_in * length::MM_PER_INCH,
+                    brief.output.unit,
+                ),
                 format!("{:.0} x {:.0}", r.asks_px[0], r.asks_px[1]),
                 format!("{:.0}", r.ppi),
                 mm(r.rise_mm),
@@ -283,8 +303,8 @@ fn table(
         rows.write(out)?;
         match (&ladder.largest, &ladder.largest_with_proof) {
             (Some(honest), Some(proof)) => {
-                writeln!(out, "largest honest print  {}", largest(honest))?;
-                writeln!(out, "with a proof print    {}", largest(proof))?;
+                writeln!(out, "largest honest print  {}", largest(honest, brief.output.unit))?;
+                writeln!(out, "with a proof print    {}", largest(proof, brief.output.unit))?;
             }
             _ => writeln!(out, "largest honest print: not known, see above")?,
         }

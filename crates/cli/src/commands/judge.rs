@@ -2,8 +2,8 @@
 
 use std::path::PathBuf;
 
+use rawassay_analysis::crop::Crop;
 use rawassay_analysis::{Outcome, judge};
-use rawassay_decode::Area;
 use rawassay_report::{Scorecard, Totals, record};
 
 use super::shared;
@@ -19,10 +19,13 @@ pub struct Judge {
     /// What the picture is for: screen, album, portfolio, exhibition, or a TOML file
     #[arg(long, default_value = "portfolio")]
     brief: String,
-    /// Judge this part only: columns x rows + first column + first row of the frame as stored, before it is turned
-    /// upright
-    #[arg(long, value_name = "WxH+X+Y", value_parser = shared::crop)]
-    crop: Option<Area>,
+    /// Judge this part only: WxH+X+Y in pixels as stored (upright:WxH+X+Y: of the upright picture), 4:3 or 50% of each
+    /// side in the middle
+    #[arg(long, value_name = "CROP", value_parser = shared::crop)]
+    crop: Option<Crop>,
+    /// Only frames whose file name holds this text; may be given again
+    #[arg(long, value_name = "TEXT")]
+    frame: Vec<String>,
     /// Exit with 4 where a frame has this outcome or worse (worst: unmeasured)
     #[arg(long, value_name = "OUTCOME", value_parser = shared::outcome)]
     strict: Option<Outcome>,
@@ -38,28 +41,38 @@ impl Judge {
         let open = |path: &PathBuf| record::stream(path).map_err(|e| Failure::nothing(e.to_string()));
         // All records are opened before a word is written: a wrong name must leave nothing half said.
         let records = self.records.iter().map(open).collect::<Result<Vec<_>, _>>()?;
-        let mut outputs = plan.open()?;
+        let mut outputs = plan.open(&brief)?;
         let mut totals = Totals { brief: brief.name.clone(), ..Totals::default() };
-        let mut outside = 0;
+        let mut outside: Option<String> = None;
+        let mut outside_frames = 0;
+        let mut seen = 0;
         for records in records {
             for record in records {
                 let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
-                let judgement = judge::judge(&record.subject(), &brief, self.crop);
-                let size = record.shot.as_ref().map(|s| (s.width_px, s.height_px));
-                if let (Some(crop), Some((w, h))) = (&self.crop, size) {
-                    outside += usize::from(!rawassay_analysis::crop::inside(crop, w, h));
+                seen += 1;
+                if !shared::wanted(&record.file, &self.frame) {
+                    continue;
+                }
+                let crop = self.crop.and_then(|crop| crop.of(record.shot.as_ref()));
+                let judgement = judge::judge(&record.subject(), &brief, crop);
+                if let Some(why) = shared::outside(&record.file, self.crop, record.shot.as_ref()) {
+                    outside_frames += 1;
+                    outside.get_or_insert(why);
                 }
                 let card = Scorecard::new(&record, &judgement);
                 totals.add(&card);
                 outputs.card(&card)?;
             }
         }
-        if let (Some(crop), true) = (&self.crop, outside > 0) {
-            crate::messages::warning(&format!(
-                "--crop {}: lies outside {outside} of {} frames; those are unmeasured",
-                rawassay_analysis::crop::text(crop),
-                totals.frames()
-            ));
+        if totals.frames() == 0 && seen > 0 {
+            return Err(shared::no_such_frame(&self.frame));
+        }
+        if let Some(why) = outside {
+            // Where the crop fits no frame there is nothing to judge.
+            if outside_frames == totals.frames() {
+                return Err(Failure::usage(why));
+            }
+            crate::messages::warning(&format!("{why}; {outside_frames} of {} frames are unmeasured", totals.frames()));
         }
         outputs.finish(&totals)?;
         Ok(if self.strict.is_some_and(|strict| totals.worst.is_some_and(|worst| worst >= strict)) {

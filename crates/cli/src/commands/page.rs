@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::time::Duration;
 
-use rawassay_decode::Area;
+use rawassay_analysis::crop::Crop;
 
 use crate::messages::{Exit, Failure};
 use crate::{pages, target};
@@ -26,9 +26,13 @@ pub struct Page {
     /// What the pictures are for: a built-in brief or a brief file
     #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
     brief: String,
-    /// Judge this part of each frame, in pixels as stored
-    #[arg(long, value_name = "WxH+X+Y", value_parser = super::shared::crop)]
-    crop: Option<Area>,
+    /// Judge this part only: WxH+X+Y in pixels as stored (upright:WxH+X+Y: of the upright picture), 4:3 or 50% of each
+    /// side in the middle
+    #[arg(long, value_name = "CROP", value_parser = super::shared::crop)]
+    crop: Option<Crop>,
+    /// Only frames whose file name holds this text; may be given again
+    #[arg(long, value_name = "TEXT")]
+    frame: Vec<String>,
     /// Frames decoded at once at the most [default: one per core, fewer where memory is short]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     jobs: Option<u16>,
@@ -45,7 +49,7 @@ impl Page {
     #[allow(clippy::print_stdout, reason = "the answer of the command")]
     pub fn run(self) -> Result<Exit, Failure> {
         let brief = super::brief::find(&self.brief)?;
-        let records = rawassay_report::record::read(&self.record).map_err(|e| match e {
+        let mut records = rawassay_report::record::read(&self.record).map_err(|e| match e {
             rawassay_report::ReportError::Io { .. } => {
                 Failure::nothing(format!("{e}; give the record that `rawassay audit` keeps"))
             }
@@ -56,6 +60,10 @@ impl Page {
                 "{}: holds no frame; run `rawassay audit` on a folder of raw files first",
                 self.record.display()
             )));
+        }
+        records.retain(|record| super::shared::wanted(&record.file, &self.frame));
+        if records.is_empty() {
+            return Err(super::shared::no_such_frame(&self.frame));
         }
         target::check_page_folder(&self.out, self.force)?;
         let bar = indicatif::ProgressBar::new(records.len() as u64).with_style(

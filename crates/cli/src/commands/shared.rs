@@ -2,15 +2,59 @@
 
 use rawassay_analysis::Outcome;
 use rawassay_analysis::brief::{LengthUnit, length};
+use rawassay_analysis::crop::Crop;
 use rawassay_analysis::enlarge::{Distance, PaperSize};
-use rawassay_decode::Area;
+use rawassay_decode::{Area, Shot};
 
-/// A crop `WxH+X+Y`.
+use crate::messages::Failure;
+
+/// A crop: `WxH+X+Y`, a ratio, or a share.
 ///
 /// # Errors
 /// What is wrong with the text.
-pub fn crop(text: &str) -> Result<Area, String> {
+pub fn crop(text: &str) -> Result<Crop, String> {
+    Crop::parse(text)
+}
+
+/// A crop `WxH+X+Y` of the frame as stored: the region of a test target.
+///
+/// # Errors
+/// What is wrong with the text.
+pub fn region(text: &str) -> Result<Area, String> {
     rawassay_analysis::crop::parse(text)
+}
+
+/// True where a file's name holds one of the texts, or none is asked for.
+pub fn wanted(file: &str, texts: &[String]) -> bool {
+    let name = file.rsplit(['/', '\\']).next().unwrap_or(file);
+    texts.is_empty() || texts.iter().any(|text| name.contains(text.as_str()))
+}
+
+/// No frame has such a name.
+pub fn no_such_frame(texts: &[String]) -> Failure {
+    Failure::nothing(format!("--frame {}: no file name there holds that", texts.join(", ")))
+}
+
+/// What is wrong with a crop that lies outside a frame, and the largest of its shape that fits; `None` where it lies
+/// inside.
+pub fn outside(file: &str, crop: Option<Crop>, shot: Option<&Shot>) -> Option<String> {
+    let (crop, shot) = (crop?, shot?);
+    let (area, w, h) = (crop.of(Some(shot))?, shot.width_px, shot.height_px);
+    if rawassay_analysis::crop::inside(&area, w, h) {
+        return None;
+    }
+    let (fits, w, h, pixels) = match crop {
+        Crop::Upright(asked) => {
+            let (w, h) = if shot.orientation.swaps_sides() { (h, w) } else { (w, h) };
+            (Crop::Upright(rawassay_analysis::crop::largest_inside(&asked, w, h)), w, h, "upright")
+        }
+        _ => (Crop::Stored(rawassay_analysis::crop::largest_inside(&area, w, h)), w, h, "as stored"),
+    };
+    Some(format!(
+        "--crop {}: lies outside {file} ({w} x {h} px {pixels}); the largest of its shape that fits is {}",
+        crop.text(),
+        fits.text()
+    ))
 }
 
 /// An outcome by its word.

@@ -70,3 +70,48 @@ fn a_name_that_leads_nowhere_does_nothing() {
     let ran = run(folder.path(), &["judge", "nothere.ndjson"]);
     assert_eq!((ran.code, ran.out.as_str()), (Some(1), ""), "{}", ran.err);
 }
+
+#[test]
+fn a_crop_that_fits_no_frame_is_an_error_that_says_what_fits() {
+    let folder = shoot(2);
+    assert_eq!(run(folder.path(), &["audit", "shoot", "-q", "--jobs", "1"]).code, Some(0));
+    for command in [&["enlarge", "rawassay.ndjson"][..], &["judge", "rawassay.ndjson"]] {
+        let ran = run(folder.path(), &[command, &["--crop", "9000x3000+300+100"]].concat());
+        assert_eq!(ran.code, Some(2), "{command:?}: {}{}", ran.out, ran.err);
+        // The frames are 1500 x 1000 px: 1200 px are left beside column 300, a third of them down.
+        assert!(ran.err.contains("lies outside") && ran.err.contains("1200x400+300+100"), "{}", ran.err);
+        assert!(!ran.out.contains("0 x 0 px"), "{}", ran.out);
+        let ran = run(folder.path(), &[command, &["--crop", "4:3", "--frame", "0001"]].concat());
+        assert_eq!(ran.code, Some(0), "{}", ran.err);
+        assert!(ran.out.contains("F_0001") && !ran.out.contains("F_0000"), "{}", ran.out);
+        let ran = run(folder.path(), &[command, &["--frame", "none"]].concat());
+        assert!(ran.code == Some(1) && ran.err.contains("no file name there"), "{}", ran.err);
+    }
+    let ran = run(folder.path(), &["enlarge", "rawassay.ndjson", "--crop", "50%", "--frame", "0001"]);
+    assert!(ran.out.contains("750 x 500 px of crop 50%"), "{}", ran.out);
+}
+
+#[test]
+fn one_size_is_one_number_in_every_table() {
+    let folder = shoot(1);
+    let at = folder.path();
+    let brief = ["--brief", "A3 from 40 cm"];
+    let table = run(at, &[&["audit", "shoot", "--format", "table"][..], &brief].concat());
+    let enlarge = run(at, &[&["enlarge", "rawassay.ndjson"][..], &brief].concat());
+    let size = enlarge.out.lines().find(|l| l.starts_with("largest honest print")).unwrap();
+    let size = size.trim_start_matches("largest honest print").split(" (").next().unwrap().trim();
+    assert!(size.ends_with(" cm"), "{size}");
+    assert!(table.out.contains(&format!(" {size} ")), "{size}: {}", table.out);
+}
+
+#[test]
+fn a_new_place_for_the_record_measures_nothing_again() {
+    let folder = shoot(2);
+    assert_eq!(run(folder.path(), &["audit", "shoot", "-q", "--jobs", "1"]).code, Some(0));
+    let ran = run(folder.path(), &["audit", "shoot", "--out", "wall.csv", "--brief", "A3 from 40 cm"]);
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    assert!(ran.err.contains("2 frames taken over from rawassay.ndjson"), "{}", ran.err);
+    assert!(ran.err.contains("2 from the record"), "{}", ran.err);
+    let beside = rawassay_report::record::read(&folder.path().join("wall.record.ndjson")).unwrap();
+    assert_eq!(beside.len(), 2);
+}

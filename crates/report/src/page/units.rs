@@ -1,5 +1,8 @@
 //! Values as a photographer writes them, always with the unit.
 
+use rawassay_analysis::brief::LengthUnit;
+use rawassay_analysis::brief::length::{MM_PER_INCH, most};
+
 /// A number with so many significant digits that nobody is misled: three, and none after the point from 100 on.
 #[must_use]
 pub fn number(value: f64) -> String {
@@ -34,21 +37,21 @@ pub fn aperture(f_number: f64) -> String {
     format!("f/{}", number((f_number * 10.0).round() / 10.0))
 }
 
-/// A print's sides, given in inches, in whole centimetres: `60 × 90 cm`.
+/// A print's sides, given in inches, in whole centimetres, rounded down as everywhere: `60 × 90 cm`.
 #[must_use]
 pub fn print_cm(width_in: f64, height_in: f64) -> String {
-    let side = |inches: f64| {
-        let cm = inches * 2.54;
-        if cm < 9.95 { format!("{cm:.1}") } else { format!("{cm:.0}") }
-    };
-    format!("{} \u{d7} {} cm", side(width_in), side(height_in))
+    print(width_in, height_in, LengthUnit::Cm)
 }
 
 /// The same in inches: `24 × 36 in`.
 #[must_use]
 pub fn print_in(width_in: f64, height_in: f64) -> String {
-    let side = |inches: f64| if inches < 9.95 { format!("{inches:.1}") } else { format!("{inches:.0}") };
-    format!("{} \u{d7} {} in", side(width_in), side(height_in))
+    print(width_in, height_in, LengthUnit::In)
+}
+
+fn print(width_in: f64, height_in: f64, unit: LengthUnit) -> String {
+    let side = |inches: f64| most(inches * MM_PER_INCH, unit);
+    format!("{} \u{d7} {} {}", side(width_in), side(height_in), unit.sign())
 }
 
 /// Date and time of the camera as people read them: `2026-10-04 07:12:09`. The text comes from a file: it is only
@@ -79,8 +82,9 @@ mod tests {
         assert_eq!(shutter(0.25), "1/4 s");
         assert_eq!(aperture(5.6), "f/5.6");
         assert_eq!(aperture(8.0), "f/8");
-        assert_eq!(print_cm(24.0, 36.0), "61 \u{d7} 91 cm");
-        assert_eq!(print_in(8.0, 10.0), "8.0 \u{d7} 10 in");
+        assert_eq!(print_cm(24.0, 36.0), "60 \u{d7} 91 cm");
+        assert_eq!(print_in(8.0, 10.0), "8 \u{d7} 10 in");
+        assert_eq!(print_in(9.68, 6.47), "9.6 \u{d7} 6.4 in");
     }
 
     #[test]

@@ -161,12 +161,49 @@ impl Cull {
                 .map(|chosen| Deed { done: Some("listed".to_string()), ..Deed::new(chosen.frame) })
                 .collect(),
         };
-        output::deeds(&deeds, all.len(), &frames::brief_text(&brief), self.format, self.list)?;
+        let told = self.places(&deeds);
+        output::deeds(&deeds, all.len(), &brief, self.format, self.list, &told)?;
         let failed: Vec<&Deed> = deeds.iter().filter(|d| d.done.is_none()).collect();
         for deed in &failed {
             messages::error(&format!("{}: {}", deed.file, deed.note.as_deref().unwrap_or("not done")));
         }
         Ok(if failed.is_empty() { Exit::Done } else { Exit::SomeUnmeasured })
+    }
+
+    /// Where the files went, or would go: lines for people.
+    fn places(&self, deeds: &[Deed]) -> Vec<String> {
+        let files: usize = deeds.iter().filter(|d| d.done.is_some()).map(|d| d.to.len()).sum();
+        let raws = deeds.iter().filter(|d| d.done.is_some() && !d.to.is_empty()).count();
+        if files == 0 {
+            return Vec::new();
+        }
+        let (would, list) = (self.dry_run, self.undo_list_path());
+        let mut told = Vec::new();
+        if let Some(folder) = self.copy_to.as_ref().or(self.move_to.as_ref()) {
+            let verb = match (would, self.copy_to.is_some()) {
+                (false, true) => "copied",
+                (false, false) => "moved",
+                (true, true) => "would be copied",
+                (true, false) => "would be moved",
+            };
+            told.push(format!(
+                "{raws} raw{} and {} of their sidecars and camera JPEGs {verb} to {}",
+                if raws == 1 { "" } else { "s" },
+                files - raws,
+                folder.display()
+            ));
+        } else {
+            told.push(format!(
+                "the sidecars {} beside the raws, with the extension .xmp",
+                if would { "would stand" } else { "stand" }
+            ));
+        }
+        told.push(if would {
+            format!("undo list: would be {}; nothing was done (--dry-run)", list.display())
+        } else {
+            format!("undo list: {}; to undo: rawassay cull --undo {0}", list.display())
+        });
+        told
     }
 
     /// Opens the undo list: where told, else beside the first record.

@@ -1,5 +1,9 @@
 //! What `cull` says.
 
+use rawassay_analysis::Brief;
+use rawassay_analysis::brief::LengthUnit;
+use rawassay_analysis::brief::length::{MM_PER_INCH, most_text};
+
 use super::Deed;
 use super::undo::Undone;
 use crate::messages::Failure;
@@ -10,17 +14,26 @@ pub use crate::tables::Format;
 /// Longest list on the terminal where files were acted on.
 const SHOWN: usize = 40;
 
-fn size(deed: &Deed) -> String {
+fn size(deed: &Deed, unit: LengthUnit) -> String {
     match (deed.largest_long_side_in, deed.largest_short_side_in) {
-        (Some(long), Some(short)) => format!("{short:.0} x {long:.0} in"),
+        (Some(long), Some(short)) => most_text(short * MM_PER_INCH, long * MM_PER_INCH, unit),
         _ => String::new(),
     }
 }
 
 /// What was done with each frame; a list on the terminal says first how many.
-pub fn deeds(deeds: &[Deed], frames: usize, brief: &str, format: Option<Format>, whole: bool) -> Result<(), Failure> {
+pub fn deeds(
+    deeds: &[Deed],
+    frames: usize,
+    brief: &Brief,
+    format: Option<Format>,
+    whole: bool,
+    told: &[String],
+) -> Result<(), Failure> {
     match format {
-        Some(Format::Json) => print_json(&serde_json::json!({ "brief": brief, "frames": frames, "files": deeds })),
+        Some(Format::Json) => {
+            print_json(&serde_json::json!({ "brief": brief.title(), "frames": frames, "files": deeds }))
+        }
         Some(Format::Csv) => {
             let mut rows = vec![
                 ["file", "outcome", "findings", "largest_long_side_in", "largest_short_side_in", "done", "to", "note"]
@@ -43,17 +56,18 @@ pub fn deeds(deeds: &[Deed], frames: usize, brief: &str, format: Option<Format>,
             }));
             print_csv(&rows)
         }
-        None => text(deeds, frames, brief, whole),
+        None => text(deeds, frames, brief, whole, told),
     }
 }
 
-fn text(deeds: &[Deed], frames: usize, brief: &str, whole: bool) -> Result<(), Failure> {
+fn text(deeds: &[Deed], frames: usize, brief: &Brief, whole: bool, told: &[String]) -> Result<(), Failure> {
+    let title = brief.title();
     let done = deeds.iter().filter(|d| d.done.is_some()).count();
     let word = deeds.iter().find_map(|d| d.done.as_deref()).unwrap_or("found");
     let mut text = if deeds.is_empty() {
-        format!("No frame of {frames} fits, judged for {brief}.\n")
+        format!("No frame of {frames} fits, judged for {title}.\n")
     } else {
-        format!("{done} of {frames} frames {word}, judged for {brief}.\n")
+        format!("{done} of {frames} frames {word}, judged for {title}.\n")
     };
     let mut grid = Grid::new(&["file", "outcome", ">largest", "findings", ""]);
     let shown = if whole { deeds.len() } else { SHOWN };
@@ -61,7 +75,7 @@ fn text(deeds: &[Deed], frames: usize, brief: &str, whole: bool) -> Result<(), F
         grid.row(vec![
             deed.file.clone(),
             deed.outcome.clone(),
-            size(deed),
+            size(deed, brief.output.unit),
             deed.findings.join(", "),
             deed.note.clone().unwrap_or_default(),
         ]);
@@ -71,6 +85,10 @@ fn text(deeds: &[Deed], frames: usize, brief: &str, whole: bool) -> Result<(), F
     }
     if deeds.len() > shown {
         text.push_str(&format!("  and {} more (--format csv tells them all)\n", deeds.len() - shown));
+    }
+    for line in told {
+        text.push_str(line);
+        text.push('\n');
     }
     print(&text)
 }
