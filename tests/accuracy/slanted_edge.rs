@@ -13,8 +13,13 @@ fn sinc(x: f64) -> f64 {
 }
 
 fn responses(turn_deg: f64, sigma: f64, filter: Filter, iso: f64, region: Option<Area>) -> Vec<EdgeResponse> {
+    seeded(turn_deg, sigma, filter, iso, region, 1)
+}
+
+fn seeded(turn_deg: f64, sigma: f64, filter: Filter, iso: f64, region: Option<Area>, seed: u64) -> Vec<EdgeResponse> {
     let recipe = Recipe::new(SceneKind::SlantedSquare { turn_deg, dark: 0.15 })
         .size(700, 500)
+        .seeds(1, seed)
         .optics(Optics::gaussian(sigma))
         .camera(Camera { filter, prnu_pct: 0.0, ..Camera::default() })
         .exposure(iso, -0.7);
@@ -65,8 +70,7 @@ fn targets_give_their_closed_form() {
 #[test]
 fn a_named_region_is_measured_and_a_wrong_one_refused() {
     let all = responses(6.0, 0.6, Filter::two_by_two("GRBG"), 400.0, None);
-    let [x, y, w, h] = all[0].region;
-    let one = responses(6.0, 0.6, Filter::two_by_two("GRBG"), 400.0, Some(Area::new(x, y, w, h)));
+    let one = responses(6.0, 0.6, Filter::two_by_two("GRBG"), 400.0, Some(all[0].region));
     let green = |edges: &[EdgeResponse]| edges.iter().find(|e| e.plane == "G").and_then(|e| e.mtf50_cy_px).unwrap();
     assert!((green(&one) / green(&all) - 1.0).abs() < 0.03);
     let recipe = Recipe::new(SceneKind::Flat).size(300, 200);
@@ -74,4 +78,36 @@ fn a_named_region_is_measured_and_a_wrong_one_refused() {
     let channels = rawassay_analysis::measure(&frame).channels;
     assert!(slanted_edges(&frame, &channels, None).is_err());
     assert!(slanted_edges(&frame, &channels, Some(Area::new(250, 150, 100, 100))).unwrap_err().contains("inside"));
+}
+
+/// What repeats of one target scatter by is what a single one says of itself.
+#[test]
+fn standard_errors_are_those_of_repeats() {
+    const REPEATS: u64 = 24;
+    let repeats: Vec<Vec<EdgeResponse>> =
+        (1..=REPEATS).map(|seed| seeded(6.0, 0.7, Filter::two_by_two("RGGB"), 1600.0, None, seed)).collect();
+    for (name, read) in [
+        ("rise", (|e| (e.rise_px, e.rise_se_px)) as fn(&EdgeResponse) -> (Option<f64>, Option<f64>)),
+        ("mtf50", |e| (e.mtf50_cy_px, e.mtf50_se_cy_px)),
+        ("mtf10", |e| (e.mtf10_cy_px, e.mtf10_se_cy_px)),
+    ] {
+        let (mut told, mut seen, mut n) = (0.0, 0.0, 0.0);
+        for edge in 1..=4 {
+            let of: Vec<(f64, f64)> = repeats
+                .iter()
+                .filter_map(|r| r.iter().find(|e| e.edge == edge && e.plane == "G"))
+                .filter_map(|e| Some((read(e).0?, read(e).1?)))
+                .collect();
+            if of.len() < 20 {
+                continue;
+            }
+            let mean = of.iter().map(|v| v.0).sum::<f64>() / of.len() as f64;
+            seen += of.iter().map(|v| (v.0 - mean).powi(2)).sum::<f64>() / (of.len() as f64 - 1.0);
+            told += of.iter().map(|v| v.1 * v.1).sum::<f64>() / of.len() as f64;
+            n += 1.0;
+        }
+        assert!(n >= 3.0, "{name}: {n} edges");
+        let ratio = (told / seen).sqrt();
+        assert!((0.6..1.7).contains(&ratio), "{name}: told {}, seen {}", (told / n).sqrt(), (seen / n).sqrt());
+    }
 }

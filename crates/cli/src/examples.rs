@@ -21,7 +21,9 @@ const COMMANDS: [(&str, &str); 14] = [
 Examples:
   rawassay audit ~/shoot                           a table, and the record rawassay.ndjson
   rawassay audit ~/shoot --out shoot.csv           a spreadsheet; record: shoot.record.ndjson
-  rawassay audit ~/shoot --brief wall.toml --crop 4000x3000+500+200
+  rawassay audit ~/shoot --brief \"100 x 75 cm at 1 m\"  your own wall; also \"A2 from 60 cm\", \"A3\", or a file of two lines:
+                                                   [output]  size = \"100 x 75 cm\"  distance = \"1 m\"
+  rawassay audit ~/shoot --brief wall.toml --crop 4:3
   find ~/archive -name '*.CR2' | rawassay audit - --quiet --format ndjson > all.ndjson",
     ),
     (
@@ -59,15 +61,18 @@ Examples:
         "sensor",
         "\
 Examples:
-  rawassay sensor --flat flat_1.CR2 flat_2.CR2 --dark dark_1.CR2 dark_2.CR2
-Pairs at the same ISO and shutter: lens cap on for the darks; for the flats an evenly lit wall, out of focus.",
+  rawassay sensor --flat dim_1.CR2 dim_2.CR2 mid_1.CR2 mid_2.CR2 bright_1.CR2 bright_2.CR2 --dark cap_1.CR2 cap_2.CR2
+  rawassay sensor --flat flats/*.CR2 --dark darks/*.CR2 --out sensor.csv
+Two different frames of each exposure, all at one ISO: three exposures below 70 % of saturation at the least, and one
+that is blown, for the full well. Flats: an evenly lit wall, out of focus; darks: lens cap on, two or more.",
     ),
     (
         "edge",
         "\
 Examples:
   rawassay edge target.CR2                         finds the slanted edges by itself
-  rawassay edge target.CR2 --region 400x600+2800+1700 --format csv",
+  rawassay edge target.CR2 --region 400x600+2800+1700 --format csv
+  rawassay edge f4.CR2 f8.CR2 f16.CR2 --out edges.csv",
     ),
     (
         "cull",

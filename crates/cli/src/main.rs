@@ -60,7 +60,10 @@ fn program() -> clap::Command {
 }
 
 fn run() -> Result<Exit, Failure> {
-    let matches = defaults::apply(program())?.get_matches();
+    let whole = defaults::apply(program())?;
+    let known: Vec<String> =
+        whole.get_subcommands().filter(|c| !c.is_hide_set()).map(|c| c.get_name().to_string()).collect();
+    let matches = whole.try_get_matches().or_else(|error| wrong_usage(&error, &known))?;
     let arguments = Arguments::from_arg_matches(&matches).map_err(|e| Failure::usage(e.to_string()))?;
     match arguments.command {
         Command::Audit(command) => command.run(),
@@ -79,6 +82,27 @@ fn run() -> Result<Exit, Failure> {
         Command::Manual(command) => command.run(program()),
         Command::Worker(command) => command.run(),
     }
+}
+
+/// What the argument parser says of wrong usage, without tips that lead astray; help and version are no errors.
+fn wrong_usage(error: &clap::Error, known: &[String]) -> Result<clap::ArgMatches, Failure> {
+    let shows_help = error.kind() == clap::error::ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand;
+    if !error.use_stderr() || shows_help {
+        error.exit();
+    }
+    let text = error.render().to_string();
+    // "to pass '--x' as a value, use '-- --x'": nobody who mistypes an option means a file of that name.
+    let mut lines: Vec<&str> = text.lines().filter(|line| !line.contains("tip: to pass '")).collect();
+    lines.dedup_by(|a, b| a.is_empty() && b.is_empty());
+    let mut text = lines.join("\n");
+    let asked: Vec<String> = std::env::args().skip(1).take(2).collect();
+    if let [help, word] = asked.as_slice()
+        && help == "help"
+        && let Some(near) = rawassay_analysis::brief::keys::nearest(word, known.iter().map(String::as_str))
+    {
+        text = format!("error: there is no command '{word}'; did you mean `rawassay help {near}`?");
+    }
+    Err(Failure::usage(text.trim_start_matches("error: ").trim_end().to_string()))
 }
 
 fn main() -> ExitCode {

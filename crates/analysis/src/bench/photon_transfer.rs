@@ -43,6 +43,8 @@ pub struct TransferPoint {
     pub variance_dn2: f64,
     /// Exposure time, s.
     pub shutter_s: Option<f64>,
+    /// Pixels of each of the two frames.
+    pub pixels: u64,
 }
 
 /// One plane of the sensor.
@@ -52,14 +54,24 @@ pub struct SensorChannel {
     pub name: String,
     /// Electrons per DN.
     pub gain_e_per_dn: f64,
+    /// Its standard error, from the pixels counted and the scatter about the line.
+    pub gain_se_e_per_dn: f64,
     /// Read noise, electrons, rounding taken off.
     pub read_noise_e: Option<f64>,
+    /// Its standard error, e-: of the dark pairs and of the gain.
+    pub read_noise_se_e: Option<f64>,
     /// Read noise, DN, rounding taken off.
     pub read_noise_dn: Option<f64>,
+    /// Its standard error, DN.
+    pub read_noise_se_dn: Option<f64>,
     /// Electrons at saturation.
     pub full_well_e: f64,
+    /// Its standard error, e-: that of the gain; the level of saturation is taken as known.
+    pub full_well_se_e: f64,
     /// log2(full well / read noise), EV.
     pub engineering_ev: Option<f64>,
+    /// Its standard error, EV.
+    pub engineering_se_ev: Option<f64>,
     /// Coefficient of determination of the slope, 0..1.
     pub fit_r2: f64,
     /// Level of the dark frames, DN absolute.
@@ -176,8 +188,15 @@ impl Collector {
                     .any(|(l, &first)| other_levels(l.black_dn, l.white_declared_dn, first))
                 {
                     let other = &first.name;
+                    let level = |levels: &[(f64, f64)]| {
+                        let (black, white) = levels.first().copied().unwrap_or_default();
+                        format!("black {black:.0}, white {white:.0}")
+                    };
+                    let own: Vec<(f64, f64)> = frame.levels.iter().map(|l| (l.black_dn, l.white_declared_dn)).collect();
                     return fail(format!(
-                        "has other black or white levels than {other}; use frames of one bit depth and raw mode"
+                        "has other levels ({}) than {other} ({}): another camera, or another raw mode; use frames of one",
+                        level(&own),
+                        level(&first.levels)
                     ));
                 }
             }
@@ -187,7 +206,10 @@ impl Collector {
             Kind::Dark => {
                 for (mean, level) in means.iter().zip(&frame.levels) {
                     if mean - level.black_dn > DARK_LIMIT * (level.white_declared_dn - level.black_dn) {
-                        return fail("is given as dark but holds light; cover the lens and take it again".into());
+                        return fail(
+                            "is given as dark but holds light; give it to --flat, or cover the lens and take it again"
+                                .into(),
+                        );
                     }
                 }
                 match self.waiting_dark.take() {
@@ -238,6 +260,16 @@ impl Collector {
         if self.darks.is_empty() {
             return fail("no dark frames: cover the lens and take at least two at the same ISO".into());
         }
+        let no_light = |pair: &Pair| {
+            pair.points
+                .iter()
+                .zip(&self.darks[0].points)
+                .zip(&levels)
+                .all(|((flat, dark), (black, white))| flat.mean_dn - dark.mean_dn < 0.002 * (white - black))
+        };
+        if !self.flats.is_empty() && self.flats.iter().all(no_light) {
+            return fail("no flat holds light; are --flat and --dark given the other way round?".into());
+        }
         let mut notes = Vec::new();
         if let Some(alone) = &self.waiting_dark {
             notes.push(format!("{}: left out, an odd number of dark frames", alone.name));
@@ -246,8 +278,22 @@ impl Collector {
         for (p, plane) in identity.filter.planes.iter().enumerate() {
             channels.push(channel(&plane.name, p, levels[p].1, &self.flats, &self.darks, &mut notes)?);
         }
+        let notes = together(notes);
         Ok(PhotonTransfer { channels, flat_pairs: self.flats.len(), dark_pairs: self.darks.len(), notes })
     }
+}
+
+/// A note that several planes share stands once, with their names.
+fn together(notes: Vec<String>) -> Vec<String> {
+    let mut told: Vec<(Vec<String>, String)> = Vec::new();
+    for note in notes {
+        let (name, text) = note.split_once(": ").unwrap_or(("", &note));
+        match told.iter_mut().find(|(_, known)| known == text) {
+            Some((names, _)) => names.push(name.into()),
+            None => told.push((vec![name.into()], text.into())),
+        }
+    }
+    told.into_iter().map(|(names, text)| format!("{}: {text}", names.join(", "))).collect()
 }
 
 fn mismatch(first: &Identity, other: &Identity) -> Option<&'static str> {
@@ -323,6 +369,44 @@ mod tests {
                 assert!(c.fit_r2 > 0.999 && c.linearity_error_pct.unwrap() < 0.5);
             }
             assert!(found.channels.iter().filter(|c| c.saturation_from == "observed").count() >= 2);
+        }
+    }
+
+    /// What repeats of one set scatter by is what a single one says of itself.
+    #[test]
+    fn standard_errors_are_those_of_repeats() {
+        let sensor = Sensor { gain: 1.5, read_noise: 4.0, width: 160, height: 120, ..Sensor::default() };
+        let top = sensor.gain * (sensor.limit - sensor.black);
+        let repeats: Vec<SensorChannel> = (0..40_u64)
+            .map(|repeat| {
+                let mut collector = Collector::new();
+                for k in 0..4 {
+                    let dark = frame(&sensor, 10_000 * repeat + k, 0.0, 0.01);
+                    collector.add(&format!("dark{k}"), dark, Kind::Dark).unwrap();
+                }
+                for k in 1..=7_u32 {
+                    let share = f64::from(k) / 8.0;
+                    for i in 0..2 {
+                        let seed = 10_000 * repeat + u64::from(100 + 10 * k + i);
+                        let shot = frame(&sensor, seed, top * share, 0.1 * share);
+                        collector.add(&format!("flat{k}-{i}"), shot, Kind::Flat).unwrap();
+                    }
+                }
+                collector.finish().unwrap().channels.swap_remove(1)
+            })
+            .collect();
+        for (name, read) in [
+            ("gain", (|c| (c.gain_e_per_dn, c.gain_se_e_per_dn)) as fn(&SensorChannel) -> (f64, f64)),
+            ("read noise", |c| (c.read_noise_e.unwrap(), c.read_noise_se_e.unwrap())),
+            ("range", |c| (c.engineering_ev.unwrap(), c.engineering_se_ev.unwrap())),
+        ] {
+            let values: Vec<(f64, f64)> = repeats.iter().map(read).collect();
+            let n = values.len() as f64;
+            let mean = values.iter().map(|v| v.0).sum::<f64>() / n;
+            let seen = (values.iter().map(|v| (v.0 - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
+            let told = (values.iter().map(|v| v.1 * v.1).sum::<f64>() / n).sqrt();
+            // A spread of 40 repeats is itself known within 11 %.
+            assert!((0.7..1.6).contains(&(told / seen)), "{name}: told {told}, seen {seen}");
         }
     }
 

@@ -7,18 +7,14 @@
 //! widen it. Samples of one filter colour only: nothing is demosaiced.
 //! Fails when: the region holds no single straight edge, it is clipped, or it lies so that bins stay empty.
 
-use std::f64::consts::PI;
-
 use rawassay_decode::{Area, Frame};
 use serde::Serialize;
 
+use super::edge_profile::{Profile, standard_errors};
 use crate::measures::Channel;
 use crate::measures::histogram::picture_area;
-use crate::measures::sharpness::psf::sinc;
 use crate::measures::sharpness::target::{OneColour, target_edges};
 
-/// Bins per pixel.
-const BINS_PER_PX: f64 = 4.0;
 /// Half-width of the band round the edge that is used, px: at least, at most.
 const HALF_WIDTH_PX: (f64, f64) = (10.0, 48.0);
 /// Step of the curve, cycles per pixel.
@@ -33,8 +29,11 @@ pub const GOOD_SLANT_DEG: (f64, f64) = (2.0, 20.0);
 /// Response across one edge in one colour.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct EdgeResponse {
-    /// Where it was measured: first column, first row, columns, rows of the picture as stored.
-    pub region: [usize; 4],
+    /// Number of the edge in its frame, from the top down; its colours share it.
+    pub edge: usize,
+    /// Where it was measured, in picture pixels as stored; written as `WxH+X+Y`.
+    #[serde(serialize_with = "as_written")]
+    pub region: Area,
     /// Filter colour ("G" holds both greens of a Bayer array).
     pub plane: String,
     /// Direction of the edge itself, degrees anticlockwise from the horizontal, 0 <= angle < 180.
@@ -45,12 +44,26 @@ pub struct EdgeResponse {
     pub length_px: f64,
     /// 10-90 % rise across the edge, px.
     pub rise_px: Option<f64>,
+    /// Its standard error, px; as those below from pieces along the edge.
+    pub rise_se_px: Option<f64>,
     /// Frequency of 50 % contrast, cycles per pixel.
     pub mtf50_cy_px: Option<f64>,
+    /// Its standard error, cycles per pixel.
+    pub mtf50_se_cy_px: Option<f64>,
+    /// The same frequency on the sensor, line pairs per mm, where the pixel pitch is known.
+    pub mtf50_lp_mm: Option<f64>,
     /// Frequency of 10 % contrast, cycles per pixel.
     pub mtf10_cy_px: Option<f64>,
+    /// Its standard error, cycles per pixel.
+    pub mtf10_se_cy_px: Option<f64>,
     /// Step of the edge over the noise of one sample.
     pub contrast_to_noise: f64,
+    /// How far the plain sides that were used reach from the edge, px.
+    pub side_px: f64,
+    /// How far they would reach where there is room, px.
+    pub side_wanted_px: f64,
+    /// Further straight edges in the region that were left alone.
+    pub other_edges: usize,
     /// Frequency (cycles per pixel) and contrast, from 0 to 1 cycle per pixel.
     pub curve: Vec<[f64; 2]>,
 }
@@ -77,8 +90,21 @@ pub fn slanted_edges(frame: &Frame, channels: &[Channel], region: Option<Area>) 
     };
     let colours = OneColour::all(frame, channels);
     let mut found = Vec::new();
-    let mut why = String::from("no straight edge stands out");
-    let lines = target_edges(frame, channels, full, SHORTEST_PX);
+    let mut why = match region {
+        Some(_) => format!(
+            "no straight edge of at least {SHORTEST_PX} px stands out in it, clear of its border; give it more room"
+        ),
+        None => "no straight edge stands out".to_string(),
+    };
+    let mut lines = target_edges(frame, channels, full, SHORTEST_PX);
+    // Of a named region the longest edge is meant.
+    let other_edges = if region.is_some() { lines.len().saturating_sub(1) } else { 0 };
+    if region.is_some() {
+        lines.truncate(1);
+    }
+    lines.sort_by(|a, b| a.at.1.total_cmp(&b.at.1).then(a.at.0.total_cmp(&b.at.0)));
+    let pitch_um = frame.shot.pixel_pitch_um.filter(|p| *p > 0.0);
+    let mut number = 0;
     for line in &lines {
         if region.is_none() && !(GOOD_SLANT_DEG.0..=GOOD_SLANT_DEG.1).contains(&slant(line.normal_deg())) {
             why = format!(
@@ -87,14 +113,21 @@ pub fn slanted_edges(frame: &Frame, channels: &[Channel], region: Option<Area>) 
             );
             continue;
         }
+        let before = found.len();
         for colour in &colours {
-            match response(colour, line, &picture) {
-                Ok(response) => found.push(response),
+            match response(colour, line, &picture, pitch_um) {
+                Ok(response) => found.push(EdgeResponse { edge: number + 1, other_edges, ..response }),
                 Err(reason) => why = reason,
             }
         }
+        number += usize::from(found.len() > before);
     }
     if found.is_empty() { Err(why) } else { Ok(found) }
+}
+
+/// A region as `--region` takes it.
+fn as_written<S: serde::Serializer>(region: &Area, serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.serialize_str(&crate::crop::text(region))
 }
 
 /// A straight edge on the full frame.
@@ -132,146 +165,56 @@ fn slant(normal_deg: f64) -> f64 {
 }
 
 /// The response of one colour across a line.
-fn response(colour: &OneColour<'_>, line: &Line, picture: &Area) -> Result<EdgeResponse, String> {
-    let half = (12.0 * line.sigma_px + 6.0).clamp(HALF_WIDTH_PX.0, HALF_WIDTH_PX.1).min(line.room_px);
+fn response(
+    colour: &OneColour<'_>,
+    line: &Line,
+    picture: &Area,
+    pitch_um: Option<f64>,
+) -> Result<EdgeResponse, String> {
+    let wanted = (12.0 * line.sigma_px + 6.0).clamp(HALF_WIDTH_PX.0, HALF_WIDTH_PX.1);
+    let half = wanted.min(line.room_px);
     if half < 3.0 * line.sigma_px + 2.0 {
         return Err("the sides of the edge are too narrow for its blur: give a larger region".into());
     }
     let samples = colour.band(line, half)?;
     let line = colour.straighten(line, &samples)?;
     let samples = colour.band(&line, half)?;
-    let esf = supersample(&samples, half)?;
-    let (low, high, noise) = sides(&samples, line.sigma_px, half);
-    let step = high - low;
+    let profile = Profile::of(&samples, line.sigma_px, half)?;
+    let (step, noise) = (profile.step(), profile.noise);
     if step <= 0.0 || step < 4.0 * noise / (samples.len() as f64).sqrt().max(1.0) {
         return Err(format!("no step in {}", colour.name()));
     }
-    let lsf: Vec<f64> = (1..esf.len() - 1).map(|k| (esf[k + 1] - esf[k - 1]) / 2.0).collect();
-    let place = |k: usize| (k as f64 + 1.5) / BINS_PER_PX - half;
-    let total: f64 = lsf.iter().sum();
-    let centre = lsf.iter().enumerate().map(|(k, v)| v * place(k)).sum::<f64>() / total;
-    let centre = centre.clamp(-half / 4.0, half / 4.0);
-    let windowed: Vec<(f64, f64)> = lsf
-        .iter()
-        .enumerate()
-        .map(|(k, &v)| {
-            let t = place(k) - centre;
-            let hamming = if t.abs() < half { 0.54 + 0.46 * (PI * t / half).cos() } else { 0.08 };
-            (t, v * hamming)
-        })
-        .collect();
-    let amplitude = |f: f64| {
-        let (mut re, mut im) = (0.0, 0.0);
-        for &(t, v) in &windowed {
-            let (s, c) = (2.0 * PI * f * t).sin_cos();
-            re += v * c;
-            im += v * s;
-        }
-        re.hypot(im)
-    };
-    let dc = amplitude(0.0);
-    let mtf = |f: f64| amplitude(f) / dc / (sinc(f / 2.0) * sinc(f / BINS_PER_PX));
-    let curve: Vec<[f64; 2]> = (0..CURVE_POINTS).map(|k| k as f64 * CURVE_STEP).map(|f| [f, mtf(f)]).collect();
+    let curve: Vec<[f64; 2]> = (0..CURVE_POINTS).map(|k| k as f64 * CURVE_STEP).map(|f| [f, profile.mtf(f)]).collect();
     if curve.iter().any(|p| !p[1].is_finite()) {
         return Err("the edge has no step".into());
     }
     let normal_deg = line.normal_deg();
+    let figures = profile.figures();
+    let errors = standard_errors(&samples, &line, half);
+    let per_mm = pitch_um.map(|pitch| 1000.0 / pitch);
     Ok(EdgeResponse {
+        edge: 0,
         region: region_of(&line, half, picture),
         plane: colour.name().to_string(),
         angle_deg: (normal_deg + 90.0).rem_euclid(180.0),
         slant_deg: slant(normal_deg),
         length_px: line.length_px(),
-        rise_px: rise(&esf, low, high, half),
-        mtf50_cy_px: first_below(&mtf, 0.5),
-        mtf10_cy_px: first_below(&mtf, 0.1),
+        rise_px: figures.rise_px,
+        rise_se_px: errors.rise_px,
+        mtf50_cy_px: figures.mtf50_cy_px,
+        mtf50_se_cy_px: errors.mtf50_cy_px,
+        mtf50_lp_mm: figures.mtf50_cy_px.zip(per_mm).map(|(f, per_mm)| f * per_mm),
+        mtf10_cy_px: figures.mtf10_cy_px,
+        mtf10_se_cy_px: errors.mtf10_cy_px,
         contrast_to_noise: step / noise.max(1e-9),
+        side_px: half,
+        side_wanted_px: wanted,
+        other_edges: 0,
         curve,
     })
 }
 
-/// Means of the samples in bins of 1/4 px from -half to half. Single empty bins take their neighbours' mean.
-fn supersample(samples: &[(f64, f64, f64)], half: f64) -> Result<Vec<f64>, String> {
-    let n = (2.0 * half * BINS_PER_PX) as usize;
-    let mut sums = vec![(0.0, 0.0); n];
-    for &(t, _, v) in samples {
-        let k = ((t + half) * BINS_PER_PX).floor();
-        if k >= 0.0 && (k as usize) < n {
-            sums[k as usize].0 += v;
-            sums[k as usize].1 += 1.0;
-        }
-    }
-    let means: Vec<Option<f64>> = sums.iter().map(|&(sum, n)| (n > 0.0).then(|| sum / n)).collect();
-    let empty = means.iter().filter(|m| m.is_none()).count();
-    let gap = "the edge lies so that parts of its profile hold no sample: turn the target by about 5 degrees";
-    if empty * 20 > n {
-        return Err(gap.into());
-    }
-    (0..n)
-        .map(|k| {
-            means[k].or_else(|| {
-                let before = means[..k].iter().rev().flatten().next();
-                let after = means[k..].iter().flatten().next();
-                match (before, after) {
-                    (Some(a), Some(b)) => Some(f64::midpoint(*a, *b)),
-                    (a, b) => a.or(b).copied(),
-                }
-            })
-        })
-        .collect::<Option<Vec<f64>>>()
-        .ok_or_else(|| gap.to_string())
-}
-
-/// Levels of both sides, and the spread of single samples on them.
-fn sides(samples: &[(f64, f64, f64)], sigma_px: f64, half: f64) -> (f64, f64, f64) {
-    let from = (4.0 * sigma_px + 1.0).min(0.6 * half);
-    let side = |bright: bool| {
-        let values: Vec<f64> =
-            samples.iter().filter(|s| if bright { s.0 > from } else { s.0 < -from }).map(|s| s.2).collect();
-        let n = values.len().max(1) as f64;
-        let mean = values.iter().sum::<f64>() / n;
-        (mean, values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n)
-    };
-    let ((low, a), (high, b)) = (side(false), side(true));
-    (low, high, f64::midpoint(a, b).sqrt())
-}
-
-/// Distance between the 10 % and 90 % crossings next to the middle, px.
-fn rise(esf: &[f64], low: f64, high: f64, half: f64) -> Option<f64> {
-    let place = |k: f64| (k + 0.5) / BINS_PER_PX - half;
-    let level = |share: f64| low + share * (high - low);
-    let middle = (1..esf.len())
-        .filter(|&k| esf[k - 1] < level(0.5) && esf[k] >= level(0.5))
-        .min_by_key(|&k| k.abs_diff(esf.len() / 2))?;
-    let cross = |k: usize, share: f64| {
-        let (a, b) = (esf[k - 1], esf[k]);
-        place(k as f64 - 1.0 + (level(share) - a) / (b - a))
-    };
-    let up = (middle..esf.len()).find(|&k| esf[k] >= level(0.9)).map(|k| cross(k, 0.9))?;
-    let down = (1..=middle).rev().find(|&k| esf[k - 1] <= level(0.1)).map(|k| cross(k, 0.1))?;
-    let bin = 1.0 / BINS_PER_PX;
-    // The bins and their straight connection widen a steep edge a little: variance of a bin, in quadrature by rise.
-    let wide = up - down;
-    (wide.is_finite() && wide > 0.0).then(|| (wide * wide - 6.57 * bin * bin / 12.0).max(0.0).sqrt())
-}
-
-/// Lowest frequency where the response falls to `share`, up to 1 cycle per pixel.
-fn first_below(mtf: &dyn Fn(f64) -> f64, share: f64) -> Option<f64> {
-    let step = 0.005;
-    let mut f = 0.0;
-    let mut before = mtf(0.0);
-    while f < 1.0 {
-        let next = mtf(f + step);
-        if next < share {
-            return Some(f + step * (before - share) / (before - next));
-        }
-        f += step;
-        before = next;
-    }
-    None
-}
-
-fn region_of(line: &Line, half: f64, picture: &Area) -> [usize; 4] {
+fn region_of(line: &Line, half: f64, picture: &Area) -> Area {
     let (nx, ny) = line.normal;
     let mut left = f64::INFINITY;
     let (mut top, mut right, mut bottom) = (f64::INFINITY, 0.0_f64, 0.0_f64);
@@ -288,5 +231,5 @@ fn region_of(line: &Line, half: f64, picture: &Area) -> [usize; 4] {
     let y = (top - picture.y as f64).clamp(0.0, picture.height as f64) as usize;
     let x1 = (right - picture.x as f64).ceil().clamp(0.0, picture.width as f64) as usize;
     let y1 = (bottom - picture.y as f64).ceil().clamp(0.0, picture.height as f64) as usize;
-    [x, y, x1.saturating_sub(x), y1.saturating_sub(y)]
+    Area::new(x, y, x1.saturating_sub(x), y1.saturating_sub(y))
 }

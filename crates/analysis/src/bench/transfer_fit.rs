@@ -62,6 +62,7 @@ pub(super) fn pair(a: &Frame, b: &Frame, area: &Area) -> Pair {
                 mean_dn: 0.5 * sum as f64 / n,
                 variance_dn2: 0.5 * (squares as f64 / n - shift * shift).max(0.0),
                 shutter_s: a.shot.shutter_s,
+                pixels: n as u64,
             }
         })
         .collect();
@@ -78,8 +79,19 @@ pub(super) fn channel(
     notes: &mut Vec<String>,
 ) -> Result<SensorChannel, TransferError> {
     let n = darks.len() as f64;
+    let pixels = darks.iter().map(|d| d.points[p].pixels as f64).fold(f64::INFINITY, f64::min);
     let dark_dn = darks.iter().map(|d| d.points[p].mean_dn).sum::<f64>() / n;
     let dark_variance = darks.iter().map(|d| d.points[p].variance_dn2).sum::<f64>() / n;
+    // The variance of n differences is known within sqrt(2 / n) of itself (normal noise); pairs that differ by more, as
+    // telegraph noise makes them, say so themselves.
+    let counted = dark_variance * (2.0 / (pixels * n)).sqrt();
+    let scattered = if darks.len() < 3 {
+        0.0
+    } else {
+        let squares: f64 = darks.iter().map(|d| (d.points[p].variance_dn2 - dark_variance).powi(2)).sum();
+        (squares / (n - 1.0) / n).sqrt()
+    };
+    let dark_variance_se = counted.max(scattered);
     let mut points: Vec<TransferPoint> = flats
         .iter()
         .map(|f| TransferPoint { mean_dn: f.points[p].mean_dn - dark_dn, ..f.points[p] })
@@ -97,7 +109,7 @@ pub(super) fn channel(
         return Err(few());
     }
     // A first slope from the lower half of the levels tells the saturated flats from the others.
-    let (first, _) = slope(&points, dark_variance, 0.5 * greatest).ok_or_else(few)?;
+    let first = slope(&points, dark_variance, 0.5 * greatest).ok_or_else(few)?.k;
     let collapsed = |q: &&TransferPoint| q.variance_dn2 < COLLAPSED * (first * q.mean_dn + dark_variance);
     let (saturation, from) = match points.iter().rev().find(|q| collapsed(q)) {
         Some(full) => (full.mean_dn, "observed"),
@@ -114,21 +126,33 @@ pub(super) fn channel(
             }
         }
     };
-    let (k, r2) = slope(&points, dark_variance, FITTED_TO * saturation).ok_or_else(few)?;
+    let Slope { k, r2, se, per_dark } = slope(&points, dark_variance, FITTED_TO * saturation).ok_or_else(few)?;
     let gain = 1.0 / k;
+    // d(gain) = -gain^2 d(k); the dark frames' variance is taken off every flat's, and so moves the slope as one.
+    let from_darks = per_dark * dark_variance_se;
+    let gain_se = gain * gain * se.hypot(from_darks);
     let read_variance = dark_variance - 1.0 / 12.0;
     let read_noise_dn = (read_variance > 0.0).then(|| read_variance.sqrt());
     if read_noise_dn.is_none() {
         notes.push(format!("{name}: read noise is below what whole DN resolve"));
     }
     let full_well_e = gain * saturation;
+    let read_noise_se_dn = read_noise_dn.map(|r| dark_variance_se / (2.0 * r));
+    let relative = |r: f64, se: f64| (se / r).hypot(gain_se / gain);
     Ok(SensorChannel {
         name: name.into(),
         gain_e_per_dn: gain,
+        gain_se_e_per_dn: gain_se,
         read_noise_e: read_noise_dn.map(|r| r * gain),
+        read_noise_se_e: read_noise_dn.zip(read_noise_se_dn).map(|(r, se)| r * gain * relative(r, se)),
         read_noise_dn,
+        read_noise_se_dn,
         full_well_e,
+        full_well_se_e: gain_se * saturation,
         engineering_ev: read_noise_dn.and_then(|r| engineering_ev(saturation, r)),
+        engineering_se_ev: read_noise_dn
+            .zip(read_noise_se_dn)
+            .and_then(|(r, se)| crate::known(se / r / std::f64::consts::LN_2)),
         fit_r2: r2,
         dark_dn,
         saturation_dn: saturation + dark_dn,
@@ -139,9 +163,21 @@ pub(super) fn channel(
     })
 }
 
+/// The slope of variance over mean.
+struct Slope {
+    /// DN per electron.
+    k: f64,
+    /// Coefficient of determination.
+    r2: f64,
+    /// Standard error of `k` by the flats.
+    se: f64,
+    /// Change of `k` with the dark frames' variance.
+    per_dark: f64,
+}
+
 /// Slope through the origin of variance over mean, both above dark, up to `limit`; relative weights, as the variance of a
-/// variance is its square. And its coefficient of determination. At least three levels.
-fn slope(points: &[TransferPoint], dark_variance: f64, limit: f64) -> Option<(f64, f64)> {
+/// variance is its square. At least three levels.
+fn slope(points: &[TransferPoint], dark_variance: f64, limit: f64) -> Option<Slope> {
     let used: Vec<(f64, f64, f64)> = points
         .iter()
         .filter(|q| q.mean_dn <= limit && q.variance_dn2 > 0.0)
@@ -150,12 +186,20 @@ fn slope(points: &[TransferPoint], dark_variance: f64, limit: f64) -> Option<(f6
     if used.len() < 3 {
         return None;
     }
-    let k = used.iter().map(|(x, y, w)| w * x * y).sum::<f64>() / used.iter().map(|(x, _, w)| w * x * x).sum::<f64>();
+    let weight: f64 = used.iter().map(|(x, _, w)| w * x * x).sum();
+    let k = used.iter().map(|(x, y, w)| w * x * y).sum::<f64>() / weight;
+    // A pair's variance is known within sqrt(2 / pixels) of itself; where the points scatter by more, that counts.
+    let pixels = points.iter().map(|q| q.pixels as f64).fold(f64::INFINITY, f64::min).max(1.0);
+    let counted = 2.0 / pixels;
+    let scattered =
+        used.iter().map(|(x, y, w)| w * (y - k * x).powi(2)).sum::<f64>() / (used.len() as f64 - 1.0).max(1.0);
+    let se = (counted.max(scattered) / weight).sqrt();
+    let per_dark = used.iter().map(|(x, _, w)| w * x).sum::<f64>() / weight;
     let mean = used.iter().map(|u| u.1).sum::<f64>() / used.len() as f64;
     let total: f64 = used.iter().map(|u| (u.1 - mean).powi(2)).sum();
     let left: f64 = used.iter().map(|u| (u.1 - k * u.0).powi(2)).sum();
     let r2 = if total > 0.0 { (1.0 - left / total).max(0.0) } else { 0.0 };
-    (k.is_finite() && k > 0.0).then_some((k, r2))
+    (k.is_finite() && k > 0.0).then_some(Slope { k, r2, se, per_dark })
 }
 
 /// Mean deviation from a straight line over exposure time, per cent of the line, weighted relatively (EMVA 1288 release 4).

@@ -76,13 +76,31 @@ pub fn find(word: &str) -> Option<&'static Explanation> {
         .join("_");
     let last = |e: &Explanation| plain(e.word.rsplit('.').next().unwrap_or(e.word));
     let whole = |word: &str| all().find(|e| plain(e.word) == word);
-    whole(&word).or_else(|| whole(&unnumbered)).or_else(|| all().find(|e| last(e) == word)).or_else(|| {
-        // A named part in the column, such as the plane's: keep the group and the last part.
-        let (group, _) = word.split_once('_')?;
-        all()
-            .filter(|e| plain(e.word).starts_with(group) && word.ends_with(&format!("_{}", last(e))))
-            .max_by_key(|e| last(e).len())
-    })
+    let alias =
+        || words::ALIASES.iter().find(|(alias, _)| plain(alias) == word).and_then(|(_, meant)| whole(&plain(meant)));
+    whole(&word).or_else(alias).or_else(|| whole(&unnumbered)).or_else(|| all().find(|e| last(e) == word)).or_else(
+        || {
+            // A named part in the column, such as the plane's: keep the group and the last part.
+            let (group, _) = word.split_once('_')?;
+            all()
+                .filter(|e| plain(e.word).starts_with(group) && word.ends_with(&format!("_{}", last(e))))
+                .max_by_key(|e| last(e).len())
+        },
+    )
+}
+
+/// Every explained word that begins so, or has a part that does.
+#[must_use]
+pub fn beginning_with(word: &str) -> Vec<&'static Explanation> {
+    let word = plain(word);
+    if word.len() < 2 {
+        return Vec::new();
+    }
+    let begins = |e: &&Explanation| {
+        let own = plain(e.word);
+        own.starts_with(&word) || e.word.split('.').any(|part| plain(part).starts_with(&word))
+    };
+    all().filter(begins).collect()
 }
 
 /// The nearest word, where one is near enough to be meant.

@@ -84,3 +84,18 @@ fn no_word_twice() {
         assert!(seen.insert(plain(e.word)), "{} stands twice", e.word);
     }
 }
+
+#[test]
+fn every_other_way_to_ask_is_answered() {
+    for (alias, meant) in super::words::ALIASES {
+        let found = find(alias).map(|e| e.word);
+        assert!(find(meant).is_some(), "{meant}");
+        assert_eq!(found, find(meant).map(|e| e.word), "{alias}");
+    }
+    for word in ["proof", "SNR", "MTF", "dn", "ev", "read_noise", "row banding", "undetermined", "Largest honest print"]
+    {
+        assert!(find(word).is_some(), "{word}");
+    }
+    assert!(beginning_with("clip").len() > 1);
+    assert!(beginning_with("x").is_empty());
+}

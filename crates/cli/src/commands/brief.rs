@@ -12,8 +12,9 @@ use crate::output::{self, Sink};
 /// List, show and check output briefs
 #[derive(clap::Args)]
 pub struct Brief {
+    /// What to do; the list where nothing is said
     #[command(subcommand)]
-    action: Action,
+    action: Option<Action>,
 }
 
 #[derive(clap::Subcommand)]
@@ -26,7 +27,7 @@ enum Action {
     },
     /// A brief as a commented TOML file: a start for your own
     Show {
-        /// A built-in brief or a file
+        /// A built-in brief, a file, or a size such as "100 x 75 cm at 1 m"
         #[arg(value_name = "NAME")]
         name: String,
         /// Form of the answer
@@ -60,7 +61,7 @@ enum ShowForm {
 impl Brief {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
-        match self.action {
+        match self.action.unwrap_or(Action::List { format: Form::Table }) {
             Action::List { format } => list(format)?,
             Action::Show { name, format } => {
                 let brief = find(&name)?;

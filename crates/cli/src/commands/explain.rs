@@ -26,10 +26,22 @@ impl Explain {
         let words = if explain::find(&joined).is_some() { vec![joined] } else { self.word };
         let mut text = String::new();
         for (i, word) in words.iter().enumerate() {
-            let found = explain::find(word).ok_or_else(|| {
+            let Some(found) = explain::find(word) else {
+                let several = explain::beginning_with(word);
+                if several.len() == 1 {
+                    text += &one(several[0]);
+                    continue;
+                }
+                if !several.is_empty() {
+                    let _ = writeln!(text, "{word} begins these:");
+                    text += &lines(&several);
+                    continue;
+                }
                 let hint = explain::nearest(word).map_or(String::new(), |near| format!("did you mean `{near}`? "));
-                Failure::usage(format!("nothing is known of `{word}`; {hint}`rawassay explain` lists every word"))
-            })?;
+                return Err(Failure::usage(format!(
+                    "nothing is known of `{word}`; {hint}`rawassay explain` lists every word"
+                )));
+            };
             if i > 0 {
                 text.push('\n');
             }
@@ -86,16 +98,22 @@ fn list() -> String {
         [(Kind::Finding, "Findings"), (Kind::Word, "Outcomes and words"), (Kind::Measure, "Measures")]
     {
         let _ = writeln!(text, "{heading}");
-        let width = explain::all().filter(|e| e.kind == kind).map(|e| e.word.len()).max().unwrap_or(0);
-        for e in explain::all().filter(|e| e.kind == kind) {
-            let first =
-                e.means.split_inclusive([':', ';', '.']).next().unwrap_or(e.means).trim_end_matches([':', ';', '.']);
-            let unit =
-                if e.unit.is_empty() || kind != Kind::Measure { String::new() } else { format!(" [{}]", e.unit) };
-            let _ = writeln!(text, "  {:width$}  {first}{unit}", e.word);
-        }
+        text += &lines(&explain::all().filter(|e| e.kind == kind).collect::<Vec<_>>());
         text.push('\n');
     }
     text.push_str("rawassay explain WORD tells more.\n");
+    text
+}
+
+/// A word a line, with the first clause of its meaning.
+fn lines(words: &[&Explanation]) -> String {
+    let mut text = String::new();
+    let width = words.iter().map(|e| e.word.len()).max().unwrap_or(0);
+    for e in words {
+        let first =
+            e.means.split_inclusive([':', ';', '.']).next().unwrap_or(e.means).trim_end_matches([':', ';', '.']);
+        let unit = if e.unit.is_empty() || e.kind != Kind::Measure { String::new() } else { format!(" [{}]", e.unit) };
+        let _ = writeln!(text, "  {:width$}  {first}{unit}", e.word);
+    }
     text
 }

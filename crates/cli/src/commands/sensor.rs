@@ -1,11 +1,18 @@
 //! `rawassay sensor`.
 
+use std::collections::HashMap;
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use rawassay_analysis::bench::photon_transfer::{Collector, Kind, PhotonTransfer};
+use rawassay_decode::Frame;
+use serde::Serialize;
 
+use super::shared;
 use crate::answer::{AnswerArguments, Form};
+use crate::identity;
 use crate::messages::{Exit, Failure};
+use crate::output::plain_cause;
 use crate::tables::Grid;
 
 /// Measure the sensor from evenly lit and dark frames: gain, read noise, full well, range
@@ -21,31 +28,106 @@ pub struct Sensor {
     answer: AnswerArguments,
 }
 
+/// The sensor, with what is needed to compare it with others.
+#[derive(Serialize)]
+struct Answer {
+    make: Option<String>,
+    model: Option<String>,
+    iso: Option<f64>,
+    method: &'static str,
+    program: &'static str,
+    flats: Vec<String>,
+    darks: Vec<String>,
+    #[serde(flatten)]
+    found: PhotonTransfer,
+}
+
+const METHOD: &str =
+    "photon transfer after EMVA 1288, by position of the filter array, middle 70 % of width and height";
+const PROGRAM: &str = concat!("rawassay ", env!("CARGO_PKG_VERSION"));
+
+/// Content of the frames so far: no frame may stand for two.
+#[derive(Default)]
+struct Seen {
+    files: HashMap<String, String>,
+    samples: HashMap<[u8; 32], String>,
+}
+
+impl Seen {
+    /// # Errors
+    /// Where the file, a copy of it, or a file with the very same samples was given before.
+    fn add(&mut self, name: &str, path: &Path, frame: &Frame) -> Result<(), Failure> {
+        let same = |other: &str| {
+            let told = if other == name {
+                format!("{name}: is given twice")
+            } else {
+                format!("{other} and {name} are the same frame")
+            };
+            Failure::usage(format!("{told}; a pair is two different frames of one exposure"))
+        };
+        let id = identity::identify(path).map_err(|e| Failure::nothing(format!("{name}: {}", plain_cause(&e))))?;
+        if let Some(other) = self.files.insert(id.hash, name.to_string()) {
+            return Err(same(&other));
+        }
+        // Two frames of a sensor without any noise in its codes may be equal; two with noise never are.
+        let spp = frame.filter.samples_per_pixel.max(1);
+        let step = frame.filter.columns.max(1) * spp;
+        let differing = frame.samples.iter().zip(frame.samples.iter().skip(step)).filter(|(a, b)| a != b).count();
+        if differing < 1000 {
+            return Ok(());
+        }
+        let mut hasher = blake3::Hasher::new();
+        let mut bytes = Vec::with_capacity(1 << 16);
+        for block in frame.samples.chunks(1 << 15) {
+            bytes.clear();
+            bytes.extend(block.iter().flat_map(|v| v.to_le_bytes()));
+            hasher.update(&bytes);
+        }
+        match self.samples.insert(*hasher.finalize().as_bytes(), name.to_string()) {
+            Some(other) => Err(same(&other)),
+            None => Ok(()),
+        }
+    }
+}
+
 impl Sensor {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
         let inputs: Vec<PathBuf> = self.flat.iter().chain(&self.dark).cloned().collect();
         let plan = self.answer.plan(&inputs)?;
+        inputs.iter().try_for_each(|path| shared::no_folder(path))?;
         let mut collector = Collector::new();
+        let mut seen = Seen::default();
+        let mut shot = None;
         for (paths, kind) in [(&self.dark, Kind::Dark), (&self.flat, Kind::Flat)] {
             for path in paths {
-                add(&mut collector, path, kind)?;
+                let name = path.display().to_string();
+                let frame = rawassay_decode::open(path).map_err(|e| Failure::nothing(format!("{name}: {e}")))?;
+                seen.add(&name, path, &frame)?;
+                shot.get_or_insert_with(|| frame.shot.clone());
+                collector.add(&name, frame, kind).map_err(|e| Failure::nothing(e.to_string()))?;
             }
         }
         let found = collector.finish().map_err(|e| Failure::nothing(format!("sensor: {e}")))?;
+        let names = |paths: &[PathBuf]| paths.iter().map(|p| p.display().to_string()).collect();
+        let shot = shot.unwrap_or_default();
+        let answer = Answer {
+            make: shot.make,
+            model: shot.model,
+            iso: shot.iso,
+            method: METHOD,
+            program: PROGRAM,
+            flats: names(&self.flat),
+            darks: names(&self.dark),
+            found,
+        };
         match plan.form {
-            Form::Json => plan.json("sensor", &found)?,
-            Form::Csv => plan.csv("sensor", &rows(&found))?,
-            Form::Table => plan.text("sensor", &text(&found))?,
+            Form::Json => plan.json("sensor", &answer)?,
+            Form::Csv => plan.csv("sensor", &rows(&answer))?,
+            Form::Table => plan.text("sensor", &text(&answer))?,
         }
         Ok(Exit::Done)
     }
-}
-
-fn add(collector: &mut Collector, path: &Path, kind: Kind) -> Result<(), Failure> {
-    let name = path.display().to_string();
-    let frame = rawassay_decode::open(path).map_err(|e| Failure::nothing(format!("{name}: {e}")))?;
-    collector.add(&name, frame, kind).map_err(|e| Failure::nothing(e.to_string()))
 }
 
 fn number(value: Option<f64>, digits: usize) -> String {
@@ -53,43 +135,74 @@ fn number(value: Option<f64>, digits: usize) -> String {
 }
 
 /// Columns of the CSV.
-pub const COLUMNS: [&str; 12] = [
+pub const COLUMNS: [&str; 22] = [
     "name",
     "gain_e_per_dn",
+    "gain_se_e_per_dn",
     "read_noise_e",
+    "read_noise_se_e",
     "read_noise_dn",
+    "read_noise_se_dn",
     "full_well_e",
+    "full_well_se_e",
     "engineering_ev",
+    "engineering_se_ev",
     "fit_r2",
     "dark_dn",
     "saturation_dn",
     "saturation_from",
     "snr_max_db",
     "linearity_error_pct",
+    "make",
+    "model",
+    "iso",
+    "flat_pairs",
+    "dark_pairs",
 ];
 
-fn rows(found: &PhotonTransfer) -> Vec<Vec<String>> {
+fn rows(answer: &Answer) -> Vec<Vec<String>> {
+    let found = &answer.found;
     let mut rows = vec![COLUMNS.map(String::from).to_vec()];
     rows.extend(found.channels.iter().map(|c| {
         vec![
             c.name.clone(),
             number(Some(c.gain_e_per_dn), 5),
+            number(Some(c.gain_se_e_per_dn), 6),
             number(c.read_noise_e, 4),
+            number(c.read_noise_se_e, 4),
             number(c.read_noise_dn, 4),
+            number(c.read_noise_se_dn, 4),
             number(Some(c.full_well_e), 1),
+            number(Some(c.full_well_se_e), 1),
             number(c.engineering_ev, 3),
+            number(c.engineering_se_ev, 4),
             number(Some(c.fit_r2), 6),
             number(Some(c.dark_dn), 2),
             number(Some(c.saturation_dn), 1),
             c.saturation_from.into(),
             number(c.snr_max_db, 2),
             number(c.linearity_error_pct, 3),
+            answer.make.clone().unwrap_or_default(),
+            answer.model.clone().unwrap_or_default(),
+            answer.iso.map_or_else(String::new, |iso| iso.to_string()),
+            found.flat_pairs.to_string(),
+            found.dark_pairs.to_string(),
         ]
     }));
     rows
 }
 
-fn text(found: &PhotonTransfer) -> String {
+/// "2.034 +- 0.004".
+fn with_error(value: Option<f64>, se: Option<f64>, digits: usize) -> String {
+    match (value, se) {
+        (Some(v), Some(se)) => format!("{v:.digits$} +- {se:.digits$}"),
+        (Some(v), None) => format!("{v:.digits$}"),
+        _ => "-".into(),
+    }
+}
+
+fn text(answer: &Answer) -> String {
+    let found = &answer.found;
     let mut grid = Grid::new(&[
         "plane",
         ">electrons per DN",
@@ -101,32 +214,34 @@ fn text(found: &PhotonTransfer) -> String {
         ">not linear %",
     ]);
     for c in &found.channels {
-        let shown = |v, digits| {
-            let text = number(v, digits);
-            if text.is_empty() { "-".into() } else { text }
-        };
         grid.row(vec![
             c.name.clone(),
-            shown(Some(c.gain_e_per_dn), 3),
-            shown(c.read_noise_e, 2),
-            shown(Some(c.full_well_e), 0),
-            shown(c.engineering_ev, 2),
-            shown(c.snr_max_db, 1),
-            shown(Some(c.fit_r2), 4),
-            shown(c.linearity_error_pct, 2),
+            with_error(Some(c.gain_e_per_dn), Some(c.gain_se_e_per_dn), 4),
+            with_error(c.read_noise_e, c.read_noise_se_e, 3),
+            with_error(Some(c.full_well_e), Some(c.full_well_se_e), 0),
+            with_error(c.engineering_ev, c.engineering_se_ev, 3),
+            with_error(c.snr_max_db, None, 1),
+            with_error(Some(c.fit_r2), None, 4),
+            with_error(c.linearity_error_pct, None, 2),
         ]);
     }
+    let pairs = |n: usize, of: &str| format!("{n} {} of {of}", if n == 1 { "pair" } else { "pairs" });
+    let camera: Vec<&str> = [&answer.make, &answer.model].into_iter().flatten().map(String::as_str).collect();
+    let iso = answer.iso.map_or_else(String::new, |iso| format!(", ISO {iso:.0}"));
+    let camera = if camera.is_empty() { "Sensor".to_string() } else { camera.join(" ") };
     let mut text = format!(
-        "Sensor by photon transfer (EMVA 1288): {} pairs of flats, {} of darks\n\n{}\n",
-        found.flat_pairs,
-        found.dark_pairs,
+        "{}{iso}: sensor by photon transfer (EMVA 1288), {} and {}\n\n{}\n",
+        rawassay_report::table::printable(&camera),
+        pairs(found.flat_pairs, "flats"),
+        pairs(found.dark_pairs, "dark frames"),
         grid.text()
     );
     text.push_str(
-        "Range is full well over read noise of one pixel; a print shows less of it (see `explain engineering_ev`).\n",
+        "+-: one standard error, from the pixels counted and the scatter of the pairs; drift of lamp and temperature is not in it.\n\
+         Range is full well over read noise of one pixel; a print shows less of it (see `explain engineering_ev`).\n",
     );
     for note in &found.notes {
-        text.push_str(&format!("note: {note}\n"));
+        let _ = writeln!(text, "note: {note}");
     }
     text
 }

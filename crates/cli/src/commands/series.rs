@@ -17,7 +17,7 @@ pub struct Series {
     #[arg(required = true, value_name = "RECORD")]
     records: Vec<PathBuf>,
     /// What the series is ordered by
-    #[arg(long, value_enum)]
+    #[arg(long, value_enum, ignore_case = true)]
     by: ByArgument,
     /// Brief to hold it against: a built-in one or a file
     #[arg(long, value_name = "B", default_value = "portfolio")]

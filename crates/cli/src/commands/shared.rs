@@ -30,6 +30,19 @@ pub fn wanted(file: &str, texts: &[String]) -> bool {
     texts.is_empty() || texts.iter().any(|text| name.contains(text.as_str()))
 }
 
+/// Refuses a folder where a frame is wanted.
+///
+/// # Errors
+/// With what to name instead.
+pub fn no_folder(path: &std::path::Path) -> Result<(), Failure> {
+    if path.is_dir() {
+        let name = path.display().to_string();
+        let name = name.trim_end_matches('/');
+        return Err(Failure::usage(format!("{name}: is a folder; name its frames, such as {name}/*.dng")));
+    }
+    Ok(())
+}
+
 /// No frame has such a name.
 pub fn no_such_frame(texts: &[String]) -> Failure {
     Failure::nothing(format!("--frame {}: no file name there holds that", texts.join(", ")))

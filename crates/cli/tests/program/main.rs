@@ -11,6 +11,7 @@ mod outputs;
 mod page;
 mod resume;
 mod samples;
+mod targets;
 mod workers;
 
 use std::path::{Path, PathBuf};

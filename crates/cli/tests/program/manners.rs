@@ -75,3 +75,32 @@ fn a_record_that_is_not_there_is_asked_for_in_one_line() {
         assert!(ran.err.starts_with(expected) && ran.err.lines().count() == 1, "{command:?}: {}", ran.err);
     }
 }
+
+#[test]
+fn slips_of_the_keyboard_get_a_hint_that_helps() {
+    let folder = shoot(0);
+    let ran = |arguments: &[&str]| Ran::from(program(folder.path(), arguments).output().unwrap());
+    let help = ran(&["help", "enlarg"]);
+    assert!(help.code == Some(2) && help.err.contains("rawassay help enlarge"), "{}", help.err);
+    let option = ran(&["audit", "shoot", "--breif", "album"]);
+    assert!(
+        option.code == Some(2) && option.err.contains("--brief") && !option.err.contains("as a value"),
+        "{}",
+        option.err
+    );
+    assert!(option.err.starts_with("error: ") && !option.err.contains("error: error"), "{}", option.err);
+    let list = ran(&["brief"]);
+    assert!(list.code == Some(0) && list.out.contains("exhibition"), "{}", list.out);
+    let by = ran(&["series", "none.ndjson", "--by", "ISO"]);
+    assert!(by.err.contains("none.ndjson: there is no such file"), "{}", by.err);
+    let several = ran(&["explain", "clip"]);
+    assert!(several.code == Some(0) && several.out.contains("clipped_any_pct"), "{}", several.out);
+    let check = ran(&["brief", "check", "100 x 75 mm at 1 m"]);
+    assert!(check.out.contains("is the unit right?"), "{}", check.out);
+    let short = ran(&["audit", "shoot", "--brief", "100x75"]);
+    assert!(
+        short.code == Some(2) && short.err.contains("100 x 75 cm at 1 m") && short.err.lines().count() == 1,
+        "{}",
+        short.err
+    );
+}

@@ -156,7 +156,7 @@ pub fn target_edges(frame: &Frame, channels: &[Channel], region: Option<Area>, s
     // A target is what is long for the region looked at; short bits of scenery are not.
     let longest = lines.first().map_or(0.0, Line::length_px);
     lines.retain(|l| l.length_px() >= 0.5 * longest);
-    lines.truncate(if region.is_some() { 1 } else { MOST_LINES });
+    lines.truncate(MOST_LINES);
     lines
 }
 

@@ -1,0 +1,118 @@
+//! `edge` and `sensor` as run: what belongs together, what is refused, and the same rules for the answer.
+
+use std::fs;
+
+use rawassay_scene::{Compression, Recipe, SceneKind, render};
+use serde_json::Value;
+
+use super::{run, shoot};
+
+fn target(seed: u64) -> Vec<u8> {
+    let recipe = Recipe::new(SceneKind::SlantedSquare { turn_deg: 5.0, dark: 0.15 })
+        .size(700, 500)
+        .seeds(3, seed)
+        .exposure(100.0, -0.7);
+    render(&recipe).to_dng(Compression::None)
+}
+
+fn flat(seed: u64, ev: f64) -> Vec<u8> {
+    render(&Recipe::new(SceneKind::Flat).size(300, 200).seeds(seed, seed).exposure(100.0, ev)).to_dng(Compression::None)
+}
+
+#[test]
+fn edges_of_several_frames_with_all_that_is_needed_to_compare_them() {
+    let folder = shoot(0);
+    let at = folder.path();
+    fs::write(at.join("a.dng"), target(1)).unwrap();
+    fs::write(at.join("b.dng"), target(2)).unwrap();
+    let one = run(at, &["edge", "a.dng", "--format", "json"]);
+    assert_eq!(one.code, Some(0), "{}", one.err);
+    let one: Value = serde_json::from_str(&one.out).unwrap();
+    for field in
+        ["file", "make", "model", "lens", "f_number", "iso", "pixel_pitch_um", "pitch_from", "method", "program"]
+    {
+        assert!(one.get(field).is_some(), "{field}");
+    }
+    let edges = one["edges"].as_array().unwrap();
+    assert!(edges.len() >= 4, "{}", edges.len());
+    for edge in edges {
+        let (rise, se) = (edge["rise_px"].as_f64().unwrap(), edge["rise_se_px"].as_f64().unwrap());
+        assert!(se > 0.0 && se < 0.2 * rise, "{rise} {se}");
+        let pitch = one["pixel_pitch_um"].as_f64().unwrap();
+        let (cy, lp) = (edge["mtf50_cy_px"].as_f64().unwrap(), edge["mtf50_lp_mm"].as_f64().unwrap());
+        assert!((cy * 1000.0 / pitch - lp).abs() < 1e-6 * lp);
+    }
+    // From the top down.
+    let rows: Vec<u64> = edges.iter().map(|e| e["edge"].as_u64().unwrap()).collect();
+    assert!(rows.is_sorted(), "{rows:?}");
+    let csv = run(at, &["edge", "a.dng", "b.dng", "--out", "edges.csv"]);
+    assert_eq!(csv.code, Some(0), "{}", csv.err);
+    let text = fs::read_to_string(at.join("edges.csv")).unwrap();
+    let region = edges[0]["region"].as_str().unwrap();
+    assert!(text.starts_with("file,make,model,") && text.contains(region) && text.contains("b.dng"), "{region}");
+    let table = run(at, &["edge", "a.dng"]);
+    assert!(table.out.contains("ISO 100") && table.out.contains("+-"), "{}", table.out);
+    let folder_given = run(at, &["edge", "shoot"]);
+    assert!(folder_given.code == Some(2) && folder_given.err.contains("is a folder"), "{}", folder_given.err);
+    // Of a region that holds the whole square the longest edge is meant, and the others are told of.
+    let whole = run(at, &["edge", "a.dng", "--region", "690x490+4+4"]);
+    assert!(whole.out.contains("straight edges; the longest was measured"), "{}{}", whole.out, whole.err);
+}
+
+#[test]
+fn a_pair_is_two_different_frames() {
+    let folder = shoot(0);
+    let at = folder.path();
+    let write = |name: &str, bytes: Vec<u8>| fs::write(at.join(name), bytes).unwrap();
+    for (k, ev) in [-4.0, -3.0, -2.0, -1.0].into_iter().enumerate() {
+        for i in 0..2 {
+            write(&format!("flat{k}{i}.dng"), flat(10 * k as u64 + i + 1, ev));
+        }
+    }
+    for i in 0..3 {
+        write(&format!("dark{i}.dng"), flat(100 + i, -30.0));
+    }
+    fs::copy(at.join("dark0.dng"), at.join("copy.dng")).unwrap();
+    let longer = [&fs::read(at.join("dark0.dng")).unwrap()[..], b"more"].concat();
+    write("longer.dng", longer);
+    let flats = [
+        "flat00.dng",
+        "flat01.dng",
+        "flat10.dng",
+        "flat11.dng",
+        "flat20.dng",
+        "flat21.dng",
+        "flat30.dng",
+        "flat31.dng",
+    ];
+    let sensor = |flats: &[&str], darks: &[&str], more: &[&str]| {
+        run(at, &[&["sensor", "--flat"], flats, &["--dark"], darks, more].concat())
+    };
+    for (darks, words) in [
+        (["dark0.dng", "dark0.dng"], "given twice"),
+        (["dark0.dng", "copy.dng"], "dark0.dng and copy.dng are the same frame"),
+        (["dark0.dng", "longer.dng"], "are the same frame"),
+    ] {
+        let ran = sensor(&flats, &darks, &[]);
+        assert_eq!((ran.code, ran.out.as_str()), (Some(2), ""), "{darks:?}: {}", ran.err);
+        assert!(ran.err.contains(words) && ran.err.lines().count() == 1, "{}", ran.err);
+    }
+    let ran = sensor(&["flat00.dng", "flat00.dng"], &["dark0.dng", "dark1.dng"], &[]);
+    assert!(ran.err.contains("given twice"), "{}", ran.err);
+    let ran = sensor(&["dark0.dng", "dark1.dng"], &["flat30.dng", "flat31.dng"], &[]);
+    assert!(ran.code == Some(1) && ran.err.contains("--flat"), "{}", ran.err);
+    let ran = sensor(&flats, &["dark0.dng", "dark1.dng"], &["--format", "json"]);
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    let answer: Value = serde_json::from_str(&ran.out).unwrap();
+    assert_eq!((answer["flats"].as_array().unwrap().len(), answer["darks"].as_array().unwrap().len()), (8, 2));
+    for channel in answer["channels"].as_array().unwrap() {
+        let (gain, se) = (channel["gain_e_per_dn"].as_f64().unwrap(), channel["gain_se_e_per_dn"].as_f64().unwrap());
+        assert!(se > 0.0 && se < 0.1 * gain, "{gain} {se}");
+    }
+    // One note for all planes, not one each.
+    let notes = answer["notes"].as_array().unwrap();
+    assert!(notes.iter().filter(|n| n.as_str().unwrap().contains("no flat is saturated")).count() <= 1, "{notes:?}");
+    let ran = sensor(&flats, &["dark0.dng", "dark1.dng"], &["--out", "sensor.csv"]);
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    assert!(fs::read_to_string(at.join("sensor.csv")).unwrap().starts_with("name,gain_e_per_dn,gain_se_e_per_dn,"));
+}
