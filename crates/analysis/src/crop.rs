@@ -197,8 +197,8 @@ mod tests {
     fn ratios_and_shares_lie_in_the_middle() {
         let up = Orientation::NORMAL;
         let of = |text: &str, w, h| Crop::parse(text).unwrap().area(w, h, up);
-        assert_eq!(of("4:3", 6000, 4000), Area::new(334, 0, 5333, 4000));
-        assert_eq!(of("4:3", 4000, 6000), Area::new(0, 334, 4000, 5333));
+        assert_eq!(of("4:3", 6000, 4000), Area::new(333, 0, 5333, 4000));
+        assert_eq!(of("4:3", 4000, 6000), Area::new(0, 333, 4000, 5333));
         assert_eq!(of("3:4", 6000, 4000), of("4:3", 6000, 4000));
         assert_eq!(of("1:1", 6000, 4000), Area::new(1000, 0, 4000, 4000));
         assert_eq!(of("16:9", 6000, 4000), Area::new(0, 312, 6000, 3375));

@@ -72,7 +72,7 @@ that is blown, for the full well. Flats: an evenly lit wall, out of focus; darks
 Examples:
   rawassay edge target.CR2                         finds the slanted edges by itself
   rawassay edge target.CR2 --region 400x600+2800+1700 --format csv
-  rawassay edge f4.CR2 f8.CR2 f16.CR2 --out edges.csv",
+  rawassay edge f4.CR2 f8.CR2 f16.CR2 --out edges.csv --plot edges.svg",
     ),
     (
         "cull",

@@ -153,7 +153,8 @@ pub fn stdout_style() -> TableStyle {
     if TO_FILE.load(Ordering::Relaxed) || !io::stdout().is_terminal() {
         return TableStyle::default();
     }
-    let width = terminal_size::terminal_size().map(|(terminal_size::Width(w), _)| usize::from(w).max(40));
+    let width = terminal_size::terminal_size().map_or(100, |(terminal_size::Width(w), _)| usize::from(w).max(40));
+    let width = Some(width);
     let plain = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty())
         || std::env::var_os("TERM").is_some_and(|term| term == "dumb");
     TableStyle { width, emphasis: !plain }

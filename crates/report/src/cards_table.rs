@@ -15,6 +15,8 @@ use crate::writer::{ScorecardWriter, Totals};
 
 /// Terminals narrower than this show no columns for the shot.
 const ROOM_FOR_SHOT: usize = 104;
+/// Narrower than this, not what limits the largest print either: the reason says most of it.
+const ROOM_FOR_LIMIT: usize = 92;
 
 /// Sets scorecards as a table: file, shot, outcome, largest print and what limits it, main reason.
 #[derive(Debug)]
@@ -24,6 +26,7 @@ pub struct TableWriter {
     /// A terminal has room for the figures of a reason, not for its sentence.
     brief_reasons: bool,
     shot: bool,
+    limit: bool,
     /// Reasons told in full, and the first frame each was told of.
     told: HashMap<String, String>,
 }
@@ -37,13 +40,19 @@ impl TableWriter {
         if shot {
             headings.extend([">ISO", ">time", ">f-stop"]);
         }
-        headings.extend(["outcome", ">largest print", "limited by", "main reason"]);
+        let limit = style.width.is_none_or(|width| width >= ROOM_FOR_LIMIT);
+        headings.extend(["outcome", ">largest print"]);
+        if limit {
+            headings.push("limited by");
+        }
+        headings.push("main reason");
         Self {
             table: Table::new(style, &headings),
             // Paper and screens are both told by their sides; a metre is no unit of a print.
             unit: if unit == LengthUnit::M { LengthUnit::Cm } else { unit },
             brief_reasons: style.width.is_some(),
             shot,
+            limit,
             told: HashMap::new(),
         }
     }
@@ -79,14 +88,19 @@ fn units_name(file: &str) -> &str {
     file.rsplit(['/', '\\']).next().unwrap_or(file)
 }
 
-/// "soft 0.42 mm, limit 0.2".
+/// "soft 2.18 > 1.5 eye limits".
 fn figures(finding: &Finding) -> String {
-    let unit = |unit: &str| if unit.is_empty() || unit == "ratio" { String::new() } else { format!(" {unit}") };
+    // "eye limits (one minute of arc ...)" is explained elsewhere.
+    let unit = finding.unit.split(" (").next().unwrap_or_default();
+    let unit = if unit.is_empty() || unit == "ratio" { String::new() } else { format!(" {unit}") };
     match (finding.measured, finding.limit) {
         (Some(measured), Some(limit)) => {
-            format!("{} {}{}, limit {}", finding.code, short(measured), unit(&finding.unit), short(limit))
+            let past = if measured < limit { '<' } else { '>' };
+            let told = Some(short(measured)).filter(|told| *told != short(limit));
+            let told = told.unwrap_or_else(|| format!("{measured:.3}"));
+            format!("{} {told} {past} {}{unit}", finding.code, short(limit))
         }
-        (Some(measured), None) => format!("{} {}{}", finding.code, short(measured), unit(&finding.unit)),
+        (Some(measured), None) => format!("{} {}{unit}", finding.code, short(measured)),
         _ => finding.code.to_string(),
     }
 }
@@ -119,9 +133,11 @@ impl ScorecardWriter for TableWriter {
                 || "-".into(),
                 |l| most_text(l.width_in * MM_PER_INCH, l.height_in * MM_PER_INCH, self.unit),
             ),
-            largest.map_or_else(|| "-".into(), |l| l.limited_by.clone()),
-            reason,
         ]);
+        if self.limit {
+            cells.push(largest.map_or_else(|| "-".into(), |l| l.limited_by.clone()));
+        }
+        cells.push(reason);
         self.table.row(cells, weight);
         Ok(())
     }

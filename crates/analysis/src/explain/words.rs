@@ -134,7 +134,6 @@ pub(super) const WORDS: &[Explanation] = &[
 pub(super) const ALIASES: &[(&str, &str)] = &[
     ("proof", "proof print"),
     ("largest", "largest honest print"),
-    ("print.largest", "largest honest print"),
     ("honest", "largest honest print"),
     ("snr", "signal-to-noise"),
     ("signal to noise", "signal-to-noise"),

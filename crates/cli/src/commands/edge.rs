@@ -13,7 +13,8 @@ use serde::Serialize;
 use super::shared;
 use crate::answer::{AnswerArguments, Form};
 use crate::messages::{Exit, Failure};
-use crate::output;
+use crate::output::{self, Sink};
+use crate::target::Target;
 
 /// Measure a slanted edge of a test target: contrast by spatial frequency (ISO 12233 method)
 ///
@@ -28,6 +29,9 @@ pub struct Edge {
     /// Where the edge lies in each: columns x rows + first column + first row of the picture as stored
     #[arg(long, value_name = "WxH+X+Y", value_parser = shared::region)]
     region: Option<Area>,
+    /// Draw the curves, by filter colour, as SVG into this file
+    #[arg(long, value_name = "FILE")]
+    plot: Option<PathBuf>,
     #[command(flatten)]
     answer: AnswerArguments,
 }
@@ -63,6 +67,8 @@ impl Edge {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
         let plan = self.answer.plan(&self.frames)?;
+        let plot = self.plot.as_deref().map(|plot| Target::check("--plot", plot, self.answer.force, &self.frames));
+        let plot = plot.transpose()?;
         let mut answers = Vec::new();
         let mut failures = Vec::new();
         for path in &self.frames {
@@ -77,6 +83,12 @@ impl Edge {
         }
         if answers.is_empty() {
             return Err(Failure::nothing("no slanted edge measured in any of the frames, see above"));
+        }
+        if let Some(plot) = &plot {
+            let mut sink = Sink::open(Some(plot))?;
+            sink.write_all(drawing(&answers).as_bytes()).or_else(|e| sink.fault(e))?;
+            sink.finish()?;
+            crate::messages::say(&format!("drawn in {}", plot.path().display()));
         }
         plan.write("edge", |out| match (plan.form, answers.as_slice()) {
             (Form::Json, [one]) if self.frames.len() == 1 => json(one, out),
@@ -119,6 +131,17 @@ impl Edge {
             notes,
         })
     }
+}
+
+/// The curves of all edges.
+fn drawing(answers: &[Answer]) -> String {
+    let curves: Vec<(String, Vec<(f64, f64)>)> = answers
+        .iter()
+        .flat_map(|a| &a.edges)
+        .map(|e| (e.plane.clone(), e.curve.iter().map(|[f, mtf]| (*f, *mtf)).collect()))
+        .collect();
+    let files: Vec<&str> = answers.iter().map(|a| a.file.as_str()).collect();
+    rawassay_report::plot::edge::target(&curves, format!("{} curves of {}", curves.len(), files.join(", ")))
 }
 
 /// What to be careful of.

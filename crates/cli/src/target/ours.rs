@@ -12,7 +12,7 @@ use crate::commands::{edge, enlarge, sensor, sets};
 /// First words of what we write for people to a file.
 pub const TEXT_MARK: &str = "# rawassay ";
 /// Stands in every drawing that we write to a file of its own.
-pub const DRAWING_MARK: &str = "<!-- rawassay -->";
+const DRAWING_MARK: &str = "<!-- rawassay -->";
 /// Larger answers than this are read no further: only scorecards grow so large, and they are told by their head.
 const MOST_BYTES: u64 = 64 << 20;
 

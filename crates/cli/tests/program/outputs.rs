@@ -9,12 +9,13 @@ use super::{frame, run, shoot};
 const BRIEF: &str = "[output]\nsize = \"60 x 90 cm\"\ndistance = \"60 cm\"\n";
 
 /// Each command with an option that names a file to write; `@` stands for that file.
-const WRITERS: [(&str, &[&str]); 9] = [
+const WRITERS: [(&str, &[&str]); 10] = [
     ("audit", &["audit", "shoot", "--brief", "wall.toml", "--record", "new.ndjson", "--out", "@"]),
     ("audit", &["audit", "shoot", "--brief", "wall.toml", "--record", "@"]),
     ("judge", &["judge", "rawassay.ndjson", "--brief", "wall.toml", "--out", "@"]),
     ("enlarge", &["enlarge", "rawassay.ndjson", "shoot/F_0000.dng", "--brief", "wall.toml", "--out", "@"]),
     ("edge", &["edge", "shoot/F_0000.dng", "--out", "@"]),
+    ("edge", &["edge", "shoot/F_0000.dng", "--plot", "@"]),
     ("sensor", &["sensor", "--flat", "shoot/F_0000.dng", "--dark", "shoot/F_0001.dng", "--out", "@"]),
     ("series", &["series", "rawassay.ndjson", "--by", "iso", "--brief", "wall.toml", "--out", "@"]),
     ("sets", &["sets", "rawassay.ndjson", "--brief", "wall.toml", "--out", "@"]),

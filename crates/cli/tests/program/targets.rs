@@ -50,6 +50,12 @@ fn edges_of_several_frames_with_all_that_is_needed_to_compare_them() {
     let text = fs::read_to_string(at.join("edges.csv")).unwrap();
     let region = edges[0]["region"].as_str().unwrap();
     assert!(text.starts_with("file,make,model,") && text.contains(region) && text.contains("b.dng"), "{region}");
+    for _ in 0..2 {
+        let drawn = run(at, &["edge", "a.dng", "--plot", "edges.svg", "--format", "csv"]);
+        assert_eq!(drawn.code, Some(0), "{}", drawn.err);
+    }
+    let svg = fs::read_to_string(at.join("edges.svg")).unwrap();
+    assert!(svg.starts_with("<svg ") && svg.contains("<style>") && svg.trim_end().ends_with("</svg>"));
     let table = run(at, &["edge", "a.dng"]);
     assert!(table.out.contains("ISO 100") && table.out.contains("+-"), "{}", table.out);
     let folder_given = run(at, &["edge", "shoot"]);
@@ -64,7 +70,7 @@ fn a_pair_is_two_different_frames() {
     let folder = shoot(0);
     let at = folder.path();
     let write = |name: &str, bytes: Vec<u8>| fs::write(at.join(name), bytes).unwrap();
-    for (k, ev) in [-4.0, -3.0, -2.0, -1.0].into_iter().enumerate() {
+    for (k, ev) in [-5.0, -4.0, -3.0, -2.0].into_iter().enumerate() {
         for i in 0..2 {
             write(&format!("flat{k}{i}.dng"), flat(10 * k as u64 + i + 1, ev));
         }

@@ -4,6 +4,7 @@ use rawassay_analysis::measures::sharpness::psf::PointSpread;
 use rawassay_analysis::{Blur, Sharpness};
 
 use super::{Axis, Chart, Role};
+use crate::page::folder::STYLESHEET;
 use crate::page::units::number;
 
 /// Curves of the point spread that a record tells of.
@@ -56,6 +57,35 @@ pub fn spread(profile: &[(f64, f64)], rise_px: Option<f64>) -> String {
         chart.band(Role::Usable, -half, half);
     }
     chart.svg()
+}
+
+/// Responses of a test target's edges: filter colour, and (cycles per pixel, contrast 0..1). A drawing that stands by itself,
+/// its colours in it.
+#[must_use]
+pub fn target(curves: &[(String, Vec<(f64, f64)>)], description: String) -> String {
+    let mut chart = Chart::new(
+        "Contrast against fineness (MTF)",
+        description,
+        Axis::new("spatial frequency, cycles per pixel", 0.0..0.6, 7),
+        Axis::new("contrast left", 0.0..1.1, 6),
+    );
+    chart.upright(Role::Limit, 0.5, "pixel limit");
+    for (plane, curve) in curves {
+        let role = match plane.as_str() {
+            "R" => Role::Red,
+            "G" => Role::Green,
+            "B" => Role::Blue,
+            _ => Role::Main,
+        };
+        chart.line(role, curve.iter().copied().filter(|p| p.0 <= 0.6).collect());
+    }
+    by_itself(&chart.svg())
+}
+
+/// A drawing of the pages as a file of its own.
+fn by_itself(svg: &str) -> String {
+    let at = svg.find('>').map_or(0, |at| at + 1);
+    format!("{}<!-- rawassay --><style>{}</style>{}\n", &svg[..at], STYLESHEET, &svg[at..])
 }
 
 /// MTF: (cycles per pixel, contrast 0..1). The frequencies at 50 and 10 per cent are the record's.
