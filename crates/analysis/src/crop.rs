@@ -34,8 +34,10 @@ impl Crop {
         };
         let plain = text.trim();
         let number = |part: &str| part.trim().parse::<f64>().ok().filter(|n| n.is_finite() && *n > 0.0);
+        let pixels =
+            |area: &str| parse(area).map_err(|error| if error.contains("holds no pixel") { error } else { wrong() });
         if let Some(area) = plain.strip_prefix("upright:") {
-            return parse(area).map(Self::Upright);
+            return pixels(area).map(Self::Upright);
         }
         if let Some(share) = plain.strip_suffix('%') {
             let share = number(share).filter(|s| *s <= 100.0).ok_or_else(wrong)?;
@@ -46,7 +48,7 @@ impl Crop {
             // Slimmer than any panorama is a slip.
             return if (0.01..=100.0).contains(&(a / b)) { Ok(Self::Ratio(a, b)) } else { Err(wrong()) };
         }
-        parse(plain).map(Self::Stored).map_err(|error| if error.contains("holds no pixel") { error } else { wrong() })
+        pixels(plain).map(Self::Stored)
     }
 
     /// The area of a frame's stored pixels; it may lie outside the picture.

@@ -16,7 +16,7 @@ fn target(seed: u64) -> Vec<u8> {
 }
 
 fn flat(seed: u64, ev: f64) -> Vec<u8> {
-    render(&Recipe::new(SceneKind::Flat).size(300, 200).seeds(seed, seed).exposure(100.0, ev)).to_dng(Compression::None)
+    render(&Recipe::new(SceneKind::Flat).size(300, 200).seeds(1, seed).exposure(100.0, ev)).to_dng(Compression::None)
 }
 
 #[test]
@@ -70,7 +70,7 @@ fn a_pair_is_two_different_frames() {
     let folder = shoot(0);
     let at = folder.path();
     let write = |name: &str, bytes: Vec<u8>| fs::write(at.join(name), bytes).unwrap();
-    for (k, ev) in [-5.0, -4.0, -3.0, -2.0].into_iter().enumerate() {
+    for (k, ev) in [-5.0, -4.0, -3.3, -2.0].into_iter().enumerate() {
         for i in 0..2 {
             write(&format!("flat{k}{i}.dng"), flat(10 * k as u64 + i + 1, ev));
         }
