@@ -366,6 +366,7 @@ fn vary(n: usize, base: &Record, sequence: &mut Sequence) -> (Record, Judgement)
         finest_mm: Some(0.13),
         largest_with_proof: largest.clone(),
         largest,
+        if_accepted: None,
     };
     let verdict = Verdict { brief: "portfolio".into(), outcome, findings, not_measured: Vec::new() };
     (record, Judgement { usable_ev: Some(9.4), snr_limit: 4.0, print, verdict })

@@ -1,6 +1,6 @@
 //! Series against sessions with known truth (crate `rawassay_tests::session`).
 
-use rawassay_analysis::series::{By, Group, Series, ShutterOptions, series};
+use rawassay_analysis::series::{By, Group, Held, Series, series};
 use rawassay_analysis::{Brief, FrameView, Judgement, Outcome, judge, print};
 use rawassay_report::{Record, Status};
 use rawassay_tests::session::{Body, Dice, Take, record};
@@ -9,9 +9,7 @@ use rawassay_tests::session::{Body, Dice, Take, record};
 pub(crate) fn answer(by: By, records: &[Record], brief: &Brief) -> Series {
     let judgements: Vec<Judgement> = records.iter().map(|r| judge::judge(&r.subject(), brief, None)).collect();
     let views: Vec<FrameView<'_>> = views(records, &judgements);
-    let limit = brief.limits.motion_eye_limits.borderline * print::seen(&brief.output).finest_mm;
-    let options = ShutterOptions { keeper_share: 0.9, shake_limit_mm: Some(limit) };
-    series(by, &views, &brief.name, &options)
+    series(by, &views, &Held { brief, name: &brief.name, keeper_share: 0.9 })
 }
 
 /// Frames as series and sets see them.

@@ -5,7 +5,7 @@
 //! The committed tests (tests/accuracy/sessions.rs) hold a part of it.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
-use rawassay_analysis::series::{By, Group, ShutterOptions, series};
+use rawassay_analysis::series::{By, Group, Held, series};
 use rawassay_analysis::sets::{Sets, sets};
 use rawassay_analysis::{Brief, FrameView, Judgement, judge, print};
 use rawassay_report::Record;
@@ -32,9 +32,8 @@ fn with_views<T>(records: &[Record], brief: &Brief, look: impl FnOnce(&[FrameVie
 }
 
 fn first_group(by: By, records: &[Record], brief: &Brief) -> Group {
-    let limit = brief.limits.motion_eye_limits.borderline * print::seen(&brief.output).finest_mm;
-    let options = ShutterOptions { keeper_share: 0.9, shake_limit_mm: Some(limit) };
-    with_views(records, brief, |views| series(by, views, "small", &options)).groups.remove(0)
+    let held = Held { brief, name: "small", keeper_share: 0.9 };
+    with_views(records, brief, |views| series(by, views, &held)).groups.remove(0)
 }
 
 fn main() {

@@ -9,8 +9,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::brief::length::{self, LengthUnit, MM_PER_INCH};
 use crate::brief::{Brief, NEAREST_MM, OutputKind};
-use crate::judge::{Case, LargestPrint, Outcome, Severity, Subject};
-use crate::print::{self, Aspect, OnPaper, Unknown};
+use crate::judge::{Case, IfAccepted, LargestPrint, Outcome, Severity, Subject, tone_word};
+use crate::print::{self, Aspect, Unknown};
 
 /// From how far each rung is seen.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -86,10 +86,10 @@ pub struct Rung {
     pub motion_mm: Option<f64>,
     /// Mid-tone signal-to-noise on the paper, ratio.
     pub snr_midtone: Option<f64>,
-    /// Outcome as to size: pixels, sharpness, motion and noise. Blown and blocked areas do not depend on the size
-    /// alone and are judged by `judge`.
+    /// Outcome at this size, as `judge` would give it.
     pub outcome: Outcome,
-    /// What is worst at this size: "pixels", "sharpness", "motion" or "noise"; `None` where it prints.
+    /// What is worst at this size: "pixels", "sharpness", "motion", "noise", "highlights", "shadows", "banding" or
+    /// "damage"; `None` where it prints.
     pub limited_by: Option<String>,
 }
 
@@ -106,6 +106,9 @@ pub struct Ladder {
     pub largest: Option<LargestPrint>,
     /// The largest that does not fail; between the two, make a proof print.
     pub largest_with_proof: Option<LargestPrint>,
+    /// The largest by size alone, where highlights, shadows or bands keep it smaller or rule it out.
+    #[serde(default)]
+    pub if_accepted: Option<IfAccepted>,
     /// What could not be measured.
     pub not_measured: Vec<String>,
 }
@@ -130,19 +133,19 @@ pub fn ladder(
     let brings = case.paper.brings;
     let turn = brief.output.kind == OutputKind::Print;
     let rungs: Vec<Rung> = sizes.iter().filter_map(|size| rung(&case, size, distance, ppi, turn)).collect();
-    let (largest, largest_with_proof) = if case.unreadable() {
-        (None, None)
-    } else if distance == Distance::Diagonal {
-        (diagonal_largest(&case, ppi, false), diagonal_largest(&case, ppi, true))
-    } else {
-        (case.paper.largest(false), case.paper.largest(true))
+    let by_size = |fails: bool| match distance {
+        _ if case.unreadable() => None,
+        Distance::Diagonal => diagonal_largest(&case, ppi, fails),
+        Distance::Brief | Distance::Fixed(_) => case.paper.largest(fails),
     };
+    let within = |fails: bool| case.within_tones(by_size(fails)?);
     Ladder {
         brief: brief.name.clone(),
         picture_px: [brings.width_px, brings.height_px],
         rungs,
-        largest,
-        largest_with_proof,
+        largest: within(false),
+        largest_with_proof: within(true),
+        if_accepted: case.if_accepted(by_size(false)),
         not_measured: case.not_measured(),
     }
 }
@@ -164,8 +167,8 @@ fn rung(case: &Case<'_>, size: &PaperSize, distance: Distance, ppi: Option<f64>,
         Distance::Brief | Distance::Fixed(_) => case.brief.output.distance_mm,
     };
     let brief = with_ppi(case.brief.seen_from(distance_mm), ppi);
-    let paper = OnPaper { brings, brief: &brief, seen: print::seen(&brief.output) };
-    let (outcome, limited_by) = grade(&paper, fit.ppi, case.unreadable());
+    let at = case.under(&brief).at(fit.ppi);
+    let (outcome, limited_by) = grade(&at, fit.ppi);
     let (width_in, height_in) = (fit.width_mm / MM_PER_INCH, fit.height_mm / MM_PER_INCH);
     let wanted = brief.output.ppi_wanted;
     let mm = |px: f64| crate::known(px * MM_PER_INCH / fit.ppi);
@@ -178,39 +181,41 @@ fn rung(case: &Case<'_>, size: &PaperSize, distance: Distance, ppi: Option<f64>,
         // Rounding must not ask for a pixel more.
         asks_px: [width_in, height_in].map(|inches| (inches * wanted - 1e-6).ceil()),
         rise_mm: brings.rise_px.and_then(mm),
-        asks_rise_mm: brief.limits.rise_eye_limits.borderline * paper.seen.finest_mm,
+        asks_rise_mm: brief.limits.rise_eye_limits.borderline * at.paper.seen.finest_mm,
         motion_mm: brings.motion_px.and_then(mm),
-        snr_midtone: paper.value(Aspect::Noise, fit.ppi),
+        snr_midtone: at.paper.value(Aspect::Noise, fit.ppi),
         outcome,
         limited_by,
     })
 }
 
 /// Outcome of a size, and the aspect that is worst there.
-fn grade(paper: &OnPaper<'_>, ppi: f64, unreadable: bool) -> (Outcome, Option<String>) {
-    if unreadable {
+fn grade(case: &Case<'_>, ppi: f64) -> (Outcome, Option<String>) {
+    if case.unreadable() {
         return (Outcome::Unmeasured, None);
     }
-    let mut worst: Option<(Severity, f64, Aspect)> = None;
-    let mut unknown = false;
+    let paper = &case.paper;
+    // Tones stand at their own limit: an aspect of size that is further past its own is named before them.
+    let mut worst: Option<(Severity, f64, &str)> =
+        case.tones().map(|(severity, code)| (severity, 1.0, tone_word(code)));
+    let mut unknown = case.lacks_what_is_needed();
     for aspect in Aspect::ALL {
         match paper.grade(aspect, ppi) {
             Ok(Some(severity)) => {
                 // How far past its limit, to name the one that limits first.
                 let past = paper.least_ppi(aspect, severity == Severity::Fails).map_or(1.0, |least| least / ppi);
                 if worst.is_none_or(|(s, p, _)| (severity, past) > (s, p)) {
-                    worst = Some((severity, past, aspect));
+                    worst = Some((severity, past, paper.cause(aspect)));
                 }
             }
             Ok(None) => {}
             Err(Unknown) => unknown |= paper.needs(aspect),
         }
     }
-    let word = |aspect: Aspect| Some(aspect.word().to_string());
     match worst {
-        Some((Severity::Fails, _, aspect)) => (Outcome::Fails, word(aspect)),
+        Some((Severity::Fails, _, word)) => (Outcome::Fails, Some(word.into())),
         _ if unknown => (Outcome::Unmeasured, None),
-        Some((_, _, aspect)) => (Outcome::Borderline, word(aspect)),
+        Some((_, _, word)) => (Outcome::Borderline, Some(word.into())),
         None => (Outcome::Prints, None),
     }
 }
@@ -222,7 +227,7 @@ fn diagonal_largest(case: &Case<'_>, asked_ppi: Option<f64>, fails: bool) -> Opt
     let at = |ppi: f64| {
         let distance_mm = (diagonal_px / ppi * MM_PER_INCH).max(NEAREST_MM);
         let brief = with_ppi(case.brief.seen_from(distance_mm), asked_ppi);
-        OnPaper { brings, brief: &brief, seen: print::seen(&brief.output) }.largest(fails)
+        case.under(&brief).paper.largest(fails)
     };
     // `at(ppi)` needs a resolution; the print stands where it needs no more than it has.
     let (mut low, mut high) = (0.1f64, 100_000.0f64);
@@ -272,6 +277,24 @@ mod tests {
         // 6000 px over 240 ppi are 25 in; edges allow 2.44 px: 315.8 x 1.8 / 2.44 = 232.9 ppi, so pixels limit.
         let largest = ladder.largest.unwrap();
         assert!((largest.width_in - 25.0).abs() < 1e-9 && largest.limited_by == "pixels", "{largest:?}");
+    }
+
+    #[test]
+    fn highlights_shadows_and_damage_stand_in_the_ladder() {
+        let (mut m, s) = (measures(), shot());
+        m.exposure.floor_pct = Some(50.0);
+        let brief = Brief::default();
+        let sizes = usual_sizes();
+        let subject = Subject { shot: Some(&s), measures: Some(&m), damaged: None };
+        let blocked = ladder(&subject, &brief, None, None, Distance::Diagonal, &sizes);
+        assert!(blocked.rungs.iter().all(|r| r.outcome == Outcome::Fails));
+        assert_eq!(blocked.rungs[0].limited_by.as_deref(), Some("shadows"));
+        assert!(blocked.largest.is_none() && blocked.if_accepted.is_some());
+        let m = measures();
+        let damaged = Subject { shot: Some(&s), measures: Some(&m), damaged: Some("rows are missing") };
+        let damaged = ladder(&damaged, &brief, None, None, Distance::Brief, &sizes);
+        assert!(damaged.rungs.iter().all(|r| r.outcome == Outcome::Fails));
+        assert!(damaged.largest.is_none() && damaged.if_accepted.is_none());
     }
 
     #[test]

@@ -56,6 +56,9 @@ pub struct Brings {
     pub motion_px: Option<f64>,
     /// Mid-tone signal-to-noise of one pixel, ratio.
     pub snr_px: Option<f64>,
+    /// True where the frame is sharp pixel by pixel, so that wide edges on the paper are enlargement alone: pixels are
+    /// then what is missing.
+    pub pixel_sharp: bool,
 }
 
 /// The picture fitted into the output.
@@ -129,6 +132,7 @@ pub fn pixels_averaged(finest_mm: f64, ppi: f64) -> f64 {
 }
 
 /// A frame under a brief's limits, at any size.
+#[derive(Clone, Copy)]
 pub struct OnPaper<'a> {
     /// What the frame brings.
     pub brings: Brings,
@@ -176,6 +180,12 @@ impl OnPaper<'_> {
         })
     }
 
+    /// The word for what limits: enlargement alone is named by the pixels that are missing.
+    #[must_use]
+    pub fn cause(&self, aspect: Aspect) -> &'static str {
+        if aspect == Aspect::Sharpness && self.brings.pixel_sharp { Aspect::Pixels.word() } else { aspect.word() }
+    }
+
     /// The least resolution, and so the largest print, at which an aspect stays within its limit (`fails` false: within
     /// borderline). Zero where it does so at any size; `None` where unknown.
     #[must_use]
@@ -216,7 +226,7 @@ impl OnPaper<'_> {
         if !(width_in > 0.0 && height_in > 0.0 && width_in.is_finite() && height_in.is_finite()) {
             return None;
         }
-        Some(LargestPrint { width_in, height_in, ppi, limited_by: aspect.word().into() })
+        Some(LargestPrint { width_in, height_in, ppi, limited_by: self.cause(aspect).into() })
     }
 
     /// True where an aspect that is known fails at the brief's size.

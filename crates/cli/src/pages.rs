@@ -8,7 +8,7 @@ use rawassay_analysis::brief::{Brief, Limit, OutputKind};
 use rawassay_analysis::crop::Crop;
 use rawassay_analysis::enlarge::{self, Distance, PaperSize};
 use rawassay_analysis::judge::{Judgement, judge};
-use rawassay_analysis::series::{By, Series, ShutterOptions, series};
+use rawassay_analysis::series::{By, Held, Series, series};
 use rawassay_analysis::sets::{Sets, sets};
 use rawassay_analysis::{FrameView, print};
 use rawassay_report::page::{self, Drawn, Folder, Purpose, Sheet, Shoot, Sizes, draw};
@@ -172,12 +172,9 @@ fn together(records: &[Record], judgements: &[Judgement], brief: &Brief) -> (Vec
         })
         .collect();
     let name = brief.title();
-    let shutter = ShutterOptions {
-        shake_limit_mm: Some(brief.limits.motion_eye_limits.borderline * print::seen(&brief.output).finest_mm),
-        ..ShutterOptions::default()
-    };
+    let held = Held { brief, name: &name, keeper_share: 0.9 };
     let all = [By::Iso, By::Aperture, By::Shutter, By::Camera];
-    (all.into_iter().map(|by| series(by, &views, &name, &shutter)).collect(), sets(&views))
+    (all.into_iter().map(|by| series(by, &views, &held)).collect(), sets(&views))
 }
 
 /// A frame judged by the brief, with its ladder of print sizes.

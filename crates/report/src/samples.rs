@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use rawassay_analysis::judge::IfAccepted;
 use rawassay_analysis::{
     Blur, BlurKind, Channel, ClippedArea, ClippingMap, Exposure, Finding, FindingCode, Judgement, LargestPrint,
     Likeness, MEASURES_VERSION, Measures, Noise, Outcome, PrintFit, RiseMap, SaturationFrom, Severity, Sharpness,
@@ -107,7 +108,12 @@ fn measures() -> Measures {
             rows: 1,
             any_pct: vec![0.2],
             floor_pct: vec![0.02],
-            areas: vec![ClippedArea { box_px: [1, 2, 3, 4], area_pct: 0.05 }],
+            areas: vec![ClippedArea {
+                box_px: [1, 2, 3, 4],
+                area_pct: 0.05,
+                tone_lost_pct: Some(0.01),
+                around_ev: Some(0.4),
+            }],
         },
         likeness: Likeness { cols: 1, rows: 1, below_saturation: vec![48] },
         notes: vec!["a note of the measures".into()],
@@ -167,6 +173,7 @@ pub(crate) fn full() -> Scorecard {
         finest_mm: Some(0.13),
         largest_with_proof: Some(largest.clone()),
         largest: Some(largest),
+        if_accepted: Some(IfAccepted { what: "highlights".into(), width_in: 30.0, height_in: 20.0, ppi: 200.0 }),
     };
     let findings = vec![
         finding(FindingCode::Shaken, Severity::Borderline, "the camera moved"),

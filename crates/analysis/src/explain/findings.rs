@@ -13,9 +13,12 @@ pub(super) const FINDINGS: &[Explanation] = &[
                 alone clips, hue shifts and some tone is left.",
         how: "Connected areas of clipped pixels, as large as they come out on the paper. Spots up to the brief's \
               specular_spot_mm are specular highlights and do not count. The frame fails only where a second colour \
-              clips too; one colour alone is borderline at the most. How far over the light was cannot be told.",
+              clips too; one colour alone is borderline at the most. A light source or its reflection is a note: a \
+              second colour clips in less than half of it, its surroundings lie 0.6 EV or more below saturation, and it \
+              is a disc or the part of one above a horizon (1 % of the picture at the most) or a glint (0.05 %).",
         source: "areas: own derivation (docs/measures.md, Print and verdict); limits: common practice, no source",
-        next_time: "Expose less by what the finding says, or bracket (-1, -2 EV) and merge.",
+        next_time: "What the finding says: less exposure where the picture as a whole was over (at least 2 EV where so \
+                    much clips that it cannot be told), else a bracket for the patch that must hold texture.",
     },
     Explanation {
         word: "blocked",
@@ -51,13 +54,12 @@ pub(super) const FINDINGS: &[Explanation] = &[
         word: "soft",
         kind: Kind::Finding,
         unit: "eye limits (one minute of arc at the viewing distance)",
-        means: "Edges are too wide on the paper: missed focus, the lens, or simply too much enlargement. The sentence \
-                says which.",
+        means: "Edges are too wide on the paper: missed focus or the lens; the sentence says which. A frame that is sharp \
+                pixel by pixel (2 px and less) is never soft: it has too few pixels for the print.",
         how: "10-90 % edge rise of the sharpest quarter of the edges (of the crop), in mm on the paper, over what the \
               eye resolves. 1.5 leaves 66 % of the contrast at 15 cycles per degree, 3.0 leaves 18 %.",
         source: "edge rise: ISO 12233 in spirit; contrast: closed form of a Gaussian edge (docs/measures.md)",
-        next_time: "Focus on the enlarged live view; stop down two to three stops from wide open; more pixels where \
-                    the frame is sharp already.",
+        next_time: "Focus on the enlarged live view; stop down two to three stops from wide open.",
     },
     Explanation {
         word: "shaken",
@@ -67,7 +69,8 @@ pub(super) const FINDINGS: &[Explanation] = &[
         how: "Length of the motion from the rise of edges in every direction, in mm on the paper, over what the eye \
               resolves. 1.9 leaves 66 % of the contrast at 15 cycles per degree along the motion, 3.4 leaves 17 %.",
         source: "directional variance: own derivation (docs/measures.md); contrast: closed form of uniform motion",
-        next_time: "The shutter speed that the finding names, or a tripod with its column down.",
+        next_time: "In the hand the shutter speed that the finding names; on a tripod the column down, and mirror lock-up \
+                    where the time falls into the vibration band.",
     },
     Explanation {
         word: "diffracted",

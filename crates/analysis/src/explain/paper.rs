@@ -49,8 +49,10 @@ pub(super) const PAPER: &[Explanation] = &[
     ),
     measure(
         "print.largest", "in",
-        "The largest honest print at the brief's distance, and what limits it first: pixels, sharpness, motion or noise.",
-        "The largest at which pixels, edge rise, motion and noise all stay within the brief's borderline limits.",
+        "The largest honest print at the brief's distance, and what limits it first: pixels, sharpness, motion, noise or \
+         highlights. Unknown, or none where highlights, shadows, bands or damage fail at every size.",
+        "The largest at which pixels, edge rise, motion and noise all stay within the brief's borderline limits and no \
+         highlight, shadow or band fails.",
         "own derivation (docs/measures.md, Print and verdict)",
         "Beyond it make a proof print; `enlarge` shows every size.",
     ),
@@ -59,6 +61,41 @@ pub(super) const PAPER: &[Explanation] = &[
         "The largest that does not fail: between print.largest and this, make a proof print.",
         "As print.largest, with the fails limits.",
         "own derivation (docs/measures.md, Print and verdict)",
+        "",
+    ),
+    measure(
+        "print.if_accepted", "in",
+        "The largest print by size alone, where highlights, shadows or bands that fail keep it smaller or rule it out.",
+        "As print.largest, without highlights, shadows and bands.",
+        "own derivation (docs/measures.md, Print and verdict)",
+        "Look at the spoiled part at 100 % before you accept it, and make a proof print.",
+    ),
+    measure(
+        "print.if_accepted.what", "",
+        "What must be accepted for it: highlights, shadows or banding.",
+        "See print.if_accepted.",
+        "own derivation (docs/measures.md)",
+        "",
+    ),
+    measure(
+        "print.if_accepted.width_in", "in",
+        "Width of that print as it stands upright.",
+        "See print.if_accepted.",
+        "own derivation (docs/measures.md)",
+        "",
+    ),
+    measure(
+        "print.if_accepted.height_in", "in",
+        "Height of that print.",
+        "See print.if_accepted.",
+        "own derivation (docs/measures.md)",
+        "",
+    ),
+    measure(
+        "print.if_accepted.ppi", "ppi",
+        "Picture pixels per inch at that size.",
+        "See print.if_accepted.",
+        "own derivation (docs/measures.md)",
         "",
     ),
     measure(

@@ -2,13 +2,14 @@
 
 use rawassay_decode::{Area, Shot};
 
-use super::{PrintFit, Severity, Subject};
+use super::{FindingCode, IfAccepted, LargestPrint, PrintFit, Severity, Subject, rules};
 use crate::brief::{Brief, MM_PER_INCH, Need};
 use crate::measures::{BlurKind, Channel, Measures};
 use crate::print::{self, Aspect, Brings, Fit, OnPaper, Unknown};
 use crate::{crop, known, optics, range};
 
 /// A frame, a brief and a crop, with the picture fitted into the brief's output.
+#[derive(Clone, Copy)]
 pub(crate) struct Case<'a> {
     pub(crate) shot: Option<&'a Shot>,
     pub(crate) measures: Option<&'a Measures>,
@@ -41,7 +42,86 @@ impl<'a> Case<'a> {
         let brings = if crop_outside { Brings::default() } else { brings(shot, measures, picture_px, crop) };
         let paper = OnPaper { brings, brief, seen: print::seen(&brief.output) };
         let fit = print::fit_output(&paper.brings, &brief.output);
-        Self { shot, measures, damaged, brief, crop, crop_outside, picture_px, paper, fit }
+        let mut case = Self { shot, measures, damaged, brief, crop, crop_outside, picture_px, paper, fit };
+        case.paper.brings.pixel_sharp = rules::soft::pixel_sharp(&case);
+        case
+    }
+
+    /// The same frame at another resolution, and so another size.
+    pub(crate) fn at(&self, ppi: f64) -> Self {
+        let brings = &self.paper.brings;
+        let mm = |px: f64| px / ppi * MM_PER_INCH;
+        let width_limits = self.fit.is_none_or(|f| f.width_limits);
+        let fit = Fit { ppi, width_mm: mm(brings.width_px), height_mm: mm(brings.height_px), width_limits };
+        Self { fit: Some(fit), ..*self }
+    }
+
+    /// The same frame under another brief, at the size that it has now.
+    pub(crate) fn under<'b>(&self, brief: &'b Brief) -> Case<'b>
+    where
+        'a: 'b,
+    {
+        let paper = OnPaper { brings: self.paper.brings, brief, seen: print::seen(&brief.output) };
+        Case { brief, paper, ..*self }
+    }
+
+    /// How bad highlights, shadows, bands or a damage are at this size, and which of them is worst.
+    pub(crate) fn tones(&self) -> Option<(Severity, FindingCode)> {
+        let damaged = self.damaged.map(|_| Severity::Fails);
+        let graded = [
+            (damaged, FindingCode::Damaged),
+            (rules::blown::grade(self), FindingCode::Blown),
+            (rules::blocked::grade(self), FindingCode::Blocked),
+            (rules::banded::grade(self), FindingCode::Banded),
+        ];
+        let graded = graded.into_iter().filter_map(|(severity, code)| Some((severity?, code)));
+        // The first of equals.
+        graded.rev().max_by_key(|(severity, _)| *severity)
+    }
+
+    /// Resolution of the smallest print that is worth one: the tones are not looked at in smaller ones, where any patch is
+    /// a speck.
+    fn most_ppi(&self) -> f64 {
+        self.paper.brings.width_px.max(self.paper.brings.height_px) / LEAST_LONG_SIDE_IN
+    }
+
+    /// The code of the tones that fail at a resolution.
+    fn spoiled_at(&self, ppi: f64) -> Option<FindingCode> {
+        self.at(ppi.min(self.most_ppi())).tones().filter(|t| t.0 == Severity::Fails).map(|t| t.1)
+    }
+
+    /// A largest print by size, as far as the tones allow it: a blown patch grows with the print, so that a smaller one
+    /// may do; blocked shadows, bands and damage are no better in a smaller one.
+    pub(crate) fn within_tones(&self, by_size: LargestPrint) -> Option<LargestPrint> {
+        let Some(code) = self.spoiled_at(by_size.ppi) else { return Some(by_size) };
+        let (width, height) = (self.paper.brings.width_px, self.paper.brings.height_px);
+        let (mut low, mut high) = (by_size.ppi, self.most_ppi());
+        if code != FindingCode::Blown || high <= low || self.spoiled_at(high).is_some() {
+            return None;
+        }
+        for _ in 0..40 {
+            let middle = (low * high).sqrt();
+            if self.spoiled_at(middle).is_some() { low = middle } else { high = middle }
+        }
+        Some(LargestPrint {
+            width_in: width / high,
+            height_in: height / high,
+            ppi: high,
+            limited_by: tone_word(code).into(),
+        })
+    }
+
+    /// The largest print that prints (`fails` false) or does not fail.
+    pub(crate) fn largest(&self, fails: bool) -> Option<LargestPrint> {
+        self.within_tones(self.paper.largest(fails)?)
+    }
+
+    /// The largest print for whoever accepts what spoils the tones; `None` where nothing has to be accepted, or where
+    /// the file is damaged.
+    pub(crate) fn if_accepted(&self, by_size: Option<LargestPrint>) -> Option<IfAccepted> {
+        let LargestPrint { width_in, height_in, ppi, .. } = by_size?;
+        let code = self.spoiled_at(ppi).filter(|code| *code != FindingCode::Damaged)?;
+        Some(IfAccepted { what: tone_word(code).into(), width_in, height_in, ppi })
     }
 
     /// True where there is nothing to judge.
@@ -148,10 +228,24 @@ impl<'a> Case<'a> {
             print.rise_mm = self.paper.brings.rise_px.and_then(|px| self.mm(px));
             print.motion_mm = self.paper.brings.motion_px.and_then(|px| self.mm(px));
             print.snr_midtone = self.value(Aspect::Noise);
-            print.largest = self.paper.largest(false);
-            print.largest_with_proof = self.paper.largest(true);
+            print.largest = self.largest(false);
+            print.largest_with_proof = self.largest(true);
+            print.if_accepted = self.if_accepted(self.paper.largest(false));
         }
         print
+    }
+}
+
+/// Long side of the smallest print that is worth one, inches.
+const LEAST_LONG_SIDE_IN: f64 = 4.0;
+
+/// What spoils the tones, as it stands in `limited_by`.
+pub(crate) fn tone_word(code: FindingCode) -> &'static str {
+    match code {
+        FindingCode::Blown => "highlights",
+        FindingCode::Blocked => "shadows",
+        FindingCode::Banded => "banding",
+        _ => "damage",
     }
 }
 
@@ -196,6 +290,7 @@ fn brings(
         height_px,
         rise_px,
         motion_px,
+        pixel_sharp: false,
         snr_px: snr_db.and_then(known).map(|db| 10f64.powf(db / 20.0)).and_then(known),
     }
 }

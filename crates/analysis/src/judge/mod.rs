@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use crate::Measures;
 use crate::brief::Brief;
 
-pub(crate) use case::Case;
+pub(crate) use case::{Case, tone_word};
 
 /// Outcome of a frame for a brief, best first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -137,8 +137,21 @@ pub struct LargestPrint {
     pub height_in: f64,
     /// Pixels per inch at that size.
     pub ppi: f64,
-    /// What limits it first: "pixels", "sharpness", "motion", "noise".
+    /// What limits it first: "pixels", "sharpness", "motion", "noise"; "highlights" where a blown patch grows too large.
     pub limited_by: String,
+}
+
+/// The largest print for whoever accepts what spoils the tones.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct IfAccepted {
+    /// What must be accepted: "highlights", "shadows", "banding".
+    pub what: String,
+    /// Width on paper as the picture stands upright, inches.
+    pub width_in: f64,
+    /// Height, inches.
+    pub height_in: f64,
+    /// Pixels per inch at that size.
+    pub ppi: f64,
 }
 
 /// The frame at the brief's size.
@@ -159,11 +172,14 @@ pub struct PrintFit {
     #[serde(default)]
     pub finest_mm: Option<f64>,
     /// The largest honest print: the largest that `prints` at the brief's distance, as to pixels, sharpness, motion
-    /// and noise.
+    /// and noise, and at which no highlight, shadow or band fails. `None` also where those fail at every size.
     pub largest: Option<LargestPrint>,
     /// The largest that does not fail; between the two, make a proof print.
     #[serde(default)]
     pub largest_with_proof: Option<LargestPrint>,
+    /// The largest print by size alone, where highlights, shadows or bands keep it smaller or rule it out.
+    #[serde(default)]
+    pub if_accepted: Option<IfAccepted>,
 }
 
 /// The verdict.

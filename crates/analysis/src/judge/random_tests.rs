@@ -28,7 +28,7 @@ proptest! {
             m.exposure.clipped_any_pct = clipped;
             m.exposure.clipped_all_pct = clipped;
             m.exposure.clipped_area_count = 1;
-            m.clipping.areas = vec![ClippedArea { box_px: [8, 4, 900, 900], area_pct: clipped }];
+            m.clipping.areas = vec![ClippedArea { box_px: [8, 4, 900, 900], area_pct: clipped, ..ClippedArea::default() }];
             for c in &mut m.channels { c.clipped_pct = clipped; }
             m
         };
@@ -60,8 +60,10 @@ proptest! {
         let worst = |j: &Judgement| j.verdict.findings.iter().map(|f| f.severity).max();
         prop_assert!(worst(&after) >= worst(&before), "{:?} {:?}", before.verdict, after.verdict);
         if aspect != 4 {
-            let (a, b) = (before.print.largest.unwrap(), after.print.largest.unwrap());
-            prop_assert!(b.width_in <= a.width_in * (1.0 + 1e-9) && b.height_in <= a.height_in * (1.0 + 1e-3));
+            // None at all where the tones fail at every size.
+            let sides = |j: &Judgement| j.print.largest.as_ref().map_or((0.0, 0.0), |l| (l.width_in, l.height_in));
+            let (a, b) = (sides(&before), sides(&after));
+            prop_assert!(b.0 <= a.0 * (1.0 + 1e-9) && b.1 <= a.1 * (1.0 + 1e-3), "{:?} {:?}", a, b);
         }
     }
 

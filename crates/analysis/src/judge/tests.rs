@@ -228,7 +228,8 @@ fn a_crop_takes_its_sharpness_and_clipping_from_its_own_part() {
     for c in &mut m.channels {
         c.clipped_pct = 25.0 / 24.0;
     }
-    m.clipping.areas = vec![ClippedArea { box_px: [4008, 1004, 500, 500], area_pct: 25.0 / 24.0 }];
+    m.clipping.areas =
+        vec![ClippedArea { box_px: [4008, 1004, 500, 500], area_pct: 25.0 / 24.0, ..ClippedArea::default() }];
     let left = judged(&m, &s, "album", Some(Area::new(0, 0, 3000, 4000)));
     assert_eq!(left.verdict.outcome, Outcome::Prints, "{:?}", left.verdict);
     let right = judged(&m, &s, "album", Some(Area::new(3000, 0, 3000, 4000)));
@@ -244,7 +245,10 @@ fn blown_counts_area_on_the_paper_and_leaves_specular_spots_apart() {
     let clip = |m: &mut Measures, areas: &[f64], by: [f64; 4]| {
         m.exposure.clipped_any_pct = areas.iter().sum();
         m.exposure.clipped_area_count = areas.len() as u64;
-        m.clipping.areas = areas.iter().map(|pct| ClippedArea { box_px: [8, 4, 100, 100], area_pct: *pct }).collect();
+        m.clipping.areas = areas
+            .iter()
+            .map(|pct| ClippedArea { box_px: [8, 4, 100, 100], area_pct: *pct, ..ClippedArea::default() })
+            .collect();
         for (c, pct) in m.channels.iter_mut().zip(by) {
             c.clipped_pct = pct;
         }
@@ -316,8 +320,130 @@ fn soft_says_why() {
     // A frame that is sharp pixel by pixel, enlarged too much: more pixels, not sharper focus.
     m.sharpness.edge_rise_px = Some(1.9);
     m.blur.kind = BlurKind::None;
-    let found = finding(&judged(&m, &s, "exhibition", Some(Area::new(0, 0, 3000, 2000))), FindingCode::Soft);
+    let judgement = judged(&m, &s, "exhibition", Some(Area::new(0, 0, 3000, 2000)));
+    let found = finding(&judgement, FindingCode::TooFewPixels);
     assert!(found.remedy.contains("sharper focus will not help"), "{}", found.remedy);
+    assert!(found.text.contains("sharp pixel by pixel"), "{}", found.text);
+    assert!(judgement.verdict.findings.iter().all(|f| f.code != FindingCode::Soft), "{:?}", judgement.verdict);
+    assert_eq!(judgement.print.largest.unwrap().limited_by, "pixels");
+    // Closed f-stop and a pitch that is only inferred: diffraction is named beside focus and lens.
+    m.sharpness.edge_rise_px = Some(6.0);
+    let inferred = Shot { f_number: Some(22.0), pitch_from: Some(rawassay_decode::PitchFrom::Focal35), ..s };
+    for kind in [BlurKind::Defocus, BlurKind::None] {
+        m.blur.kind = kind;
+        let found = finding(&judged(&m, &inferred, "portfolio", None), FindingCode::Soft);
+        assert!(found.text.contains("or diffraction at f/22 (the pixel pitch of 6 um"), "{}", found.text);
+    }
+}
+
+/// Edges that the brief's own resolution does not keep narrow enough ask for more pixels, and the finding's limit says how
+/// many: 2.0 px at 1.5 x 0.0727 mm (25 cm / 3437.75) are 466 ppi.
+#[test]
+fn a_pixel_sharp_frame_is_told_the_pixels_it_lacks() {
+    let (mut m, s) = (measures(), shot());
+    m.sharpness.edge_rise_px = Some(2.0);
+    let near = "[output]\nsize = \"13 x 19 in\"\ndistance = \"25 cm\"\nppi_wanted = 300\nppi_least = 150";
+    let brief = Brief::parse(near, "near").unwrap();
+    let judgement = judge(&Subject { shot: Some(&s), measures: Some(&m), damaged: None }, &brief, None);
+    let found = &judgement.verdict.findings[0];
+    assert_eq!((found.code, found.severity), (FindingCode::TooFewPixels, Severity::Borderline));
+    assert!((found.limit.unwrap() - 2.0 * 25.4 / (1.5 * 250.0 / 3437.7468)).abs() < 0.01, "{found:?}");
+    assert!((judgement.print.largest.unwrap().ppi - found.limit.unwrap()).abs() < 1e-9);
+}
+
+fn one_patch(m: &mut Measures, pct: f64, lost_pct: f64, around_ev: f64, size: [usize; 2]) {
+    m.exposure.clipped_any_pct = pct;
+    m.exposure.clipped_all_pct = lost_pct;
+    m.exposure.clipped_area_count = 1;
+    m.exposure.largest_clipped_area_pct = pct;
+    m.clipping.areas = vec![ClippedArea {
+        box_px: [3000, 2000, size[0], size[1]],
+        area_pct: pct,
+        tone_lost_pct: Some(lost_pct),
+        around_ev: Some(around_ev),
+    }];
+    for (c, pct) in m.channels.iter_mut().zip([lost_pct, pct, pct, lost_pct]) {
+        c.clipped_pct = pct;
+    }
+}
+
+#[test]
+fn the_sun_is_a_note_and_a_blown_surface_is_not() {
+    let (mut m, s) = (measures(), shot());
+    let judged = |m: &Measures| {
+        let judgement = judged(m, &s, "portfolio", None);
+        let blown = judgement.verdict.findings.iter().find(|f| f.code == FindingCode::Blown).cloned();
+        (judgement.verdict.outcome, blown)
+    };
+    // 280 x 280 px of 24 megapixels filled to pi/4: 0.257 %, green alone but for the core, sky 1 EV below.
+    one_patch(&mut m, 0.257, 0.05, 1.0, [280, 280]);
+    let (outcome, note) = judged(&m);
+    assert_eq!(outcome, Outcome::Prints);
+    let note = note.unwrap();
+    assert_eq!(note.severity, Severity::Note);
+    assert!(note.text.contains("light source") && note.text.contains("green alone"), "{}", note.text);
+    // The half disc on a horizon, too: 400 x 200 px.
+    one_patch(&mut m, 0.257, 0.05, 1.0, [400, 200]);
+    assert_eq!(judged(&m).0, Outcome::Prints);
+    for (why, pct, lost, around, size) in [
+        ("tone is lost in more than half of it", 0.257, 0.2, 1.0, [280, 280]),
+        ("its surroundings run up to it", 0.257, 0.05, 0.4, [280, 280]),
+        ("too large for a disc", 1.5, 0.1, 1.0, [680, 680]),
+        ("no disc: a band", 0.257, 0.05, 1.0, [1600, 50]),
+        ("no disc: ragged", 0.257, 0.05, 1.0, [500, 400]),
+    ] {
+        one_patch(&mut m, pct, lost, around, size);
+        let (outcome, blown) = judged(&m);
+        assert_ne!(outcome, Outcome::Prints, "{why}");
+        assert!(blown.unwrap().severity >= Severity::Borderline, "{why}");
+    }
+    // Glitter has any shape and is small.
+    one_patch(&mut m, 0.04, 0.0, 0.8, [1000, 12]);
+    m.exposure.clipped_any_pct = 0.25;
+    assert_eq!(judged(&m).0, Outcome::Prints);
+}
+
+#[test]
+fn advice_on_blown_follows_the_room_that_there_was() {
+    let (mut m, s) = (measures(), shot());
+    one_patch(&mut m, 3.0, 3.0, 0.3, [900, 900]);
+    for (room, words, not) in [
+        (Some(-3.0), "at least 2 EV less", "3.0 EV"),
+        (Some(-0.5), "0.7 EV less", "at least"),
+        (Some(1.87), "had room for 1.9 EV", "less"),
+        (None, "cannot be told", " less"),
+    ] {
+        m.exposure.brighter_by_ev = room;
+        let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Blown);
+        assert!(found.remedy.contains(words) && !found.remedy.contains(not), "{}", found.remedy);
+    }
+    let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Blown);
+    assert!(found.text.contains("red 3 %, green 3 %, blue 3 %"), "{}", found.text);
+}
+
+#[test]
+fn no_largest_print_is_promised_where_the_tones_fail() {
+    let (mut m, s) = (measures(), shot());
+    // 3 % in all colours fails at every size.
+    one_patch(&mut m, 3.0, 3.0, 0.3, [900, 900]);
+    let print = judged(&m, &s, "portfolio", None).print;
+    assert_eq!((print.largest, print.largest_with_proof), (None, None));
+    let accepted = print.if_accepted.unwrap();
+    // 6000 px over 240 ppi.
+    assert!((accepted.width_in - 25.0).abs() < 1e-9 && accepted.what == "highlights", "{accepted:?}");
+    // 0.5 % in one patch passes the share (borderline), and 25 cm2 of patch fails the exhibition brief: 0.5 % of the picture
+    // is 25 cm2 at 5000 cm2, 86.6 x 57.7 cm.
+    one_patch(&mut m, 0.5, 0.5, 0.3, [350, 350]);
+    let print = judged(&m, &s, "exhibition", None).print;
+    let proof = print.largest_with_proof.unwrap();
+    assert_eq!(proof.limited_by, "highlights");
+    assert!((proof.width_in * 2.54 - 86.6).abs() < 0.1, "{proof:?}");
+    // Shadows that fail do so at every size; a clean frame has nothing to accept.
+    let mut m = measures();
+    m.exposure.floor_pct = Some(60.0);
+    let print = judged(&m, &s, "portfolio", None).print;
+    assert_eq!((print.largest, print.if_accepted.unwrap().what.as_str()), (None, "shadows"));
+    assert_eq!(judged(&measures(), &s, "portfolio", None).print.if_accepted, None);
 }
 
 #[test]
@@ -380,7 +506,11 @@ fn handling_is_a_note_on_a_sharp_frame_and_a_cause_of_a_shaken_one() {
     for code in [FindingCode::Shaken, FindingCode::SlowShutter, FindingCode::VibrationBand] {
         assert_eq!(finding(&judgement, code).severity, Severity::Fails, "{code}");
     }
-    assert!(finding(&judgement, FindingCode::Shaken).remedy.contains("mirror lock-up"));
+    // In the hand 1/640 s; on a tripod the mirror: whichever it was, the hand's speed is named first.
+    let remedy = finding(&judgement, FindingCode::Shaken).remedy;
+    assert!(remedy.starts_with("In the hand 1/640 s or faster") && remedy.contains("mirror lock-up"), "{remedy}");
+    let codes: Vec<FindingCode> = judgement.verdict.findings.iter().map(|f| f.code).collect();
+    assert_eq!(codes[1..3], [FindingCode::SlowShutter, FindingCode::VibrationBand]);
     // A wide lens does not shake there; fast enough has no word.
     let wide = Shot { focal35_mm: Some(24.0), ..s.clone() };
     assert!(judged(&m, &wide, "portfolio", None).verdict.findings.iter().all(|f| f.code != FindingCode::VibrationBand));

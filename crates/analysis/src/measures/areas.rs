@@ -9,6 +9,8 @@ pub(crate) const LEAST_CELLS: u64 = 3;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct CellArea {
     pub(crate) cells: u64,
+    /// Cells in which a second colour is clipped too.
+    pub(crate) lost: u64,
     pub(crate) left: u32,
     pub(crate) top: u32,
     pub(crate) right: u32,
@@ -18,6 +20,7 @@ pub(crate) struct CellArea {
 impl CellArea {
     fn join(&mut self, other: &Self) {
         self.cells += other.cells;
+        self.lost += other.lost;
         self.left = self.left.min(other.left);
         self.top = self.top.min(other.top);
         self.right = self.right.max(other.right);
@@ -41,12 +44,13 @@ pub(crate) struct Areas {
     here: Vec<Run>,
     parent: Vec<u32>,
     found: Vec<CellArea>,
+    lost: [bool; 256],
 }
 
 impl Areas {
-    /// Nothing yet; rows will have `width` cells.
-    pub(crate) fn new(width: usize) -> Self {
-        Self { width, row: 0, above: Vec::new(), here: Vec::new(), parent: Vec::new(), found: Vec::new() }
+    /// Nothing yet; rows will have `width` cells. `lost` tells which marks stand for two colours or more.
+    pub(crate) fn new(width: usize, lost: [bool; 256]) -> Self {
+        Self { lost, width, row: 0, above: Vec::new(), here: Vec::new(), parent: Vec::new(), found: Vec::new() }
     }
 
     fn root(&mut self, mut at: u32) -> u32 {
@@ -68,7 +72,8 @@ impl Areas {
             let end = cells[first..].iter().position(|&c| c == 0).map_or(cells.len(), |i| first + i);
             x = end;
             let (left, right) = (first as u32, end as u32 - 1);
-            let piece = CellArea { cells: (end - first) as u64, left, top: self.row, right, bottom: self.row };
+            let lost = cells[first..end].iter().filter(|&&c| self.lost[usize::from(c)]).count() as u64;
+            let piece = CellArea { cells: (end - first) as u64, lost, left, top: self.row, right, bottom: self.row };
             while candidate < self.above.len() && self.above[candidate].last + 1 < left {
                 candidate += 1;
             }
@@ -127,10 +132,25 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
+    /// Marks 1 and 2 are one colour each, 3 is both.
+    const TWO: [bool; 256] = {
+        let mut two = [false; 256];
+        two[3] = true;
+        two
+    };
+
     fn areas_of(rows: &[&str]) -> Vec<CellArea> {
-        let mut areas = Areas::new(rows[0].len());
+        let mut areas = Areas::new(rows[0].len(), TWO);
         for row in rows {
-            areas.add_row(&row.bytes().map(|b| u8::from(b == b'#')).collect::<Vec<_>>());
+            areas.add_row(
+                &row.bytes()
+                    .map(|b| match b {
+                        b'#' => 1,
+                        b'@' => 3,
+                        _ => 0,
+                    })
+                    .collect::<Vec<_>>(),
+            );
         }
         areas.finish()
     }
@@ -138,7 +158,13 @@ mod tests {
     #[test]
     fn arms_that_meet_below_are_one_area() {
         let found = areas_of(&["#.#.#", "#.#.#", "#####", ".....", "##..#"]);
-        assert_eq!(found, [CellArea { cells: 11, left: 0, top: 0, right: 4, bottom: 2 }]);
+        assert_eq!(found, [CellArea { cells: 11, lost: 0, left: 0, top: 0, right: 4, bottom: 2 }]);
+    }
+
+    #[test]
+    fn cells_of_two_colours_are_counted_through_joins() {
+        let found = areas_of(&["#.@", "@.#", "###"]);
+        assert_eq!((found[0].cells, found[0].lost), (7, 2));
     }
 
     #[test]
@@ -185,7 +211,7 @@ mod tests {
         fn equals_flooding(cells in (1_usize..24, 1_usize..24).prop_flat_map(|(w, h)| {
             prop::collection::vec(prop::collection::vec(0_u8..=1, w), h)
         })) {
-            let mut areas = Areas::new(cells[0].len());
+            let mut areas = Areas::new(cells[0].len(), TWO);
             for row in &cells {
                 areas.add_row(row);
             }

@@ -87,6 +87,75 @@ pub(crate) fn splits(n: usize, parts: usize) -> Vec<usize> {
     (0..=parts).map(|i| n * i / parts.max(1)).collect()
 }
 
+/// Which marks of a cell (a bit per plane) stand for two colours or more; every mark where there is but one colour.
+fn two_colours(frame: &Frame) -> [bool; 256] {
+    let planes = &frame.filter.planes;
+    let one_colour = planes.windows(2).all(|w| w[0].colour == w[1].colour);
+    std::array::from_fn(|mark| {
+        let mut marked = planes.iter().enumerate().filter(|(p, _)| mark >> (p & 7) & 1 == 1).map(|(_, p)| p.colour);
+        match marked.next() {
+            None => false,
+            Some(first) => one_colour || marked.any(|colour| colour != first),
+        }
+    })
+}
+
+/// Areas larger than this share of the picture have no surroundings that tell.
+const SURROUNDED_SHARE: f64 = 0.04;
+/// Points looked at around an area, along a side.
+const AROUND_POINTS: usize = 48;
+/// Fewer points than this tell nothing.
+const AROUND_LEAST: usize = 12;
+
+/// How far the middle tone about an area lies below saturation, EV: the median of the green (or only) plane in the frame
+/// about its box that is half the box's longer side wide, 8 px at the least.
+fn around_ev(frame: &Frame, thresholds: &[Thresholds], found: &Area) -> Option<f64> {
+    let active = picture_area(frame);
+    if found.len() as f64 > SURROUNDED_SHARE * active.len() as f64 {
+        return None;
+    }
+    let margin = (found.width.max(found.height) / 2).max(8);
+    let left = found.x.saturating_sub(margin).max(active.x);
+    let top = found.y.saturating_sub(margin).max(active.y);
+    let right = (found.right() + margin).min(active.right());
+    let bottom = (found.bottom() + margin).min(active.bottom());
+    let spp = frame.filter.samples_per_pixel;
+    let side = cell_side(frame);
+    let step = |len: usize| (len / AROUND_POINTS).max(1).next_multiple_of(side);
+    let mut levels = Vec::with_capacity((AROUND_POINTS + 1) * (AROUND_POINTS + 1));
+    for y in (top..bottom).step_by(step(bottom - top)) {
+        for x in (left..right).step_by(step(right - left)) {
+            if x + side > found.x && x < found.right() && y + side > found.y && y < found.bottom() {
+                continue;
+            }
+            let (mut sum, mut n) = (0.0, 0.0);
+            for v in y..(y + side).min(bottom) {
+                let row = frame.row(v);
+                for u in x..(x + side).min(right) {
+                    for s in 0..spp {
+                        let plane = if spp > 1 { s } else { frame.filter.plane_at(u, v) };
+                        let t = thresholds[plane];
+                        if t.pictured && t.saturation_dn > t.black_dn {
+                            sum += (f64::from(row[u * spp + s]) - t.black_dn) / (t.saturation_dn - t.black_dn);
+                            n += 1.0;
+                        }
+                    }
+                }
+            }
+            if n > 0.0 {
+                levels.push(sum / n);
+            }
+        }
+    }
+    if levels.len() < AROUND_LEAST {
+        return None;
+    }
+    let middle = levels.len() / 2;
+    let (_, median, _) = levels.select_nth_unstable_by(middle, f64::total_cmp);
+    // Sixteen EV below saturation nothing is told apart.
+    super::known(-median.clamp(1.0 / 65_536.0, 1.0).log2())
+}
+
 /// Makes the map, the areas and the small picture.
 pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
     let area = picture_area(frame);
@@ -113,7 +182,7 @@ pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
     let mut bits = vec![0_u8; area.width * spp];
     let mut cells = vec![0_u8; cells_x];
     let mut present = vec![0_u8; cells_x];
-    let mut areas = Areas::new(cells_x);
+    let mut areas = Areas::new(cells_x, two_colours(frame));
     let mut any_px = vec![0_u64; tiles_x * tiles_y];
     let mut floor = vec![0_u64; tiles_x * tiles_y];
     let mut all_px = 0_u64;
@@ -183,9 +252,13 @@ pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
             let (x, y) = (a.left as usize * side, a.top as usize * side);
             let right = ((a.right as usize + 1) * side).min(area.width);
             let bottom = ((a.bottom as usize + 1) * side).min(area.height);
+            let most = ((right - x) * (bottom - y)) as f64;
+            let found = Area::new(area.x + x, area.y + y, right - x, bottom - y);
             ClippedArea {
-                box_px: [area.x + x, area.y + y, right - x, bottom - y],
-                area_pct: pct((a.cells as f64 * cell_px).min(((right - x) * (bottom - y)) as f64)),
+                box_px: [found.x, found.y, found.width, found.height],
+                area_pct: pct((a.cells as f64 * cell_px).min(most)),
+                tone_lost_pct: Some(pct((a.lost as f64 * cell_px).min(most))),
+                around_ev: around_ev(frame, thresholds, &found),
             }
         })
         .collect();

@@ -13,7 +13,7 @@ use super::{Channel, SaturationFrom};
 const SPECULAR: f64 = 0.001;
 
 /// Furthest that an overexposure is estimated, EV: beyond it nothing in the frame tells.
-const FURTHEST_OVER_EV: f64 = 3.0;
+pub(crate) const FURTHEST_OVER_EV: f64 = 3.0;
 
 /// A first idea of photon noise, from the blocks of the middle tones with the least variance for their level, as far as
 /// they hold no structure: blocks with edges in them would make it too large.

@@ -206,12 +206,19 @@ impl Default for Blur {
 }
 
 /// One connected clipped area.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct ClippedArea {
     /// Bounding box: first column, first row, columns, rows, pixels of the full frame.
     pub box_px: [usize; 4],
     /// Its size, per cent of the active area.
     pub area_pct: f64,
+    /// The part of it in which a second colour is clipped too, per cent of the active area.
+    #[serde(default)]
+    pub tone_lost_pct: Option<f64>,
+    /// How far the middle tone of what surrounds it lies below saturation, EV; unknown where it is too large to have
+    /// surroundings that tell.
+    #[serde(default)]
+    pub around_ev: Option<f64>,
 }
 
 /// Where the frame is clipped or blocked, coarse enough for the record: kept so that a crop can be judged later.

@@ -4,8 +4,10 @@
 //! diffraction costs; which f-stops meet the brief. Method: docs/measures.md, "Series".
 
 use super::best_stop::{self, Point};
-use super::{Best, Estimate, Group, Key, Limit, Readings, Series, Setting, Step, estimate, group_by, outcome_of};
-use super::{mm_per_px, plural, scenes, short, steps_by};
+use super::{Best, Estimate, Group, Held, Key, Limit, Readings, Setting, Step, estimate, group_by, outcome_of};
+use super::{mm_per_px, otherwise, plural, scenes, short, steps_by};
+use rawassay_decode::PitchFrom;
+
 use crate::{BlurKind, FindingCode, FrameView, Outcome, RiseMap};
 
 /// f-numbers within this ratio are one setting (an eighth of a stop).
@@ -19,11 +21,14 @@ const CORNERS: f64 = 0.72;
 /// A frame of missed focus is left out where it is this much softer than the best of its step.
 const MISSED: f64 = 1.25;
 
+/// Diffraction explains what stopping down costs where it makes this share of what the squared rise has gained.
+const EXPLAINS_SHARE: f64 = 0.5;
+
 /// What the f-stop has a hand in.
 const CODES: [FindingCode; 2] = [FindingCode::Soft, FindingCode::Diffracted];
 
-/// The series.
-pub(super) fn series(frames: &[FrameView<'_>], brief: &str) -> Series {
+/// The groups, and cautions.
+pub(super) fn groups(frames: &[FrameView<'_>], held: &Held<'_>) -> (Vec<Group>, Vec<String>) {
     let with_stop = |f: &&FrameView<'_>| f.shot.f_number.is_some_and(|n| n > 0.0);
     let sound: Vec<&FrameView<'_>> = frames.iter().filter(|f| !f.damaged).collect();
     let without = sound.iter().filter(|f| !with_stop(f)).count();
@@ -56,10 +61,10 @@ pub(super) fn series(frames: &[FrameView<'_>], brief: &str) -> Series {
                 (None, Some(mm)) => format!("{} at {} mm", camera.name(false), short(mm)),
                 (None, None) => camera.name(false),
             };
-            groups.push(group(key, &name, &part, brief));
+            groups.push(group(key, &name, &part, held));
         }
     }
-    Series { by: super::By::Aperture, brief: brief.to_string(), groups, warnings }
+    (groups, warnings)
 }
 
 /// Median rise of the tiles whose distance from the middle, in half diagonals, passes `wanted`.
@@ -96,7 +101,7 @@ fn telling<'f, 'a>(all: &[&'f FrameView<'a>]) -> Vec<&'f FrameView<'a>> {
         .collect()
 }
 
-fn group(key: Key, name: &str, members: &[&FrameView<'_>], brief: &str) -> Group {
+fn group(key: Key, name: &str, members: &[&FrameView<'_>], held: &Held<'_>) -> Group {
     let (mut left_out, mut defocused) = (0, 0);
     let steps: Vec<Step> = steps_by(members, SAME_STOP, |f| f.shot.f_number)
         .into_iter()
@@ -145,8 +150,11 @@ fn group(key: Key, name: &str, members: &[&FrameView<'_>], brief: &str) -> Group
     let fitted = |reading: &str| best_stop::fit(&points(&steps, reading), diffraction_px_per_f(&steps));
     let whole = fitted("edge_rise_px");
     let best = best(&steps, whole.as_ref());
-    let limit = limit(&steps, brief);
-    let answer = answer(name, steps.len() == 1, best.as_ref(), whole.as_ref(), limit.as_ref());
+    let limit = limit(&steps, held.name);
+    let stopping = whole.as_ref().and_then(|fit| stopping_down(&steps, fit, members));
+    warnings.extend(inferred_pitch(members));
+    let other = otherwise::sentence(members, &CODES, held);
+    let answer = answer(name, steps.len() == 1, best.as_ref(), stopping, limit.as_ref(), other);
     let estimates = |range: Option<[f64; 3]>| match range {
         Some([low, value, high]) => {
             Estimate { value: Some(value), low: Some(low), high: Some(high), frames: members.len() }
@@ -249,39 +257,73 @@ fn limit(steps: &[Step], brief: &str) -> Option<Limit> {
     Some(Limit {
         setting: furthest.into(),
         borderline_to: passable.last().copied().into(),
+        by_curve: None,
         between: furthest.filter(|n| *n < last).and_then(|n| Some([n, beyond(n)?])),
         reason,
     })
+}
+
+/// What stopping down costs, and whether diffraction explains it.
+fn stopping_down(steps: &[Step], fit: &best_stop::BestStop, members: &[&FrameView<'_>]) -> Option<String> {
+    let Some(costs) = fit.costs_from else {
+        return Some("Diffraction costs little at the f-stops tested.".to_string());
+    };
+    let percent = (best_stop::COST - 1.0) * 100.0;
+    let from = stop(costs[1]);
+    let last = steps.iter().rev().find(|s| s.readings.value("edge_rise_px").is_some())?;
+    let (rise, n) = (last.readings.value("edge_rise_px")?, last.setting.number()?);
+    // Widths add as squares: what came on top of the least rise is to be diffraction's.
+    let added = (rise * rise - fit.rise_px * fit.rise_px).max(0.0);
+    let pitch = super::stats::median_of(members.iter().filter_map(|f| f.shot.pixel_pitch_um));
+    Some(match (last.readings.value("expected_diffraction_px"), pitch) {
+        (Some(alone), Some(pitch)) if alone * alone < EXPLAINS_SHARE * added => format!(
+            "Stopping down costs more than {percent:.0} % from f/{from} on, and more than diffraction explains at a pixel \
+             pitch of {} um ({} px of the {} px at f/{}): is the pitch right?",
+            short(pitch),
+            short(alone),
+            short(rise),
+            stop(n)
+        ),
+        (Some(_), _) => format!("Diffraction costs more than {percent:.0} % from f/{from} on."),
+        (None, _) => format!(
+            "Stopping down costs more than {percent:.0} % from f/{from} on; whether it is diffraction cannot be told, as the \
+             pixel pitch is not known."
+        ),
+    })
+}
+
+/// Where the pitch is not what the file states but follows from focal lengths, which cameras round.
+fn inferred_pitch(members: &[&FrameView<'_>]) -> Option<String> {
+    let inferred = members.iter().filter(|f| f.shot.pitch_from == Some(PitchFrom::Focal35));
+    let pitch = super::stats::median_of(inferred.filter_map(|f| f.shot.pixel_pitch_um))?;
+    Some(format!(
+        "The pixel pitch of {} um is inferred from the focal length and its 35 mm equivalent: diffraction and lines per mm \
+         are as good as those.",
+        short(pitch)
+    ))
 }
 
 fn answer(
     name: &str,
     single: bool,
     best: Option<&Best>,
-    fitted: Option<&best_stop::BestStop>,
+    stopping: Option<String>,
     limit: Option<&Limit>,
+    other: Option<String>,
 ) -> String {
     let Some(best) = best else { return format!("{name}: no frame's edges could be measured.") };
+    let other = other.map_or(String::new(), |o| format!(" {o} By sharpness alone:"));
     let mut text = match (best.setting.number(), best.low, best.high) {
         (Some(n), Some(low), Some(high)) => {
-            format!("{name}: sharpest at f/{} (f/{} to f/{}).", stop(n), stop(low), stop(high))
+            format!("{name}:{other} sharpest at f/{} (f/{} to f/{}).", stop(n), stop(low), stop(high))
         }
-        (Some(_), ..) if single => format!("{name}:"),
-        (Some(n), ..) => format!("{name}: sharpest of the tested f-stops f/{}.", stop(n)),
-        _ => format!("{name}:"),
+        (Some(_), ..) if single => format!("{name}:{other}"),
+        (Some(n), ..) => format!("{name}:{other} sharpest of the tested f-stops f/{}.", stop(n)),
+        _ => format!("{name}:{other}"),
     };
-    match fitted.and_then(|f| f.costs_from) {
-        Some(costs) => text.push_str(&format!(
-            " Diffraction costs more than {:.0} % from f/{} on.",
-            (best_stop::COST - 1.0) * 100.0,
-            stop(costs[1])
-        )),
-        None if fitted.is_some() => text.push_str(" Diffraction costs little at the f-stops tested."),
-        None => {}
-    }
-    if let Some(limit) = limit {
+    for more in [stopping, limit.map(|l| l.reason.clone())].into_iter().flatten() {
         text.push(' ');
-        text.push_str(&limit.reason);
+        text.push_str(&more);
     }
     text
 }

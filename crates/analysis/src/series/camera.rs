@@ -4,8 +4,8 @@
 //! shows where one camera's mid-tones are clean for the brief and the other's are not. Both with their intervals, so
 //! that few frames end in "cannot be told". Method: docs/measures.md, "Series".
 
-use super::{Best, Estimate, Group, Key, Limit, Readings, Series, Setting, Step, estimate, group_by, outcome_of};
-use super::{plural, scenes, short, steps_by};
+use super::{Best, Estimate, Group, Held, Key, Limit, Readings, Setting, Step, estimate, group_by, outcome_of};
+use super::{otherwise, plural, scenes, short, steps_by};
 use crate::{BlurKind, FindingCode, FrameView, Outcome};
 
 /// Contrast at 15 cycles per degree must differ by this much to show (own rule; the scale is that of the limits 1.5 and
@@ -13,6 +13,8 @@ use crate::{BlurKind, FindingCode, FrameView, Outcome};
 const SHOWS: f64 = 0.1;
 /// Ratio of the mid-tone SNR from which one camera's print is smoother, where noise is visible at all.
 const SMOOTHER: f64 = 1.2;
+/// ISO settings nearer than this are one, EV.
+const SAME_ISO_EV: f64 = 0.17;
 /// Usable range that is worth telling, EV.
 const RANGE_EV: f64 = 0.5;
 
@@ -28,15 +30,16 @@ struct Carried<'f, 'a> {
     pixels: f64,
 }
 
-/// The series: one group that holds every camera.
-pub(super) fn series(frames: &[FrameView<'_>], brief: &str) -> Series {
+/// One group that holds every camera.
+pub(super) fn groups(frames: &[FrameView<'_>], held: &Held<'_>) -> (Vec<Group>, Vec<String>) {
+    let brief = held.name;
     let sound: Vec<&FrameView<'_>> = frames.iter().filter(|f| !f.damaged).collect();
-    let mut series =
-        Series { by: super::By::Camera, brief: brief.to_string(), groups: Vec::new(), warnings: Vec::new() };
     if sound.is_empty() {
-        return series;
+        return (Vec::new(), Vec::new());
     }
     let mut bodies = group_by(sound.iter().copied(), |f| Some(f.camera()));
+    let members: Vec<&[&FrameView<'_>]> = bodies.iter().map(|b| b.1.as_slice()).collect();
+    let iso = common_iso(&members);
     let mut cameras: Vec<Carried<'_, '_>> = Vec::new();
     while !bodies.is_empty() {
         let (camera, members) = bodies.remove(0);
@@ -44,18 +47,11 @@ pub(super) fn series(frames: &[FrameView<'_>], brief: &str) -> Series {
             let other = f.camera();
             other.model == camera.model && other.make == camera.make && other.serial != camera.serial
         });
-        cameras.push(carried(camera.name(twins), members));
+        cameras.push(carried(camera.name(twins), members, iso));
     }
     cameras.sort_by(|a, b| a.pixels.total_cmp(&b.pixels).then_with(|| a.name.cmp(&b.name)));
-    let mut warnings = scenes::cautions(&sound, "compare cameras on one scene, in one light, from one place.");
-    if cameras.iter().any(|c| c.step.frames < 3) {
-        warnings.push("Fewer than three telling frames of a camera: take more for an interval to rely on.".to_string());
-    }
-    warnings.push(
-        "Not measured: colour, depth of field, lenses other than those used, focus speed, and how you hold each \
-         camera. Print the same picture from both before you decide."
-            .to_string(),
-    );
+    let mut warnings = if cameras.len() < 2 { Vec::new() } else { cautions(&sound, &cameras, iso) };
+    warnings.extend(otherwise::sentence(&sound, &CODES, held));
     let (answer, limit) = compare(&cameras, brief);
     let best = cameras
         .iter()
@@ -70,20 +66,51 @@ pub(super) fn series(frames: &[FrameView<'_>], brief: &str) -> Series {
             high: None,
             reason: "Sharpest on the paper at this output.".to_string(),
         });
-    series.groups.push(Group {
+    let group = Group {
         key: Key(vec![("brief", Setting::Text(brief.to_string()))]),
         frames: sound.len(),
         steps: cameras.into_iter().map(|c| c.step).collect(),
         best,
         limit_for_brief: limit,
-        readings: Readings::default(),
+        readings: Readings(vec![("compared_at_iso", Estimate::plain(iso, sound.len()))]),
         answer,
         warnings,
-    });
-    series
+    };
+    (vec![group], Vec::new())
 }
 
-fn carried<'f, 'a>(name: String, all: Vec<&'f FrameView<'a>>) -> Carried<'f, 'a> {
+/// What to be careful of.
+fn cautions(frames: &[&FrameView<'_>], cameras: &[Carried<'_, '_>], iso: Option<f64>) -> Vec<String> {
+    let mut warnings = scenes::cautions(frames, "compare cameras on one scene, in one light, from one place.");
+    if cameras.iter().any(|c| c.step.frames < 3) {
+        warnings.push("Fewer than three telling frames of a camera: take more for an interval to rely on.".to_string());
+    }
+    warnings.push(match iso {
+        Some(iso) => format!("Noise and range are those at ISO {iso:.0}, the lowest that all cameras were used at."),
+        None => "Noise and range are left open: the cameras were not used at one ISO.".to_string(),
+    });
+    warnings.push(
+        "Not measured: colour, depth of field, lenses other than those used, focus speed, and how you hold each \
+         camera. Print the same picture from both before you decide."
+            .to_string(),
+    );
+    warnings
+}
+
+/// The lowest ISO at which every camera was used.
+fn common_iso(bodies: &[&[&FrameView<'_>]]) -> Option<f64> {
+    let (first, others) = bodies.split_first()?;
+    let mut isos: Vec<f64> = first.iter().filter_map(|f| f.shot.iso).collect();
+    isos.sort_by(f64::total_cmp);
+    isos.into_iter()
+        .find(|iso| others.iter().all(|body| body.iter().any(|f| f.shot.iso.is_some_and(|i| same_iso(i, *iso)))))
+}
+
+fn same_iso(a: f64, b: f64) -> bool {
+    (a / b).log2().abs() < SAME_ISO_EV
+}
+
+fn carried<'f, 'a>(name: String, all: Vec<&'f FrameView<'a>>, iso: Option<f64>) -> Carried<'f, 'a> {
     // What the hand or the focus spoiled tells nothing of the camera.
     let good: Vec<&FrameView<'_>> = all
         .iter()
@@ -96,6 +123,8 @@ fn carried<'f, 'a>(name: String, all: Vec<&'f FrameView<'a>>) -> Carried<'f, 'a>
     let middle = super::stats::median(&rises);
     let sharper = good.iter().filter(|f| f.judgement.print.rise_mm.zip(middle).is_some_and(|(r, m)| r <= m));
     let of = |value: &dyn Fn(&FrameView<'_>) -> Option<f64>| estimate(good.iter().map(|f| value(f)));
+    // Noise and range of mixed ISO compare nothing.
+    let at_iso = |f: &FrameView<'_>| iso.zip(f.shot.iso).is_some_and(|(a, b)| same_iso(a, b));
     let pixels = of(&|f| Some(f.shot.width_px as f64 * f.shot.height_px as f64 / 1e6));
     let largest = |side: fn(&crate::LargestPrint) -> f64| {
         estimate(good.iter().map(|f| f.judgement.print.largest.as_ref().map(side)))
@@ -110,8 +139,8 @@ fn carried<'f, 'a>(name: String, all: Vec<&'f FrameView<'a>>) -> Carried<'f, 'a>
             ("ppi", of(&|f| f.judgement.print.ppi)),
             ("print_rise_mm", estimate(sharper.map(|f| f.judgement.print.rise_mm))),
             ("eye_limit_mm", Estimate::plain(of(&|f| f.judgement.print.eye_limit_mm).value, good.len())),
-            ("print_snr_midtone", of(&|f| f.judgement.print.snr_midtone)),
-            ("usable_ev", of(&|f| f.judgement.usable_ev)),
+            ("print_snr_midtone", of(&|f| f.judgement.print.snr_midtone.filter(|_| at_iso(f)))),
+            ("usable_ev", of(&|f| f.judgement.usable_ev.filter(|_| at_iso(f)))),
             ("largest_long_side_in", largest(|l| l.width_in.max(l.height_in))),
             ("largest_short_side_in", largest(|l| l.width_in.min(l.height_in))),
         ]),
@@ -174,7 +203,7 @@ fn snr_ratio(smaller: &Carried<'_, '_>, larger: &Carried<'_, '_>) -> Option<(f64
     let ratios: Vec<f64> = a
         .iter()
         .filter_map(|(iso, snr)| {
-            let other = b.iter().find(|o| (o.0 / iso).log2().abs() < 0.17)?;
+            let other = b.iter().find(|o| same_iso(o.0, *iso))?;
             (*snr > 0.0).then_some(other.1 / snr)
         })
         .collect();
@@ -189,6 +218,7 @@ fn compare(cameras: &[Carried<'_, '_>], brief: &str) -> (String, Option<Limit>) 
         setting: enough.map(|c| c.name.as_str()).into(),
         borderline_to: passable.map(|c| c.name.as_str()).into(),
         between: None,
+        by_curve: None,
         reason: match enough {
             Some(c) => format!("The camera with the fewest pixels whose frames meet {brief}: {}.", c.name),
             None => format!("No camera's frames clearly meet {brief}."),
@@ -242,7 +272,7 @@ fn verdict(smaller: &Carried<'_, '_>, larger: &Carried<'_, '_>, brief: &str) -> 
     }
     let range = b.readings.value("usable_ev").zip(a.readings.value("usable_ev")).map(|(b, a)| b - a);
     if let Some(more) = range.filter(|r| r.abs() >= RANGE_EV) {
-        reasons.push(format!("usable range {more:+.1} EV, over all frames as they were taken"));
+        reasons.push(format!("usable range {more:+.1} EV at the same ISO"));
     }
     let opening = match (sharper, smoother) {
         (Shows::Yes, _) | (_, Shows::Yes) => format!("{} is worth carrying for {brief}", larger.name),

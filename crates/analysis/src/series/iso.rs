@@ -5,7 +5,8 @@
 //! Method: docs/measures.md, "Series".
 
 use super::{
-    Best, Estimate, Group, Key, Limit, Readings, Series, Step, estimate, group_by, outcome_of, scenes, steps_by,
+    Best, Estimate, Group, Held, Key, Limit, Readings, Step, estimate, group_by, otherwise, outcome_of, scenes,
+    steps_by,
 };
 use super::{plural, short};
 use crate::{FindingCode, FrameView, Outcome};
@@ -19,8 +20,13 @@ const WORTH: f64 = 0.1;
 /// What ISO has a hand in.
 const CODES: [FindingCode; 2] = [FindingCode::Noisy, FindingCode::Banded];
 
-/// The series.
-pub(super) fn series(frames: &[FrameView<'_>], brief: &str) -> Series {
+/// Steps further apart than this leave the limit open, stops.
+const CLOSE_STOPS: f64 = 1.2;
+/// Share of the steps at which the range must be known before one is called the widest.
+const MOST_STEPS: f64 = 0.75;
+
+/// The groups, and cautions.
+pub(super) fn groups(frames: &[FrameView<'_>], held: &Held<'_>) -> (Vec<Group>, Vec<String>) {
     let usable = frames.iter().filter(|f| !f.damaged);
     let groups = group_by(usable, |f| f.shot.iso.map(|_| f.camera()));
     let without = frames.iter().filter(|f| !f.damaged && f.shot.iso.is_none()).count();
@@ -36,10 +42,10 @@ pub(super) fn series(frames: &[FrameView<'_>], brief: &str) -> Series {
                 ("model", camera.model.into()),
                 ("serial", camera.serial.into()),
             ]);
-            group(key, &camera.name(false), &members, brief)
+            group(key, &camera.name(false), &members, held)
         })
         .collect();
-    Series { by: super::By::Iso, brief: brief.to_string(), groups, warnings }
+    (groups, warnings)
 }
 
 /// Read noise of the green plane, electrons.
@@ -54,7 +60,13 @@ fn full_well_e(frame: &FrameView<'_>) -> Option<f64> {
     green.full_well_e
 }
 
-fn group(key: Key, camera: &str, members: &[&FrameView<'_>], brief: &str) -> Group {
+/// Row banding over the read noise: DN of one ISO are not those of another.
+fn row_banding_share(frame: &FrameView<'_>) -> Option<f64> {
+    let noise = &frame.measures.noise;
+    crate::known(noise.row_banding_dn? / noise.read_noise_dn.filter(|r| *r > 0.0)?)
+}
+
+fn group(key: Key, camera: &str, members: &[&FrameView<'_>], held: &Held<'_>) -> Group {
     let mut steps: Vec<Step> = steps_by(members, SAME_ISO, |f| f.shot.iso)
         .into_iter()
         .map(|(iso, all)| {
@@ -74,6 +86,7 @@ fn group(key: Key, camera: &str, members: &[&FrameView<'_>], brief: &str) -> Gro
                     ("read_noise_e", of(&read_noise_e)),
                     ("gain_e_per_dn", of(&|f| f.measures.noise.gain_e_per_dn)),
                     ("full_well_e", of(&full_well_e)),
+                    ("row_banding_over_read_noise", of(&row_banding_share)),
                     ("row_banding_dn", of(&|f| f.measures.noise.row_banding_dn)),
                     ("column_banding_dn", of(&|f| f.measures.noise.column_banding_dn)),
                 ]),
@@ -96,11 +109,20 @@ fn group(key: Key, camera: &str, members: &[&FrameView<'_>], brief: &str) -> Gro
     if steps.iter().any(|s| s.frames == 1) {
         warnings.push("Steps with a single frame have no interval: take three or more at each ISO.".to_string());
     }
-    let limit = limit(&steps, brief, &mut warnings);
+    warnings.extend(range_unknown(&steps));
+    warnings.extend(size_is_no_help(members));
+    let limit = limit(&steps, held, &mut warnings);
     let (pays_to, pays_text) = stops_paying(&steps);
-    let answer = match (&limit, steps.is_empty()) {
-        (Some(limit), _) => format!("{camera}: {} {pays_text}", limit.reason),
-        (None, _) => format!("{camera}: no ISO limit could be told: no frame's noise could be measured."),
+    let other = otherwise::sentence(members, &CODES, held);
+    let answer = match (&limit, other) {
+        (Some(limit), Some(other)) => {
+            format!("{camera}: {other} By noise alone: {} {pays_text}", begin_small(&limit.reason))
+        }
+        (Some(limit), None) => format!("{camera}: {} {pays_text}", limit.reason),
+        (None, other) => {
+            let other = other.map_or(String::new(), |o| format!(" {o}"));
+            format!("{camera}: no ISO limit could be told: no frame's noise could be measured.{other}")
+        }
     };
     Group {
         key,
@@ -114,13 +136,21 @@ fn group(key: Key, camera: &str, members: &[&FrameView<'_>], brief: &str) -> Gro
     }
 }
 
+/// A sentence that goes on after a colon.
+fn begin_small(sentence: &str) -> String {
+    let mut letters = sentence.chars();
+    letters.next().map_or(String::new(), |first| first.to_lowercase().chain(letters).collect())
+}
+
 /// Adds the range lost per stop of ISO since the step before, with the interval that both steps' intervals allow.
 fn range_lost(steps: &mut [Step]) {
+    // One kind of range throughout: that on the paper where it is known at all.
+    let on_paper = steps.iter().any(|s| s.readings.value("usable_ev").is_some());
+    let reading = if on_paper { "usable_ev" } else { "engineering_ev" };
     let mut before: Option<(f64, Estimate)> = None;
     for step in steps.iter_mut() {
         let Some(iso) = step.setting.number() else { continue };
-        let usable = step.readings.get("usable_ev");
-        let range = if usable.value.is_some() { usable } else { step.readings.get("engineering_ev") };
+        let range = step.readings.get(reading);
         let lost = before.and_then(|(iso_before, range_before)| {
             let stops = (iso / iso_before).log2();
             let value = (range_before.value? - range.value?) / stops;
@@ -142,9 +172,10 @@ fn range_lost(steps: &mut [Step]) {
     }
 }
 
-/// The ISO with the widest range.
+/// The ISO with the widest range; `None` unless the range is known at most steps and at the lowest one.
 fn best(steps: &[Step]) -> Option<Best> {
-    let range = |s: &Step| s.readings.value("usable_ev").or(s.readings.value("engineering_ev"));
+    let reading = ranged(steps)?;
+    let range = |s: &Step| s.readings.value(reading);
     let best = steps.iter().filter(|s| range(s).is_some()).max_by(|a, b| {
         // Equal ranges: the lower ISO.
         range(a).unwrap_or(f64::MIN).total_cmp(&range(b).unwrap_or(f64::MIN)).then(std::cmp::Ordering::Greater)
@@ -153,12 +184,61 @@ fn best(steps: &[Step]) -> Option<Best> {
         setting: best.setting.clone(),
         low: None,
         high: None,
-        reason: format!("Widest range of those tested: {:.1} EV.", range(best)?),
+        reason: format!("Widest range of those tested: {:.1} EV at ISO {:.0}.", range(best)?, best.setting.number()?),
     })
 }
 
+/// The range that is known at most steps and at the lowest one: on the paper, else of the sensor.
+fn ranged(steps: &[Step]) -> Option<&'static str> {
+    ["usable_ev", "engineering_ev"].into_iter().find(|name| {
+        let known = steps.iter().filter(|s| s.readings.value(name).is_some()).count();
+        let lowest = steps.first().is_some_and(|s| s.readings.value(name).is_some());
+        lowest && known as f64 >= MOST_STEPS * steps.len() as f64
+    })
+}
+
+/// Why the range of some frames is blank.
+fn range_unknown(steps: &[Step]) -> Option<String> {
+    let all: usize = steps.iter().map(|s| s.frames).sum();
+    let known: usize = steps.iter().map(|s| s.readings.get("engineering_ev").frames).sum();
+    (known < all).then(|| {
+        format!(
+            "Range and read noise were measured in {known} of {all} frames: the others hold no smooth area dark enough. \
+             Let a black cloth into the picture, or use `rawassay sensor` with flats and darks."
+        )
+    })
+}
+
+/// Why a larger print shows no more noise, where that is so.
+fn size_is_no_help(members: &[&FrameView<'_>]) -> Option<String> {
+    let pixel = |f: &&FrameView<'_>| Some((super::mm_per_px(f)?, f.judgement.print.finest_mm?));
+    let pixels: Vec<(f64, f64)> = members.iter().filter_map(pixel).collect();
+    let (mm, finest) = *pixels.first()?;
+    pixels.iter().all(|(mm, finest)| mm >= finest).then(|| {
+        format!(
+            "A larger print would show the same noise: a pixel is {mm:.2} mm on this one, more than the {finest:.2} mm that \
+             are seen apart, so that nothing is averaged any more."
+        )
+    })
+}
+
+/// The ISO at which the curve of signal-to-noise through two tested steps crosses the brief's limit, to two digits.
+fn crossing(low: &Step, high: &Step, wanted: f64) -> Option<f64> {
+    let point =
+        |s: &Step| Some((s.setting.number()?.ln(), s.readings.value("print_snr_midtone").filter(|v| *v > 0.0)?.ln()));
+    let ((x0, y0), (x1, y1)) = (point(low)?, point(high)?);
+    let share = (y0 - wanted.ln()) / (y0 - y1);
+    if !(y0 > y1 && (0.0..=1.0).contains(&share)) {
+        return None;
+    }
+    let iso = (x0 + share * (x1 - x0)).exp();
+    let unit = 10f64.powf(iso.log10().floor() - 1.0);
+    Some((iso / unit).floor() * unit)
+}
+
 /// The highest tested ISO up to which every tested ISO meets the brief.
-fn limit(steps: &[Step], brief: &str, warnings: &mut Vec<String>) -> Option<Limit> {
+fn limit(steps: &[Step], held: &Held<'_>, warnings: &mut Vec<String>) -> Option<Limit> {
+    let brief = held.name;
     let tested: Vec<(f64, Outcome, &Step)> =
         steps.iter().filter_map(|s| Some((s.setting.number()?, s.meets_brief?, s))).collect();
     let (first, last) = (tested.first()?.0, tested.last()?.0);
@@ -172,22 +252,45 @@ fn limit(steps: &[Step], brief: &str, warnings: &mut Vec<String>) -> Option<Limi
         );
     }
     let iso = |index: usize| tested[index].0;
-    let snr = |index: usize| {
-        let step = tested[index].2;
-        match step.readings.value("print_snr_midtone") {
-            Some(snr) => format!(" (mid-tone SNR on the paper {snr:.0})"),
-            None => String::new(),
-        }
+    let snr = |index: usize| match tested[index].2.readings.value("print_snr_midtone") {
+        Some(snr) => format!(" (mid-tone SNR on the paper {snr:.0})"),
+        None => String::new(),
     };
+    let mut by_curve = None;
     let mut reason = match clean {
-        0 => format!("No tested ISO meets {brief} in noise; the lowest tested is {first:.0}{}.", snr(0)),
+        0 => format!("No tested ISO is low enough in noise for {brief}; the lowest tested is {first:.0}{}.", snr(0)),
         1 if tested.len() == 1 => {
-            format!("ISO {first:.0}, the only one tested, meets {brief}{}; the limit lies above.", snr(0))
+            format!(
+                "Noise is low enough for {brief} at ISO {first:.0}, the only one tested{}; the limit lies above.",
+                snr(0)
+            )
         }
         n if n == tested.len() => {
-            format!("Every tested ISO meets {brief}, up to {last:.0}{}; the limit lies above.", snr(n - 1))
+            format!(
+                "Noise is low enough for {brief} at every tested ISO, up to {last:.0}{}; the limit lies above.",
+                snr(n - 1)
+            )
         }
-        n => format!("Highest ISO for {brief}: {:.0}{}; {:.0} no longer meets it.", iso(n - 1), snr(n - 1), iso(n)),
+        n => {
+            by_curve = crossing(tested[n - 1].2, tested[n].2, held.brief.limits.snr_midtone.borderline);
+            if (iso(n) / iso(n - 1)).log2() <= CLOSE_STOPS {
+                format!(
+                    "Noise is low enough for {brief} up to ISO {:.0}{}; at {:.0} it is not.",
+                    iso(n - 1),
+                    snr(n - 1),
+                    iso(n)
+                )
+            } else {
+                let near = by_curve.map_or(String::new(), |iso| format!(", by the curve near ISO {iso:.0}"));
+                format!(
+                    "Noise is low enough for {brief} at ISO {:.0}{} and no longer at {:.0}: the limit lies between them{near}; \
+                     test the ISO between.",
+                    iso(n - 1),
+                    snr(n - 1),
+                    iso(n)
+                )
+            }
+        }
     };
     if passable > clean {
         let from = if clean + 1 == passable { "At" } else { "Up to" };
@@ -197,6 +300,7 @@ fn limit(steps: &[Step], brief: &str, warnings: &mut Vec<String>) -> Option<Limi
         setting: clean.checked_sub(1).map(iso).into(),
         borderline_to: passable.checked_sub(1).map(iso).into(),
         between: (clean > 0 && clean < tested.len()).then(|| [iso(clean - 1), iso(clean)]),
+        by_curve,
         reason,
     })
 }

@@ -6,19 +6,39 @@ mod aperture;
 mod best_stop;
 mod camera;
 mod iso;
+mod otherwise;
 mod scenes;
 mod shutter;
 mod shutter_fit;
 mod shutter_trust;
 mod stats;
 
+use crate::brief::Brief;
 use serde::ser::SerializeMap;
 use serde::{Deserialize, Serialize, Serializer};
 
 use crate::{FindingCode, FrameView, Outcome, Severity};
 
-pub use shutter::ShutterOptions;
 pub use stats::{Estimate, estimate, share_interval};
+
+/// What a series is held against.
+#[derive(Debug, Clone, Copy)]
+pub struct Held<'a> {
+    /// The brief by which the frames were judged.
+    pub brief: &'a Brief,
+    /// It, with its output, as in "exhibition (30 x 40 in)".
+    pub name: &'a str,
+    /// With [`By::Shutter`]: share of frames that should be free of shake, 0.5 to 0.99.
+    pub keeper_share: f64,
+}
+
+impl Held<'_> {
+    /// Motion on the paper from which a frame counts as shaken, mm: the brief's borderline limit.
+    #[must_use]
+    pub fn shake_limit_mm(&self) -> f64 {
+        self.brief.limits.motion_eye_limits.borderline * crate::print::seen(&self.brief.output).finest_mm
+    }
+}
 
 /// What a series is ordered by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -32,6 +52,36 @@ pub enum By {
     Shutter,
     /// Camera body.
     Camera,
+}
+
+impl By {
+    /// What a step's `meets_brief` is about; a frame may fail the brief for another reason all the same.
+    #[must_use]
+    pub const fn tests(self) -> &'static str {
+        match self {
+            Self::Iso => "noise and banding",
+            Self::Aperture => "sharpness",
+            Self::Shutter => "share of frames free of shake",
+            Self::Camera => "pixels, sharpness and noise",
+        }
+    }
+
+    /// A step's `meets_brief` in words that do not say more than was tested.
+    #[must_use]
+    pub const fn said(self, outcome: Option<Outcome>) -> &'static str {
+        match (self, outcome) {
+            (_, None | Some(Outcome::Unmeasured)) => "not measured",
+            (_, Some(Outcome::Borderline)) => "borderline",
+            (Self::Iso, Some(Outcome::Prints)) => "noise low enough",
+            (Self::Iso, Some(Outcome::Fails)) => "too noisy",
+            (Self::Aperture, Some(Outcome::Prints)) => "sharp enough",
+            (Self::Aperture, Some(Outcome::Fails)) => "not sharp enough",
+            (Self::Shutter, Some(Outcome::Prints)) => "enough unshaken",
+            (Self::Shutter, Some(Outcome::Fails)) => "too many shaken",
+            (Self::Camera, Some(Outcome::Prints)) => "meets the brief",
+            (Self::Camera, Some(Outcome::Fails)) => "fails",
+        }
+    }
 }
 
 /// A named text or number; `null` where the file does not tell.
@@ -121,7 +171,7 @@ pub struct Step {
     /// Medians.
     #[serde(flatten)]
     pub readings: Readings,
-    /// Whether the step meets the brief in what this series tests; `None` where it cannot be told.
+    /// Whether the step meets the brief in what this series tests ([`By::tests`]); `None` where it cannot be told.
     pub meets_brief: Option<Outcome>,
 }
 
@@ -147,6 +197,8 @@ pub struct Limit {
     pub borderline_to: Setting,
     /// The tested settings between which the limit falls; `None` where the limit lies outside what was tested.
     pub between: Option<[f64; 2]>,
+    /// Where the curve through those two crosses the brief's limit; told along ISO only.
+    pub by_curve: Option<f64>,
     /// One sentence.
     pub reason: String,
 }
@@ -181,10 +233,18 @@ impl Group {
         const LEAST_HAND_HELD: usize = 6;
         let settings = self.steps.iter().filter(|s| s.frames > 0).count();
         match by {
-            By::Camera => true,
+            // A median over whatever one camera was used for compares nothing.
+            By::Camera => self.steps.len() >= 2,
             By::Shutter => settings >= 2 && self.frames >= LEAST_HAND_HELD,
             By::Iso | By::Aperture => settings >= 2,
         }
+    }
+
+    /// Whether any frame was shaken: without one a series of exposure times tells nothing of the hand, as when they only
+    /// follow the ISO on a tripod.
+    #[must_use]
+    pub fn any_shaken(&self) -> bool {
+        self.steps.iter().any(|s| s.readings.value("free_of_shake_pct").is_some_and(|pct| pct < 100.0))
     }
 }
 
@@ -193,6 +253,8 @@ impl Group {
 pub struct Series {
     /// What it is ordered by.
     pub by: By,
+    /// What `meets_brief` of the steps is about.
+    pub tested: &'static str,
     /// The brief it is held against, with its output.
     pub brief: String,
     /// The groups.
@@ -201,15 +263,16 @@ pub struct Series {
     pub warnings: Vec<String>,
 }
 
-/// Makes the series. `brief` names the brief and its output, as in "exhibition (30 x 40 in)".
+/// Makes the series.
 #[must_use]
-pub fn series(by: By, frames: &[FrameView<'_>], brief: &str, shutter: &ShutterOptions) -> Series {
-    let mut series = match by {
-        By::Iso => iso::series(frames, brief),
-        By::Aperture => aperture::series(frames, brief),
-        By::Shutter => shutter::series(frames, brief, shutter),
-        By::Camera => camera::series(frames, brief),
+pub fn series(by: By, frames: &[FrameView<'_>], held: &Held<'_>) -> Series {
+    let (groups, warnings) = match by {
+        By::Iso => iso::groups(frames, held),
+        By::Aperture => aperture::groups(frames, held),
+        By::Shutter => shutter::groups(frames, held),
+        By::Camera => camera::groups(frames, held),
     };
+    let mut series = Series { by, tested: by.tests(), brief: held.name.to_string(), groups, warnings };
     let damaged = frames.iter().filter(|f| f.damaged).count();
     if damaged > 0 {
         series.warnings.push(format!("{damaged} damaged {} left out.", plural(damaged, "frame")));

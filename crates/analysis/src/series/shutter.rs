@@ -8,7 +8,7 @@ use std::collections::HashMap;
 
 use super::shutter_fit::{self, Ending};
 use super::shutter_trust;
-use super::{Best, Estimate, Group, Key, Limit, Readings, Series, Setting, Step, estimate, group_by, steps_by};
+use super::{Best, Estimate, Group, Held, Key, Limit, Readings, Setting, Step, estimate, group_by, steps_by};
 use super::{plural, share_interval, short, shutter_text};
 use crate::{BlurKind, FindingCode, FrameView, Outcome, Severity};
 
@@ -25,20 +25,13 @@ const TOLD_FROM_PX: f64 = 1.5;
 /// puts it around 1/15 to 1/2 s; the search is wider).
 const BAND_S: [f64; 2] = [1.0 / 60.0, 1.5];
 
-/// What `--by shutter` may be told.
+/// What decides over shake.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ShutterOptions {
+struct Options {
     /// Share of frames that should be free of shake, 0.5 to 0.99.
-    pub keeper_share: f64,
-    /// Motion on the paper from which a frame counts as shaken, mm: the brief's borderline limit. Without it the
-    /// finding `shaken` alone decides, and the lengths do not help the fit.
-    pub shake_limit_mm: Option<f64>,
-}
-
-impl Default for ShutterOptions {
-    fn default() -> Self {
-        Self { keeper_share: 0.9, shake_limit_mm: None }
-    }
+    keeper_share: f64,
+    /// Motion on the paper from which a frame counts as shaken, mm.
+    shake_limit_mm: f64,
 }
 
 /// A frame that tells of shake.
@@ -49,8 +42,10 @@ struct Told<'f, 'a> {
     x: Option<f64>,
 }
 
-/// The series.
-pub(super) fn series(frames: &[FrameView<'_>], brief: &str, options: &ShutterOptions) -> Series {
+/// The groups, and cautions.
+pub(super) fn groups(frames: &[FrameView<'_>], held: &Held<'_>) -> (Vec<Group>, Vec<String>) {
+    let brief = held.name;
+    let options = &Options { keeper_share: held.keeper_share, shake_limit_mm: held.shake_limit_mm() };
     let sound = frames.iter().filter(|f| !f.damaged && f.shot.shutter_s.is_some_and(|t| t > 0.0));
     let mut warnings = Vec::new();
     let without = frames.iter().filter(|f| !f.damaged && f.shot.shutter_s.is_none_or(|t| t <= 0.0)).count();
@@ -76,11 +71,11 @@ pub(super) fn series(frames: &[FrameView<'_>], brief: &str, options: &ShutterOpt
             groups.push(group(key(Setting::Number(focal35)), &name, Some(focal35), &part, brief, options));
         }
     }
-    Series { by: super::By::Shutter, brief: brief.to_string(), groups, warnings }
+    (groups, warnings)
 }
 
 /// How the frame ended; `None` where it does not tell of the photographer's hand.
-fn ending(frame: &FrameView<'_>, options: &ShutterOptions) -> Option<Ending> {
+fn ending(frame: &FrameView<'_>, options: &Options) -> Option<Ending> {
     let blur = &frame.measures.blur;
     let moved = matches!(blur.kind, BlurKind::Motion | BlurKind::Mixed);
     if moved && blur.motion_tiles_pct.is_some_and(|pct| pct < SUBJECT_TILES_PCT) {
@@ -96,7 +91,7 @@ fn ending(frame: &FrameView<'_>, options: &ShutterOptions) -> Option<Ending> {
         .iter()
         .any(|f| f.code == FindingCode::Shaken && f.severity >= Severity::Borderline);
     let motion_mm = frame.judgement.print.motion_mm.filter(|_| moved);
-    let ratio = options.shake_limit_mm.filter(|l| *l > 0.0).zip(motion_mm).map(|(limit, motion)| motion / limit);
+    let ratio = motion_mm.map(|motion| motion / options.shake_limit_mm).filter(|r| r.is_finite());
     Some(match ratio {
         Some(ratio) if ratio > 1.0 => Ending::Shaken(Some(ratio)),
         _ if found => Ending::Shaken(None),
@@ -110,7 +105,7 @@ fn group(
     focal35: Option<f64>,
     members: &[&FrameView<'_>],
     brief: &str,
-    options: &ShutterOptions,
+    options: &Options,
 ) -> Group {
     let told: Vec<Told<'_, '_>> = members
         .iter()
@@ -127,8 +122,7 @@ fn group(
             plural(left, "frame")
         ));
     }
-    let limit_px =
-        |t: &Told<'_, '_>| options.shake_limit_mm.zip(t.frame.judgement.print.ppi).map(|(mm, ppi)| mm * ppi / 25.4);
+    let limit_px = |t: &Told<'_, '_>| t.frame.judgement.print.ppi.map(|ppi| options.shake_limit_mm * ppi / 25.4);
     let finest = told.iter().filter_map(limit_px).fold(f64::INFINITY, f64::min);
     if finest < TOLD_FROM_PX {
         warnings.push(format!(
@@ -194,12 +188,7 @@ fn group(
 }
 
 /// One step per exposure time; over all focal lengths one per stop of exposure time x focal length.
-fn steps(
-    told: &[Told<'_, '_>],
-    members: &[&FrameView<'_>],
-    focal35: Option<f64>,
-    options: &ShutterOptions,
-) -> Vec<Step> {
+fn steps(told: &[Told<'_, '_>], members: &[&FrameView<'_>], focal35: Option<f64>, options: &Options) -> Vec<Step> {
     let value = |f: &FrameView<'_>| match focal35 {
         Some(_) => f.shot.shutter_s,
         None => {
@@ -274,7 +263,7 @@ fn best(steps: &[Step]) -> Option<Best> {
 }
 
 /// The longest tested time up to which the wanted share was kept.
-fn limit_for_brief(steps: &[Step], options: &ShutterOptions) -> Option<Limit> {
+fn limit_for_brief(steps: &[Step], options: &Options) -> Option<Limit> {
     let tested: Vec<(f64, Outcome)> =
         steps.iter().filter_map(|s| Some((s.setting.number()?, s.meets_brief?))).collect();
     tested.first()?;
@@ -284,6 +273,7 @@ fn limit_for_brief(steps: &[Step], options: &ShutterOptions) -> Option<Limit> {
     Some(Limit {
         setting: setting(kept).into(),
         borderline_to: setting(passable).into(),
+        by_curve: None,
         between: (kept > 0 && kept < tested.len()).then(|| [tested[kept - 1].0, tested[kept].0]),
         reason: format!("Share of {:.0} % free of shake, as counted at each step.", 100.0 * options.keeper_share),
     })
@@ -298,7 +288,7 @@ fn answer(
     k: Estimate,
     slowest: Estimate,
     refusal: Option<&str>,
-    options: &ShutterOptions,
+    options: &Options,
     brief: &str,
 ) -> String {
     let at = focal35.map_or_else(|| "over all focal lengths".to_string(), |f| format!("at {} mm", short(f)));
@@ -318,10 +308,15 @@ fn answer(
             range(k)
         ),
         _ if total == 0 => format!("{name} {at}: no frame tells of shake (focal length or cause of blur unknown)."),
-        _ => format!(
-            "{name} {at}: no limit can be told: {free} of {total} {} free of shake; {}.",
+        _ if free == total => format!(
+            "{name} {at}: no slowest time can be told: {free} of {total} {} free of shake. Go on to longer hand-held \
+             times until some are shaken; frames from a tripod say nothing of the hand.",
             plural(total, "frame"),
-            refusal.unwrap_or("it takes frames of both kinds, near the limit")
+        ),
+        _ => format!(
+            "{name} {at}: no slowest time can be told: {free} of {total} {} free of shake; {}.",
+            plural(total, "frame"),
+            refusal.unwrap_or("it takes shaken and unshaken frames near the limit")
         ),
     }
 }

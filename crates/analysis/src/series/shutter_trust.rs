@@ -29,14 +29,13 @@ pub(super) fn refusal(fit: Option<&Fit>, frames: &[(f64, Ending)], share: f64) -
     let total = frames.len();
     let free = frames.iter().filter(|f| f.1 == Ending::Free).count();
     let Some(fit) = fit else {
-        return Some("it takes at least three frames of both kinds, near the limit".to_string());
+        return Some("it takes at least three shaken and three unshaken frames near the limit".to_string());
     };
     let z = falls(frames);
     if z < FALLS_Z {
         return Some(
-            "shake does not clearly become more frequent with exposure time and focal length here. Take more frames \
-             around the limit, leave out those from a tripod, or look for another cause (a moving subject, the mirror, \
-             wind)"
+            "the shaken ones are not clearly those of longer times. Take more frames around the limit, leave out those \
+             from a tripod, or look for another cause (a moving subject, the mirror, wind)"
                 .to_string(),
         );
     }

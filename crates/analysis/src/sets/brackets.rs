@@ -18,6 +18,12 @@ const MOST: usize = 15;
 const TEST_SERIES: usize = 4;
 /// Ranges of frames to be merged must overlap by this much for a clean join, EV (common practice, no source).
 const OVERLAP_EV: f64 = 2.0;
+/// A difference of exposures this near to a step of cameras is that step, EV.
+const STEP_ROUNDING_EV: f64 = 0.12;
+/// Clipped share up to which a frame shows the scene's range, per cent.
+const CLEAN_PCT: f64 = 0.5;
+/// Unused room above the highlights that is worth telling, EV.
+const ROOM_EV: f64 = 1.0;
 /// The raws should differ by what the settings say to within this, EV.
 const AGREES_EV: f64 = 0.7;
 
@@ -26,9 +32,10 @@ const AGREES_EV: f64 = 0.7;
 pub struct Bracket {
     /// Files in the order taken.
     pub files: Vec<String>,
-    /// Exposure of each against the middle one, EV; above zero is brighter.
+    /// Exposure of each against the metered one (without exposure bias where the camera wrote differing bias, else the
+    /// middle one), in the steps of cameras, EV; above zero is brighter.
     pub ev_steps: Vec<f64>,
-    /// By how much each raw is really brighter than the middle one, EV; `None` where too little tone is shared.
+    /// By how much each raw is really brighter than that one, EV; `None` where too little tone is shared.
     pub measured_ev_steps: Vec<Option<f64>>,
     /// The frame with most exposure that holds the highlights; `None` where none does.
     pub highlights_held_by: Option<String>,
@@ -38,6 +45,8 @@ pub struct Bracket {
     pub covered: bool,
     /// The fewest frames that hold the whole scene when merged, darkest first; empty where none do.
     pub fewest_to_merge: Vec<String>,
+    /// Range of the scene itself as far as the frames show it, EV: the widest that a frame holds without clipping.
+    pub scene_range_ev: Option<f64>,
     /// From saturation in the darkest of the merged frames to the usable floor of the brightest, EV.
     pub merged_range_ev: Option<f64>,
     /// One plain sentence.
@@ -157,8 +166,8 @@ pub(super) fn read(frames: &[Placed<'_, '_>]) -> Bracket {
     let brightness: Vec<f64> = frames.iter().map(|p| brightness_ev(p).unwrap_or(0.0)).collect();
     let mut by_exposure: Vec<usize> = (0..frames.len()).collect();
     by_exposure.sort_by(|&a, &b| brightness[a].total_cmp(&brightness[b]));
-    let middle = by_exposure[(frames.len() - 1) / 2];
-    let step = |i: usize| brightness[i] - brightness[middle];
+    let middle = metered(frames).unwrap_or(by_exposure[(frames.len() - 1) / 2]);
+    let step = |i: usize| camera_step(brightness[i] - brightness[middle]);
     let measured: Vec<Option<f64>> = (0..frames.len())
         .map(|i| {
             let of = |i: usize| &frames[i].frame.measures.likeness;
@@ -183,18 +192,60 @@ pub(super) fn read(frames: &[Placed<'_, '_>]) -> Bracket {
     let name = |i: usize| frames[i].frame.file.to_string();
     let chosen: Vec<String> = merged.iter().flatten().map(|&i| name(i)).collect();
     let short: Vec<&str> = chosen.iter().map(|file| file_name(file)).collect();
-    let answer = answer(highlights.is_some(), shadows.is_some(), &short, merged_range_ev);
+    let scene_range_ev = scene_range(frames);
+    let mut answer = answer(highlights.is_some(), shadows.is_some(), &short, scene_range_ev, merged_range_ev);
+    if let Some(&[only]) = merged.as_deref() {
+        answer.push_str(&room(&frames[only]));
+    }
     Bracket {
         files: frames.iter().map(|p| p.frame.file.to_string()).collect(),
-        ev_steps: (0..frames.len()).map(|i| (step(i) * 100.0).round() / 100.0).collect(),
+        ev_steps: (0..frames.len()).map(step).collect(),
         measured_ev_steps: measured,
         highlights_held_by: highlights.map(name),
         shadows_held_by: shadows.map(name),
         covered: highlights.is_some() && shadows.is_some(),
         fewest_to_merge: chosen,
+        scene_range_ev,
         merged_range_ev,
         answer,
         warnings,
+    }
+}
+
+/// The frame without exposure bias, where the camera wrote differing bias.
+fn metered(frames: &[Placed<'_, '_>]) -> Option<usize> {
+    let bias: Vec<f64> = frames.iter().map(|p| p.frame.shot.exposure_bias_ev).collect::<Option<_>>()?;
+    let least = |i: &usize| bias[*i].abs();
+    let at = (0..bias.len()).min_by(|a, b| least(a).total_cmp(&least(b)))?;
+    (bias[at].abs() < 0.1 && bias.iter().any(|b| b.abs() > 0.1)).then_some(at)
+}
+
+/// Files round exposure times (1/15 s is 1/16, 1/250 s is 1/256): a difference near a third or half of a stop is that.
+fn camera_step(ev: f64) -> f64 {
+    let near = [(ev * 3.0).round() / 3.0, (ev * 2.0).round() / 2.0];
+    let step = near.into_iter().min_by(|a, b| (a - ev).abs().total_cmp(&(b - ev).abs())).unwrap_or(ev);
+    let step = if (step - ev).abs() <= STEP_ROUNDING_EV { step } else { ev };
+    (step * 100.0).round() / 100.0
+}
+
+/// The scene's own range: the widest of the frames in which next to nothing clips, else of all (it is wider then).
+fn scene_range(frames: &[Placed<'_, '_>]) -> Option<f64> {
+    let widest = |clean: bool| {
+        let ranges =
+            frames.iter().map(|p| &p.frame.measures.exposure).filter(|e| !clean || e.clipped_any_pct <= CLEAN_PCT);
+        ranges.filter_map(|e| e.scene_range_ev).max_by(f64::total_cmp)
+    };
+    widest(true).or_else(|| widest(false))
+}
+
+/// Where the one frame that holds the scene is darker than its highlights ask for: its shadows are noisier for it.
+fn room(placed: &Placed<'_, '_>) -> String {
+    match placed.frame.measures.exposure.brighter_by_ev {
+        Some(ev) if ev >= ROOM_EV => format!(
+            " It lies {ev:.1} EV below what its highlights allow, so its shadows are noisier than they need be: take one \
+             nearer to that next time."
+        ),
+        _ => String::new(),
     }
 }
 
@@ -246,13 +297,19 @@ fn cautions(frames: &[Placed<'_, '_>], brightness: &[f64], middle: usize, measur
     warnings
 }
 
-fn answer(highlights: bool, shadows: bool, chosen: &[&str], range: Option<f64>) -> String {
-    let range = range.map_or(String::new(), |r| format!(" ({r:.1} EV)"));
+fn answer(highlights: bool, shadows: bool, chosen: &[&str], scene: Option<f64>, merged: Option<f64>) -> String {
+    let scene = scene.map_or(String::new(), |r| format!(" (scene range {r:.1} EV)"));
+    let merged = |what: &str| merged.map_or(String::new(), |r| format!("; {what} {r:.1} EV"));
     match (highlights, shadows, chosen) {
-        (true, true, [one]) => format!("One frame holds the whole scene{range}: {one}; no merging is needed."),
-        (true, true, [_, _, ..]) => {
-            format!("The bracket covers the scene{range}: merge {} frames ({}).", chosen.len(), chosen.join(", "))
+        (true, true, [one]) => {
+            format!("One frame holds the whole scene{scene}: {one}{}; no merging is needed.", merged("it can use"))
         }
+        (true, true, [_, _, ..]) => format!(
+            "The bracket covers the scene{scene}: merge {} frames ({}){}.",
+            chosen.len(),
+            chosen.join(", "),
+            merged("merged they can use")
+        ),
         (true, true, []) => "Both ends are held, but not by frames that can be joined.".to_string(),
         (false, true, _) => "The highlights are clipped even in the darkest frame: add darker ones.".to_string(),
         (true, false, _) => "The shadows are blocked even in the brightest frame: add brighter ones.".to_string(),

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use rawassay_analysis::brief::length::{self, LengthUnit, short};
 use rawassay_analysis::crop::Crop;
 use rawassay_analysis::enlarge::{self, Distance, Ladder, PaperSize, Rung};
+use rawassay_analysis::judge::IfAccepted;
 use rawassay_analysis::{Brief, LargestPrint, Outcome};
 use rawassay_report::table::Weight;
 use rawassay_report::{Record, ReportError, Status, Table, record};
@@ -223,10 +224,28 @@ fn verdict(rung: &Rung) -> String {
 }
 
 fn largest(print: &LargestPrint, unit: LengthUnit) -> String {
-    let (w, h) = (print.width_in * length::MM_PER_INCH, print.height_in * length::MM_PER_INCH);
+    let size = sizes(print.width_in, print.height_in, unit);
+    format!("{size} at {:.0} ppi, limited by {}", print.ppi, print.limited_by)
+}
+
+/// A largest size in the brief's unit, and in the other beside it.
+fn sizes(width_in: f64, height_in: f64, unit: LengthUnit) -> String {
+    let (w, h) = (width_in * length::MM_PER_INCH, height_in * length::MM_PER_INCH);
     let other = if unit == LengthUnit::In { LengthUnit::Cm } else { LengthUnit::In };
-    let (own, other) = (length::most_text(w, h, unit), length::most_text(w, h, other));
-    format!("{own} ({other}) at {:.0} ppi, limited by {}", print.ppi, print.limited_by)
+    format!("{} ({})", length::most_text(w, h, unit), length::most_text(w, h, other))
+}
+
+/// Why the noise is the same at several sizes, where it is.
+fn noise_footnote(ladder: &Ladder, out: &mut dyn Write) -> Result<(), ReportError> {
+    let snr: Vec<f64> = ladder.rungs.iter().filter_map(|r| r.snr_midtone).collect();
+    let same = snr.windows(2).filter(|w| (w[0] / w[1] - 1.0).abs() < 1e-6).count();
+    if same > 0 {
+        writeln!(
+            out,
+            "signal:noise falls no further where a pixel is larger than what the eye resolves: noise is then seen pixel by pixel"
+        )?;
+    }
+    Ok(())
 }
 
 fn table(
@@ -301,13 +320,21 @@ fn table(
             rows.row(cells, weight);
         }
         rows.write(out)?;
-        match (&ladder.largest, &ladder.largest_with_proof) {
-            (Some(honest), Some(proof)) => {
-                writeln!(out, "largest honest print  {}", largest(honest, brief.output.unit))?;
-                writeln!(out, "with a proof print    {}", largest(proof, brief.output.unit))?;
+        let unit = brief.output.unit;
+        match (&ladder.largest, &ladder.if_accepted) {
+            (Some(honest), _) => writeln!(out, "largest honest print  {}", largest(honest, unit))?,
+            (None, Some(accepted)) => {
+                writeln!(out, "largest honest print  none: {} fail at every size", accepted.what)?;
             }
-            _ => writeln!(out, "largest honest print: not known, see above")?,
+            (None, None) => writeln!(out, "largest honest print: not known, see above")?,
         }
+        if let Some(proof) = &ladder.largest_with_proof {
+            writeln!(out, "with a proof print    {}", largest(proof, unit))?;
+        }
+        if let Some(IfAccepted { what, width_in, height_in, .. }) = &ladder.if_accepted {
+            writeln!(out, "by size alone         {}, for whoever accepts the {what}", sizes(*width_in, *height_in, unit))?;
+        }
+        noise_footnote(ladder, out)?;
     }
     Ok(())
 }

@@ -2,8 +2,8 @@
 
 use std::path::PathBuf;
 
+use rawassay_analysis::FrameView;
 use rawassay_analysis::series::{self, By, Estimate, Group, Series as Answer, Setting, Step, short, shutter_text};
-use rawassay_analysis::{FrameView, Outcome, print};
 
 use crate::answer::{self, AnswerArguments, Form};
 use crate::frames;
@@ -64,11 +64,9 @@ impl Series {
             ByArgument::Shutter => By::Shutter,
             ByArgument::Camera => By::Camera,
         };
-        let options = series::ShutterOptions {
-            keeper_share: self.keepers / 100.0,
-            shake_limit_mm: Some(brief.limits.motion_eye_limits.borderline * print::seen(&brief.output).finest_mm),
-        };
-        let answer = series::series(by, &views, &frames::brief_text(&brief), &options);
+        let name = frames::brief_text(&brief);
+        let held = series::Held { brief: &brief, name: &name, keeper_share: self.keepers / 100.0 };
+        let answer = series::series(by, &views, &held);
         match plan.form {
             Form::Json => plan.json("series", &answer)?,
             Form::Csv => plan.csv("series", &csv(&answer))?,
@@ -125,7 +123,7 @@ const ISO: [Column; 6] = [
     ("lost per stop EV", "range_lost_ev_per_stop", 2),
     ("sensor range EV", "engineering_ev", 1),
     ("read noise e-", "read_noise_e", 1),
-    ("row banding DN", "row_banding_dn", 2),
+    ("row banding / read noise", "row_banding_over_read_noise", 2),
 ];
 const APERTURE: [Column; 5] = [
     ("edge rise px", "edge_rise_px", 2),
@@ -161,6 +159,11 @@ fn text(answer: &Answer) -> String {
     let (told, single): (Vec<&Group>, Vec<&Group>) = answer.groups.iter().partition(|g| g.compares(answer.by));
     for group in told {
         text.push_str(&wrap(&group.answer, "  "));
+        if over_all(group) {
+            text.push_str(
+                "  f is the focal length at 36 x 24 mm: a time of 1/(2 f) is 1/100 s at 50 mm, 1/400 s at 200 mm.\n",
+            );
+        }
         let mut headings = vec![heading, ">frames"];
         // A column in which nothing is known only takes room.
         let told: Vec<&Column> =
@@ -172,12 +175,7 @@ fn text(answer: &Answer) -> String {
         for step in &group.steps {
             let mut row = vec![step_text(answer.by, group, step), step.frames.to_string()];
             row.extend(told.iter().map(|c| cell(step.readings.get(c.1), c.2)));
-            row.push(match step.meets_brief {
-                Some(Outcome::Prints) => "meets the brief".to_string(),
-                Some(Outcome::Borderline) => "borderline".to_string(),
-                Some(Outcome::Fails) => "fails".to_string(),
-                Some(Outcome::Unmeasured) | None => "not measured".to_string(),
-            });
+            row.push(answer.by.said(step.meets_brief).to_string());
             grid.row(row);
         }
         text.push_str(&grid.text());
@@ -209,12 +207,18 @@ fn single_heading(by: By) -> &'static str {
     match by {
         By::Iso => "One ISO only, nothing to compare:\n",
         By::Aperture => "One f-stop only, nothing to compare:\n",
-        By::Shutter | By::Camera => "Too few frames to count shares:\n",
+        By::Shutter => "Too few frames to count shares:\n",
+        By::Camera => "One camera only:\n",
     }
 }
 
+/// Whether the group takes all focal lengths together.
+fn over_all(group: &Group) -> bool {
+    group.key.0.iter().any(|k| k.1 == Setting::Text("all".into()))
+}
+
 fn step_text(by: By, group: &Group, step: &Step) -> String {
-    let over_all = group.key.0.iter().any(|k| k.1 == Setting::Text("all".into()));
+    let over_all = over_all(group);
     match (by, &step.setting) {
         (By::Iso, Setting::Number(iso)) => format!("{iso:.0}"),
         (By::Aperture, Setting::Number(n)) => format!("f/{}", short(*n)),

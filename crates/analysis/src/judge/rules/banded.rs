@@ -5,7 +5,7 @@
 //! Held against the noise in the frame's own darkest tones. Common practice, no source: bands show above about a tenth
 //! of the pixel noise.
 
-use super::{Case, Finding, FindingCode, Parts, passed, surface};
+use super::{Case, Finding, FindingCode, Parts, Severity, passed, surface};
 use crate::judge::case::green;
 use crate::known;
 use crate::print::{grade_above, pixels_averaged};
@@ -35,10 +35,15 @@ fn darkest_shot_variance(case: &Case<'_>) -> Option<f64> {
     known((channel.saturation_dn - channel.black_dn) * (-below).exp2() / gain).filter(|v| *v >= 0.0)
 }
 
+/// How bad the bands are at this size.
+pub(in crate::judge) fn grade(case: &Case<'_>) -> Option<Severity> {
+    grade_above(ratio(case)?, case.brief.limits.banding_to_noise)
+}
+
 pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let ratio = ratio(case)?;
     let limits = case.brief.limits.banding_to_noise;
-    let severity = grade_above(ratio, limits)?;
+    let severity = grade(case)?;
     let m = case.measures?;
     let (row, column) = (m.noise.row_banding_dn.unwrap_or(0.0), m.noise.column_banding_dn.unwrap_or(0.0));
     let (lines, dn) = if row >= column { ("rows", row) } else { ("columns", column) };

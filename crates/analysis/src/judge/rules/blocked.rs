@@ -1,6 +1,6 @@
 //! `blocked`: shadows at the floor of the sensor, without detail.
 
-use super::{Case, Finding, FindingCode, Parts, passed, surface};
+use super::{Case, Finding, FindingCode, Parts, Severity, passed, surface};
 use crate::brief::length::short;
 use crate::known;
 use crate::print::grade_above;
@@ -16,10 +16,15 @@ pub(in crate::judge) fn floor_pct(case: &Case<'_>) -> Option<f64> {
     super::blown::tiles_pct(&map.floor_pct, (map.cols, map.rows), (m.active_px[2], m.active_px[3]), &crop)
 }
 
+/// How bad the shadows are; the same at every size.
+pub(in crate::judge) fn grade(case: &Case<'_>) -> Option<Severity> {
+    grade_above(floor_pct(case)?, case.brief.limits.blocked_area_pct)
+}
+
 pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let pct = floor_pct(case)?;
     let limits = case.brief.limits.blocked_area_pct;
-    let severity = grade_above(pct, limits)?;
+    let severity = grade(case)?;
     let cm2 = case.paper_cm2()? * pct / 100.0;
     let limit = passed(limits, severity);
     let brighter = case.measures.and_then(|m| m.exposure.brighter_by_ev).filter(|ev| *ev >= 0.3);

@@ -3,13 +3,13 @@
 
 pub(super) mod banded;
 pub(super) mod blocked;
-mod blown;
+pub(super) mod blown;
 mod damaged;
 mod diffracted;
 mod noisy;
 mod shaken;
 mod slow_shutter;
-mod soft;
+pub(super) mod soft;
 mod too_few_pixels;
 mod vibration_band;
 
@@ -30,8 +30,8 @@ pub(super) const RULES: [Rule; 11] = [
     blocked::rule,
     noisy::rule,
     banded::rule,
-    vibration_band::rule,
     slow_shutter::rule,
+    vibration_band::rule,
 ];
 
 /// A finding with its numbers.
@@ -81,7 +81,7 @@ fn finest_words(case: &Case<'_>) -> String {
 
 /// The largest print that stays within the limits of size, in words; empty where unknown.
 fn largest_words(case: &Case<'_>) -> Option<String> {
-    let largest = case.paper.largest(false)?;
+    let largest = case.largest(false)?;
     let (w, h) = (largest.width_in * length::MM_PER_INCH, largest.height_in * length::MM_PER_INCH);
     Some(match case.brief.output.screen {
         Some(screen) => format!("{:.0} x {:.0} px", largest.width_in * screen.ppi, largest.height_in * screen.ppi),

@@ -72,18 +72,12 @@ fn remedy(case: &Case<'_>, over: f64) -> String {
             format!("A shutter {stops:.0} stops faster, or a tripod with its column down and a remote release")
         };
     };
-    if !subject && vibration_band::applies(case) {
-        return format!(
-            "{} falls where mirror and shutter shake a camera on a tripod: {}",
-            optics::shutter_text(shutter),
-            vibration_band::WAYS_OUT
-        );
-    }
     // The hand needs 1/(k f35) too, where that is faster.
     let needed = shutter / over;
     let hand = case.shot.and_then(|s| s.focal35_mm).filter(|f| *f > 0.0);
     let hand = hand.map(|f| optics::hand_held_s(case.brief.handling.shutter_rule, f));
     let target = if subject { needed } else { hand.map_or(needed, |h| needed.min(h)) };
+    let band = !subject && vibration_band::applies(case);
     let Some((seconds, text)) = optics::shutter_not_slower(target) else {
         return "A tripod with its column down, or flash: no shutter is fast enough for this motion".into();
     };
@@ -94,7 +88,15 @@ fn remedy(case: &Case<'_>, over: f64) -> String {
             iso * shutter / seconds
         )
     });
-    if subject {
+    if band {
+        // Whether it was held or stood on a tripod is not known: the hand first, as it needs the more.
+        format!(
+            "In the hand {text} or faster at this focal length{iso}; on a tripod {} falls where mirror and shutter shake \
+             it: {}",
+            optics::shutter_text(shutter),
+            vibration_band::WAYS_OUT
+        )
+    } else if subject {
         format!("{text} or faster for a subject that moves so{iso}; a tripod would not help")
     } else {
         format!("{text} or faster at this focal length{iso}, or a tripod with its column down and a remote release")

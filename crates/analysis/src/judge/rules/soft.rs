@@ -1,4 +1,7 @@
-//! `soft`: edges are wider on the paper than the eye forgives, and neither motion nor diffraction explains it.
+//! `soft`: edges are wider on the paper than the eye forgives, and neither motion nor diffraction nor the enlargement
+//! alone explains it.
+
+use rawassay_decode::PitchFrom;
 
 use super::{Case, Finding, FindingCode, Parts, diffracted, finest_words, or_print_smaller, passed, shaken, surface};
 use crate::brief::length::short;
@@ -9,26 +12,53 @@ use crate::print::Aspect;
 /// blur of 0.7 px and the pixel make 1.96 px (closed forms in docs/measures.md).
 const PIXEL_SHARP_PX: f64 = 2.0;
 
+/// From this f-number on diffraction is as likely a cause as focus or lens where the pixel pitch is not sure.
+const DIFFRACTION_LIKELY_F: f64 = 11.0;
+
+/// True where the frame is sharp pixel by pixel: then it has too few pixels for the print, not too little sharpness.
+pub(in crate::judge) fn pixel_sharp(case: &Case<'_>) -> bool {
+    case.paper.brings.rise_px.is_some_and(|rise| rise <= PIXEL_SHARP_PX)
+        && !matches!(case.blur_kind(), BlurKind::Defocus | BlurKind::Mixed)
+        && !diffracted::explains(case)
+}
+
+/// The f-number, where diffraction may be the cause although the pitch, which is only inferred, does not bear it out.
+fn maybe_diffraction(case: &Case<'_>) -> Option<String> {
+    let shot = case.shot?;
+    let f_number = shot.f_number.filter(|n| *n >= DIFFRACTION_LIKELY_F)?;
+    match (shot.pixel_pitch_um, shot.pitch_from) {
+        (Some(_), Some(PitchFrom::FocalPlaneResolution)) => None,
+        (Some(pitch), _) => {
+            Some(format!("diffraction at f/{f_number} (the pixel pitch of {} um is only inferred)", short(pitch)))
+        }
+        (None, _) => Some(format!("diffraction at f/{f_number} (the pixel pitch is not known)")),
+    }
+}
+
 pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let severity = case.grade(Aspect::Sharpness)?;
     let kind = case.blur_kind();
     // A motion that is as bad accounts for what it left of the sharpest edges.
     let motion_accounts = kind == BlurKind::Motion && shaken::severity(case) >= Some(severity);
-    if motion_accounts || diffracted::explains(case) {
+    if motion_accounts || case.paper.brings.pixel_sharp || diffracted::explains(case) {
         return None;
     }
     let rise_px = case.paper.brings.rise_px?;
     let (mm, eyes) = (case.mm(rise_px)?, case.value(Aspect::Sharpness)?);
     let limit = passed(case.paper.limit(Aspect::Sharpness), severity);
+    let diffraction = maybe_diffraction(case);
     let (why, remedy) = match kind {
+        _ if diffraction.is_some() => (
+            match kind {
+                BlurKind::Defocus | BlurKind::Mixed => "; missed focus or ",
+                _ => "; the lens or ",
+            },
+            "Open up by two stops and compare: sharper edges mean diffraction, the same ones mean focus or lens",
+        ),
         BlurKind::Defocus | BlurKind::Mixed => (
             "; focus missed",
             "Focus on the enlarged live view on the plane that matters, check it at full size, and bracket focus where \
              you can",
-        ),
-        _ if rise_px <= PIXEL_SHARP_PX => (
-            "; the frame is sharp pixel by pixel, the enlargement is too much for it",
-            "Stitch several frames or use a camera with more pixels; sharper focus will not help",
         ),
         BlurKind::None | BlurKind::Motion => (
             "; missed focus was not seen, so the lens is the likeliest cause",
@@ -49,11 +79,12 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
             limit,
             unit: "eye limits",
             text: format!(
-                "Edges are {} mm wide on {}, {eyes:.1} times what {}, limit {}{why} ({rise_px:.1} px in the frame).",
+                "Edges are {} mm wide on {}, {eyes:.1} times what {}, limit {}{why}{} ({rise_px:.1} px in the frame).",
                 short(mm),
                 surface(case),
                 finest_words(case).replace("one pixel", "fills one pixel"),
                 short(limit),
+                diffraction.unwrap_or_default(),
             ),
             remedy: format!("{remedy}{}", or_print_smaller(case)),
         }

@@ -1,31 +1,50 @@
-//! `too-few-pixels`: after crop and fit there are fewer picture pixels per inch than the brief wants.
+//! `too-few-pixels`: after crop and fit there are fewer picture pixels per inch than the brief wants, or fewer than keep
+//! the edges of a frame that is sharp pixel by pixel narrow enough on the paper.
 
-use super::{Case, Finding, FindingCode, Parts, passed, surface};
+use super::{Case, Finding, FindingCode, Parts, Severity, surface};
+use crate::brief::length::short;
 use crate::print::Aspect;
 
 /// Share of a frame that neighbours have in common when stitched. Common practice, no source.
 const STITCH_OVERLAP: f64 = 0.3;
 
 pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
-    let severity = case.grade(Aspect::Pixels)?;
+    let sharp = case.paper.brings.pixel_sharp;
+    let edges = if sharp { case.grade(Aspect::Sharpness) } else { None };
+    let severity = case.grade(Aspect::Pixels).max(edges)?;
     let fit = case.fit?;
     let limit = case.paper.limit(Aspect::Pixels);
+    // What the brief wants, or what the edges need where that is more.
+    let needed = |wanted: f64, fails: bool| match case.paper.least_ppi(Aspect::Sharpness, fails) {
+        Some(ppi) if sharp => wanted.max(ppi),
+        _ => wanted,
+    };
+    let (clean, least) = (needed(limit.borderline, false), needed(limit.fails, true));
     let brings = &case.paper.brings;
     let after = if case.crop.is_some() { " after the crop" } else { "" };
     // Frames side by side along the limiting edge, each adding what it does not share.
-    let frames = ((limit.borderline / fit.ppi - STITCH_OVERLAP) / (1.0 - STITCH_OVERLAP)).ceil().max(2.0);
+    let frames = ((clean / fit.ppi - STITCH_OVERLAP) / (1.0 - STITCH_OVERLAP)).ceil().max(2.0);
     let closer =
         if case.crop.is_some() { "crop less, go closer or use a longer lens" } else { "use a camera with more pixels" };
     let smaller = super::or_print_smaller(case);
+    let wide = match (edges, brings.rise_px.and_then(|px| case.mm(px)), case.value(Aspect::Sharpness)) {
+        (Some(_), Some(mm), Some(eyes)) => format!(
+            " The frame is sharp pixel by pixel, but so enlarged its edges are {} mm wide, {eyes:.1} times what {}; {clean:.0} ppi would do.",
+            short(mm),
+            super::finest_words(case).replace("one pixel", "fills one pixel"),
+        ),
+        _ => String::new(),
+    };
+    let focus = if edges.is_some() { "; sharper focus will not help" } else { "" };
     Some(
         Parts {
             code: FindingCode::TooFewPixels,
             severity,
             measured: fit.ppi,
-            limit: passed(limit, severity),
+            limit: if severity == Severity::Fails { least } else { clean },
             unit: "ppi",
             text: format!(
-                "{:.0} x {:.0} px{after} give {:.0} ppi on {} (the {} fills it); this brief wants {:.0} and {:.0} at the least.",
+                "{:.0} x {:.0} px{after} give {:.0} ppi on {} (the {} fills it); this brief wants {:.0} and {:.0} at the least.{wide}",
                 brings.width_px,
                 brings.height_px,
                 fit.ppi,
@@ -34,7 +53,7 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
                 limit.borderline,
                 limit.fails
             ),
-            remedy: format!("Stitch {frames:.0} frames along each edge with a third of overlap, or {closer}{smaller}"),
+            remedy: format!("Stitch {frames:.0} frames along each edge with a third of overlap, or {closer}{focus}{smaller}"),
         }
         .into_finding(),
     )

@@ -26,6 +26,9 @@ pub(super) fn severity_and_words(case: &Case<'_>) -> (Severity, &'static str) {
     match (shaken::severity(case), sharp) {
         (Some(severity), _) => (severity, "this frame is shaken"),
         (None, Some(Ok(None))) => (Severity::Note, "this frame is sharp enough all the same"),
+        (None, Some(Ok(Some(_)))) if case.paper.brings.pixel_sharp => {
+            (Severity::Note, "this frame is sharp pixel by pixel all the same")
+        }
         (None, Some(Ok(Some(_)))) => (Severity::Note, "this frame is soft, but motion was not found to be the cause"),
         (None, None | Some(Err(Unknown))) => {
             (Severity::Note, "sharpness was not measured in this frame, so make a proof print")

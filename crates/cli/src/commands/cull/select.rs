@@ -24,7 +24,8 @@ pub struct Selection {
     /// Frames with one of these findings, at least borderline
     #[arg(long = "finding", value_name = "C", num_args = 1.., value_parser = findings())]
     findings: Vec<String>,
-    /// Frames whose largest honest print is at least this large ("40 x 60 cm", "A2")
+    /// Frames whose largest honest print is at least this large ("40 x 60 cm", "A2"); those that fail the brief only
+    /// where --outcome asks for them
     #[arg(long, value_name = "SIZE")]
     largest_at_least: Option<String>,
 }
@@ -70,6 +71,7 @@ impl Selection {
             (self.outcomes.is_empty() || self.outcomes.iter().any(|o| o == outcome()))
                 && (self.findings.is_empty() || self.findings.iter().any(found))
                 && sides_in.is_none_or(large)
+                && (sides_in.is_none() || verdict.outcome != Outcome::Fails || !self.outcomes.is_empty())
         })
     }
 }

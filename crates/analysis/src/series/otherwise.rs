@@ -1,0 +1,48 @@
+//! What makes every frame of a group fail apart from what its series tests: said before the answer, so that nobody takes
+//! "noise low enough" for "prints".
+
+use super::{Held, short};
+use crate::brief::length;
+use crate::{FindingCode, FrameView, Outcome, Severity};
+
+/// One sentence, where every frame fails for a reason outside `tested`.
+pub(super) fn sentence(frames: &[&FrameView<'_>], tested: &[FindingCode], held: &Held<'_>) -> Option<String> {
+    let fails = |frame: &FrameView<'_>, code: FindingCode| {
+        let findings = &frame.judgement.verdict.findings;
+        findings.iter().any(|f| f.code == code && f.severity == Severity::Fails)
+    };
+    let others = || FindingCode::ALL.into_iter().filter(|code| !tested.contains(code));
+    let spoiled = |frame: &&FrameView<'_>| {
+        frame.judgement.verdict.outcome == Outcome::Fails && others().any(|code| fails(frame, code))
+    };
+    if frames.is_empty() || !frames.iter().all(spoiled) {
+        return None;
+    }
+    // Too few pixels first: nothing in the taking changes them.
+    let shared = |code: &FindingCode| frames.iter().all(|f| fails(f, *code));
+    let few = Some(FindingCode::TooFewPixels).filter(shared);
+    let why = match few.or_else(|| others().find(shared)) {
+        Some(FindingCode::TooFewPixels) => few_pixels(frames, held)?,
+        Some(code) => format!("every frame fails as {code}"),
+        None => "every frame fails for another reason".to_string(),
+    };
+    Some(format!("No frame of these prints at {}: {why}.", held.name))
+}
+
+/// "too few pixels at any setting (64 ppi, 97 wanted; largest 25 x 16 cm)".
+fn few_pixels(frames: &[&FrameView<'_>], held: &Held<'_>) -> Option<String> {
+    let most = frames.iter().max_by(|a, b| {
+        let width = |f: &FrameView<'_>| f.judgement.print.largest.as_ref().map_or(0.0, |l| l.width_in);
+        width(a).total_cmp(&width(b))
+    })?;
+    let output = &held.brief.output;
+    let largest = match (&most.judgement.print.largest, output.screen) {
+        (Some(largest), None) => {
+            let mm = |inches: f64| inches * crate::brief::MM_PER_INCH;
+            format!("; largest print {}", length::most_text(mm(largest.width_in), mm(largest.height_in), output.unit))
+        }
+        _ => String::new(),
+    };
+    let ppi = most.judgement.print.ppi?;
+    Some(format!("too few pixels at any setting ({ppi:.0} ppi, {} wanted{largest})", short(output.ppi_wanted.round())))
+}
