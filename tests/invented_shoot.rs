@@ -82,6 +82,7 @@ pub fn write(folder: &Path, frames: usize) {
         size: "13 x 19 in".into(),
         distance: "45 cm".into(),
         sides_cm: (48.26, 33.02),
+        unit: rawassay_analysis::brief::LengthUnit::In,
         screen: false,
         rise_limit_mm: (0.2, 0.4),
         snr_limit: (20.0, 10.0),
@@ -390,6 +391,7 @@ fn rungs(judgement: &Judgement, tall: bool) -> Vec<Hanging> {
                 Outcome::Fails
             },
             limited_by: (long > most).then(|| "sharpness".into()),
+            asked: (long - 48.26).abs() < 0.01,
         })
         .collect()
 }

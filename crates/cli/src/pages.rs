@@ -198,10 +198,16 @@ fn sheet(record: Record, judgement: &Judgement, request: &Request<'_>) -> Sheet 
                 ppi: rung.ppi,
                 outcome: rung.outcome,
                 limited_by: rung.limited_by,
+                asked: rung.paper == brief.size_text(),
             })
             .collect();
         sizes.sort_by(|a: &Hanging, b| a.width_cm.total_cmp(&b.width_cm));
-        sizes.dedup_by(|a, b| (a.width_cm - b.width_cm).abs() < 0.5);
+        // Of two sizes that are as good as one, the brief's own stands.
+        sizes.dedup_by(|later, kept| {
+            let same = (later.width_cm - kept.width_cm).abs() < 0.5;
+            kept.asked |= same && later.asked;
+            same
+        });
     }
     let mut sheet = Sheet::new(record, card, sizes);
     sheet.crop = crop.filter(|crop| {
@@ -223,6 +229,7 @@ fn purpose(request: &Request<'_>) -> Purpose {
         distance: brief.distance_text(),
         sides_cm: (w.max(h), w.min(h)),
         crop: request.crop.map(|crop| crop.text()),
+        unit: brief.output.unit,
         screen: brief.output.kind == OutputKind::Screen,
         rise_limit_mm: on_paper(brief.limits.rise_eye_limits),
         snr_limit: (brief.limits.snr_midtone.borderline, brief.limits.snr_midtone.fails),

@@ -16,7 +16,7 @@ pub enum DecodeError {
     #[error("cannot be decoded ({0}); convert it to an uncompressed or lossless DNG and audit that")]
     Unsupported(String),
     /// Something the file points to lies beyond its end.
-    #[error("is cut short: {what} should reach byte {needed}, the file has {length}; copy it again from the card")]
+    #[error("is cut short ({}; {what} is missing); copy it again from the card", cut(*length, *needed))]
     Truncated {
         /// What lies beyond the end.
         what: String,
@@ -46,6 +46,25 @@ pub enum DecodeError {
     Decoder(String),
 }
 
+/// "4.8 of 7.9 MB": how much of a file is there.
+fn cut(length: u64, needed: u64) -> String {
+    let (have, whole) = (size(length), size(needed));
+    match (have.split_once(' '), whole.split_once(' ')) {
+        (Some((number, unit)), Some((_, other))) if unit == other && have != whole => format!("{number} of {whole}"),
+        _ if have == whole => format!("{} bytes of {whole} too few", needed.saturating_sub(length)),
+        _ => format!("{have} of {whole}"),
+    }
+}
+
+/// A size in the unit that people read: bytes, kB, MB (powers of 1000, as cards are sold).
+fn size(bytes: u64) -> String {
+    match bytes {
+        0..1_000 => format!("{bytes} bytes"),
+        1_000..1_000_000 => format!("{:.1} kB", bytes as f64 / 1e3),
+        _ => format!("{:.1} MB", bytes as f64 / 1e6),
+    }
+}
+
 /// One line, of a readable length, from a reader's own message.
 pub(crate) fn one_line(message: &str) -> String {
     let mut line = String::new();
@@ -64,4 +83,20 @@ pub(crate) fn one_line(message: &str) -> String {
         line.push_str(word);
     }
     line.trim_end_matches([';', '.', ':', ' ']).to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cut_file_says_how_much_is_there() {
+        for (length, needed, text) in [
+            (4_819_172, 7_899_966, "4.8 of 7.9 MB"),
+            (900, 7_899_966, "900 bytes of 7.9 MB"),
+            (7_899_900, 7_899_966, "66 bytes of 7.9 MB too few"),
+        ] {
+            assert_eq!(cut(length, needed), text);
+        }
+    }
 }

@@ -40,6 +40,26 @@ pub fn flat_patches(frame: &Frame, channels: &[Channel], plane: usize, most: usi
     groups(patches, most)
 }
 
+/// Least share of the variance at the brightest patch that a square term must make to be worth telling.
+const WORTH: f64 = 0.05;
+
+/// Square term of variance = read^2 + mean / gain + k mean^2 over such patches, for a plot beside the fitted line: pixels that
+/// respond unevenly, or fine texture. Least squares of what the line leaves, each patch weighted by the inverse of its own
+/// variance squared. Zero where it makes less than a twentieth of the variance anywhere.
+#[must_use]
+pub fn unevenness(patches: &[(f64, f64)], gain_e_per_dn: f64, read_noise_dn: f64) -> f64 {
+    let line = |mean: f64| read_noise_dn * read_noise_dn + mean / gain_e_per_dn;
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for &(mean, variance) in patches.iter().filter(|p| p.1 > 0.0) {
+        let w = 1.0 / (variance * variance);
+        sum += w * (variance - line(mean)) * mean * mean;
+        weight += w * mean.powi(4);
+    }
+    let k = if weight > 0.0 { (sum / weight).max(0.0) } else { 0.0 };
+    let brightest = patches.iter().map(|p| p.0).fold(0.0, f64::max);
+    if k * brightest * brightest >= WORTH * line(brightest) { k } else { 0.0 }
+}
+
 /// Fewest patches of a group: one alone scatters by a fifth.
 const FEWEST: usize = 3;
 
@@ -69,6 +89,16 @@ fn groups(mut patches: Vec<(f64, f64)>, most: usize) -> Vec<(f64, f64)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_square_term_of_a_closed_form_is_found_and_a_straight_line_has_none() {
+        let with = |k: f64| -> Vec<(f64, f64)> {
+            (1..40).map(|i| f64::from(i) * 100.0).map(|m| (m, 9.0 + m / 2.0 + k * m * m)).collect()
+        };
+        assert!((unevenness(&with(1e-4), 2.0, 3.0) / 1e-4 - 1.0).abs() < 1e-9);
+        assert!(unevenness(&with(0.0), 2.0, 3.0) == 0.0 && unevenness(&[], 2.0, 3.0) == 0.0);
+    }
+
     use crate::test_frames::Sensor;
 
     #[test]

@@ -13,7 +13,7 @@ use super::{render, upright};
 use crate::record::Record;
 
 /// Rises whenever a picture may come out differently for the same file.
-const DRAWING_VERSION: u32 = 4;
+const DRAWING_VERSION: u32 = 5;
 /// Most patches in the noise plot.
 const MOST_PATCHES: usize = 80;
 /// Longest side of the small picture, pixels: twice the size at which the overview shows it.
@@ -73,6 +73,10 @@ pub struct Crop {
     pub place: [f64; 4],
     /// Size, sensor pixels, upright.
     pub size_px: [usize; 2],
+    /// Brightening, EV.
+    pub lift_ev: f64,
+    /// Sensor pixels per pixel drawn, along a side; 1 at 100 %.
+    pub shrunk: f64,
 }
 
 /// What was drawn of one frame; kept in the folder so that a later run need not open the raw file again.
@@ -100,6 +104,10 @@ pub struct Drawn {
     pub sharpest: Option<Crop>,
     /// Crop at the least sharp measured edge.
     pub softest: Option<Crop>,
+    /// Crop about the largest clipped patch.
+    pub patch: Option<Crop>,
+    /// Square term of the noise over the patches: see [`scatter::unevenness`].
+    pub unevenness: f64,
 }
 
 impl Drawn {
@@ -111,6 +119,7 @@ impl Drawn {
         suffixes.extend(self.blocked.filter(|&n| n > 0).map(|_| "-blocked.png".into()));
         suffixes.extend(self.sharpest.map(|_| "-sharpest.jpg".into()));
         suffixes.extend(self.softest.map(|_| "-softest.jpg".into()));
+        suffixes.extend(self.patch.map(|_| "-patch.jpg".into()));
         suffixes.into_iter().map(|suffix| format!("pictures/{id}{suffix}")).collect()
     }
 }
@@ -163,8 +172,8 @@ pub fn draw(
         files.push(("-blocked.png".into(), mask_png(mask, frame)?));
     }
 
-    let mut crop_at = |at: Option<(u32, u32)>, suffix: &str| -> Option<Crop> {
-        let (pixels, area) = render::crop(frame, &ranges, at?, sizes.crop_side, toning.balance)?;
+    let mut crop_at = |at: Option<(u32, u32)>, side: usize, suffix: &str| -> Option<Crop> {
+        let (pixels, area, lift) = render::crop(frame, &ranges, at?, side, toning.balance)?;
         let whole = (frame.active.width as f64, frame.active.height as f64);
         let corner = |x: usize, y: usize| {
             let point = ((x - frame.active.x) as f64, (y - frame.active.y) as f64);
@@ -174,17 +183,29 @@ pub fn draw(
         let (width, height) = upright::size(orientation, whole.0, whole.1);
         let pixels = upright::picture(orientation, pixels);
         let size_px = [pixels.width() as usize, pixels.height() as usize];
-        // A crop is shown pixel for pixel: it is compressed harder, never scaled.
+        // A crop is shown pixel for pixel, compressed harder rather than scaled; only a patch larger than it is scaled.
+        let pixels = shrink(&pixels, sizes.crop_side as u32);
+        let shrunk = size_px[0] as f64 / f64::from(pixels.width().max(1));
         files.push((suffix.into(), jpeg_quality_within(&pixels, sizes.crop_bytes)?));
         Some(Crop {
             place: [x0.min(x1) / width, y0.min(y1) / height, (x0 - x1).abs() / width, (y0 - y1).abs() / height],
             size_px,
+            lift_ev: lift.log2(),
+            shrunk,
         })
     };
-    let sharpest = crop_at(measures.sharpness.sharpest_at_px, "-sharpest.jpg");
-    let softest = crop_at(measures.sharpness.softest_at_px, "-softest.jpg");
+    let sharpest = crop_at(measures.sharpness.sharpest_at_px, sizes.crop_side, "-sharpest.jpg");
+    let softest = crop_at(measures.sharpness.softest_at_px, sizes.crop_side, "-softest.jpg");
+    let patch = measures.clipping.areas.first().and_then(|area| {
+        let [x, y, width, height] = area.box_px;
+        // With half as much again about it: what surrounds a patch tells what it is.
+        let side = (width.max(height) * 3 / 2).max(sizes.crop_side);
+        crop_at(Some(((x + width / 2) as u32, (y + height / 2) as u32)), side, "-patch.jpg")
+    });
 
     let green = green_plane(&measures.channels);
+    let patches = scatter::flat_patches(frame, &measures.channels, green, MOST_PATCHES);
+    let model = measures.noise.gain_e_per_dn.zip(measures.noise.read_noise_dn);
     let drawn = Drawn {
         key: key(record, sizes),
         source,
@@ -194,12 +215,11 @@ pub fn draw(
         blocked: tones.blocked.as_ref().map(Mask::marked),
         cell_px: tones.cell_px,
         histograms: tones.histograms,
-        patches: scatter::flat_patches(frame, &measures.channels, green, MOST_PATCHES)
-            .into_iter()
-            .map(|(mean, variance)| (whole_digits(mean), whole_digits(variance)))
-            .collect(),
+        unevenness: model.map_or(0.0, |(gain, read)| scatter::unevenness(&patches, gain, read)),
+        patches: patches.into_iter().map(|(mean, variance)| (whole_digits(mean), whole_digits(variance))).collect(),
         sharpest,
         softest,
+        patch,
     };
     Some((drawn, files))
 }

@@ -3,9 +3,10 @@
 use rawassay_analysis::{Finding, Outcome, Severity};
 use rawassay_decode::Orientation;
 
+use super::draw::Crop;
 use super::html::{close_page, esc, open_page, put};
 use super::overview::{purpose_words, sign, ways};
-use super::shoot::{Sheet, Shoot, finding_title};
+use super::shoot::{Purpose, Sheet, Shoot, finding_title, numbers};
 use super::{overlay, units, values};
 use crate::plot;
 use crate::plot::wall::Wall;
@@ -103,18 +104,7 @@ fn verdict(out: &mut String, shoot: &Shoot, sheet: &Sheet) {
         esc(&purpose.name),
         esc(&purpose_words(purpose))
     );
-    if let Some(largest) = &sheet.card.print.largest {
-        put!(
-            out,
-            "<p class=\"largest\"><span>Largest honest print</span> <b>{}</b> <span>{} at {} ppi; beyond that {} \
-             {} it.</span></p>\n",
-            units::print_cm(largest.width_in, largest.height_in),
-            units::print_in(largest.width_in, largest.height_in),
-            units::number(largest.ppi),
-            esc(&largest.limited_by),
-            if largest.limited_by.ends_with('s') && largest.limited_by != "sharpness" { "limit" } else { "limits" }
-        );
-    }
+    largest(out, purpose, sheet);
     let proof = sheet.card.print.largest_with_proof.as_ref();
     if let Some(proof) =
         proof.filter(|p| Some(p.width_in * 0.97) > sheet.card.print.largest.as_ref().map(|l| l.width_in))
@@ -122,8 +112,8 @@ fn verdict(out: &mut String, shoot: &Shoot, sheet: &Sheet) {
         put!(
             out,
             "<p>With a proof print, up to {} ({}).</p>\n",
-            units::print_cm(proof.width_in, proof.height_in),
-            units::print_in(proof.width_in, proof.height_in)
+            units::print_most(proof.width_in, proof.height_in, purpose.unit),
+            units::print_most(proof.width_in, proof.height_in, units::other_unit(purpose.unit))
         );
     }
     let findings = &sheet.card.verdict.findings;
@@ -145,6 +135,39 @@ fn verdict(out: &mut String, shoot: &Shoot, sheet: &Sheet) {
     out.push_str("</section>\n");
 }
 
+/// The largest honest print, or that there is none and what would have to be accepted for one.
+fn largest(out: &mut String, purpose: &Purpose, sheet: &Sheet) {
+    let most = |w: f64, h: f64, unit| units::print_most(w, h, unit);
+    let (unit, other) = (purpose.unit, units::other_unit(purpose.unit));
+    let many = |what: &str| what.ends_with('s') && what != "sharpness";
+    let print = &sheet.card.print;
+    if let Some(largest) = &print.largest {
+        put!(
+            out,
+            "<p class=\"largest\"><span>Largest honest print</span> <b>{}</b> <span>{} at {} ppi; beyond that {} \
+             {} it.</span></p>\n",
+            most(largest.width_in, largest.height_in, unit),
+            most(largest.width_in, largest.height_in, other),
+            units::number(largest.ppi),
+            esc(&largest.limited_by),
+            if many(&largest.limited_by) { "limit" } else { "limits" }
+        );
+    }
+    let Some(accepted) = &print.if_accepted else { return };
+    let size = most(accepted.width_in, accepted.height_in, unit);
+    let what = esc(&accepted.what);
+    if print.largest.is_none() {
+        put!(
+            out,
+            "<p class=\"largest\"><span>Largest honest print</span> <b>none</b> <span>{what} {} at every size. By size alone \
+             {size}, for whoever accepts the {what}.</span></p>\n",
+            if many(&accepted.what) { "fail" } else { "fails" }
+        );
+    } else {
+        put!(out, "<p>By size alone {size}, for whoever accepts the {what}.</p>\n");
+    }
+}
+
 fn one_finding(out: &mut String, finding: &Finding) {
     let severity = match finding.severity {
         Severity::Fails => "fails",
@@ -158,14 +181,8 @@ fn one_finding(out: &mut String, finding: &Finding) {
         esc(&finding.text),
         code = finding.code
     );
-    if let (Some(measured), Some(limit)) = (finding.measured, finding.limit) {
-        put!(
-            out,
-            " <span class=\"numbers\">Measured {} {unit}, limit {} {unit}.</span>",
-            units::number(measured),
-            units::number(limit),
-            unit = esc(&finding.unit)
-        );
+    if let Some(numbers) = numbers(finding) {
+        put!(out, " <span class=\"numbers\">Measured {}.</span>", esc(&numbers));
     }
     out.push_str("</p>");
     if !finding.remedy.is_empty() {
@@ -181,6 +198,7 @@ fn wall(out: &mut String, shoot: &Shoot, sheet: &Sheet) {
         largest_cm: sheet.largest_cm(),
         picture: small.as_deref(),
         distance: &shoot.purpose.distance,
+        unit: shoot.purpose.unit,
     };
     if let Some(svg) = wall.svg() {
         put!(
@@ -214,6 +232,7 @@ fn crops(out: &mut String, sheet: &Sheet) {
     let places = [
         ("sharpest", "The sharpest measured edge", drawn.sharpest),
         ("softest", "The least sharp measured edge", drawn.softest),
+        ("patch", "The largest clipped patch", drawn.patch),
     ];
     if places.iter().all(|p| p.2.is_none()) {
         return;
@@ -223,13 +242,12 @@ fn crops(out: &mut String, sheet: &Sheet) {
         if let Some(crop) = crop {
             put!(
                 out,
-                "<figure><img loading=\"lazy\" width=\"{}\" height=\"{}\" src=\"../pictures/{}-{word}.jpg\" alt=\"{title}, {} by {} sensor \
-                 pixels\"><figcaption>{title}</figcaption></figure>\n",
-                crop.size_px[0],
-                crop.size_px[1],
+                "<figure><img loading=\"lazy\" src=\"../pictures/{}-{word}.jpg\" alt=\"{title}, {} by {} sensor \
+                 pixels\"><figcaption>{title}{}</figcaption></figure>\n",
                 sheet.id,
                 crop.size_px[0],
-                crop.size_px[1]
+                crop.size_px[1],
+                drawn_how(&crop)
             );
         }
     }
@@ -238,6 +256,18 @@ fn crops(out: &mut String, sheet: &Sheet) {
          reduction. The places are marked in the picture above under <q>crops</q>. Your raw developer will draw them differently; \
          the numbers come from the raw data, not from these.</p>\n</section>\n",
     );
+}
+
+/// How a crop was drawn, where it is not plainly.
+fn drawn_how(crop: &Crop) -> String {
+    let mut said = String::new();
+    if crop.lift_ev > 0.05 {
+        put!(said, ", brightened by {} EV", units::number((crop.lift_ev * 10.0).round() / 10.0));
+    }
+    if crop.shrunk > 1.01 {
+        put!(said, ", drawn at {} % to fit", units::number((100.0 / crop.shrunk).round()));
+    }
+    said
 }
 
 fn plots(out: &mut String, sheet: &Sheet) {
@@ -280,13 +310,19 @@ fn plots(out: &mut String, sheet: &Sheet) {
             read_noise_dn: read,
             full_dn: green.saturation_dn - green.black_dn,
             r2: measures.noise.model_r2,
+            square: sheet.drawn.as_ref().map_or(0.0, |d| d.unevenness),
         };
         let caption = format!(
             "<a href=\"../words.html#noise.gain_e_per_dn\">Noise</a> of the {} plane: variance against mean. Line: the fit to {} flat \
-             patches of this frame{}; dots: the middle one of each tone. Dots above the line in bright tones are pixels that respond unevenly, or texture.",
+             patches of this frame{}; dots: the middle one of each tone.{}",
             esc(&green.name),
             measures.noise.flat_patches,
-            measures.noise.model_r2.map_or(String::new(), |r2| format!(", R\u{b2} {}", units::number(r2)))
+            measures.noise.model_r2.map_or(String::new(), |r2| format!(", R\u{b2} {}", units::number(r2))),
+            if model.square > 0.0 {
+                " Dashed: with pixels that respond unevenly, or fine texture, which grow with the square of the tone."
+            } else {
+                ""
+            }
         );
         let patches: Vec<(f64, f64)> = sheet
             .drawn
@@ -327,14 +363,18 @@ fn honest(out: &mut String, sheet: &Sheet) {
     for missing in &card.verdict.not_measured {
         put!(out, "<li>{}</li>\n", esc(missing));
     }
-    for note in &card.notes {
-        put!(out, "<li>{}</li>\n", esc(note));
-    }
-    if let (Some(error), false) = (&card.error, card.status == Status::Unreadable) {
-        put!(out, "<li>{}</li>\n", esc(error));
-    }
     out.push_str(
         "<li>Composition, expression, colour and taste; flare, dust and moir\u{e9}; whether the sharpest part is the part that \
-         matters. A single frame cannot tell these apart from what the scene is.</li>\n</ul>\n</section>\n",
+         matters. A single frame cannot tell these apart from what the scene is.</li>\n</ul>\n",
     );
+    let error = card.error.iter().filter(|_| card.status != Status::Unreadable);
+    let notes: Vec<&String> = card.notes.iter().chain(error).collect();
+    if !notes.is_empty() {
+        out.push_str("<h2>Notes on what was measured</h2>\n<ul>\n");
+        for note in notes {
+            put!(out, "<li>{}</li>\n", esc(note));
+        }
+        out.push_str("</ul>\n");
+    }
+    out.push_str("</section>\n");
 }

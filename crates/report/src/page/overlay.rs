@@ -1,6 +1,8 @@
 //! The picture with overlays: hatched clipped highlights per plane, dotted blocked shadows, rings of edge rise, places of
 //! the crops. Each button is its own legend and shows the pattern itself, so nothing depends on colour.
 
+use rawassay_analysis::FindingCode;
+
 use super::draw::{Crop, Drawn, Source, mask_name};
 use super::html::{esc, put};
 use super::shoot::Sheet;
@@ -34,7 +36,9 @@ fn hatch_of(plane: &str, index: usize) -> usize {
 pub(crate) fn figure(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
     let [width, height] = drawn.picture_px;
     let id = &sheet.id;
-    buttons(out, sheet, drawn);
+    let first = main_finding(sheet);
+    let clipped_first = first == Some(FindingCode::Blown);
+    buttons(out, sheet, drawn, first);
     put!(
         out,
         "<figure class=\"stage\">\n<div class=\"layers\"><img width=\"{width}\" height=\"{height}\" src=\"../pictures/{id}.jpg\" \
@@ -73,20 +77,27 @@ pub(crate) fn figure(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
         let name = mask_name(plane);
         put!(
             out,
-            "<g class=\"layer\" id=\"layer-clipped-{name}\"><rect width=\"{width}\" height=\"{height}\" \
+            "<g class=\"layer{}\" id=\"layer-clipped-{name}\"><rect class=\"tint\" width=\"{width}\" height=\"{height}\" \
+             mask=\"url(#m-clipped-{name})\"/><rect width=\"{width}\" height=\"{height}\" \
              fill=\"url(#hatch-{})\" mask=\"url(#m-clipped-{name})\"/></g>",
+            on(clipped_first),
             hatch_of(plane, index)
         );
     }
     if drawn.blocked.unwrap_or(0) > 0 {
         put!(
             out,
-            "<g class=\"layer\" id=\"layer-blocked\"><rect width=\"{width}\" height=\"{height}\" fill=\"url(#dots)\" \
-             mask=\"url(#m-blocked)\"/></g>"
+            "<g class=\"layer{}\" id=\"layer-blocked\"><rect width=\"{width}\" height=\"{height}\" fill=\"url(#dots)\" \
+             mask=\"url(#m-blocked)\"/></g>",
+            on(first == Some(FindingCode::Blocked))
         );
     }
-    rings(out, sheet, drawn);
-    for (word, label, crop) in [("sharpest", "sharpest", drawn.sharpest), ("softest", "least sharp", drawn.softest)] {
+    rings(out, sheet, drawn, rise_first(first));
+    for (word, label, crop) in [
+        ("sharpest", "sharpest", drawn.sharpest),
+        ("softest", "least sharp", drawn.softest),
+        ("patch", "clipped patch", drawn.patch),
+    ] {
         if let Some(crop) = crop {
             place(out, word, label, crop, drawn.picture_px);
         }
@@ -118,13 +129,32 @@ pub(crate) fn figure(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
     );
 }
 
+/// The finding whose overlay is shown at first: the worst that has one; a note of blown patches shows where they are.
+fn main_finding(sheet: &Sheet) -> Option<FindingCode> {
+    let codes = sheet.card.verdict.findings.iter().map(|f| f.code);
+    codes.into_iter().find(|c| matches!(c, FindingCode::Blown | FindingCode::Blocked) || rise_first(Some(*c)))
+}
+
+/// Whether the rings of edge rise show this finding.
+fn rise_first(code: Option<FindingCode>) -> bool {
+    matches!(code, Some(FindingCode::Soft | FindingCode::Shaken | FindingCode::Diffracted))
+}
+
+/// The class of a layer that is shown at first.
+fn on(shown: bool) -> &'static str {
+    if shown { " on" } else { "" }
+}
+
 /// A button per overlay, with its pattern as the legend.
-fn buttons(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
-    out.push_str("<div class=\"overlays\" role=\"group\" aria-label=\"Overlays on the picture\">");
-    let button = |out: &mut String, layer: &str, swatch: &str, text: &str| {
+fn buttons(out: &mut String, sheet: &Sheet, drawn: &Drawn, first: Option<FindingCode>) {
+    out.push_str(
+        "<div class=\"overlays\" role=\"group\" aria-label=\"Overlays on the picture\"><span class=\"hint\">Press to show or \
+         hide:</span> ",
+    );
+    let button = |out: &mut String, layer: &str, pressed: bool, swatch: &str, text: &str| {
         put!(
             out,
-            "<button type=\"button\" aria-pressed=\"false\" data-layer=\"{layer}\"><svg class=\"swatch\" viewBox=\"0 0 24 16\" \
+            "<button type=\"button\" aria-pressed=\"{pressed}\" data-layer=\"{layer}\"><svg class=\"swatch\" viewBox=\"0 0 24 16\" \
              aria-hidden=\"true\">{swatch}</svg>{text}</button> "
         );
     };
@@ -144,13 +174,14 @@ fn buttons(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
             DIRECTIONS[hatch],
             units::number(pct)
         );
-        button(out, &format!("clipped-{}", mask_name(plane)), &swatch, &text);
+        button(out, &format!("clipped-{}", mask_name(plane)), first == Some(FindingCode::Blown), &swatch, &text);
     }
     match drawn.blocked {
         Some(0) => out.push_str("<span class=\"none\">No blocked shadow.</span> "),
         Some(_) => button(
             out,
             "blocked",
+            first == Some(FindingCode::Blocked),
             "<rect class=\"dark\" width=\"24\" height=\"16\"/><g class=\"dot\"><circle cx=\"4\" cy=\"4\" r=\"2\"/><circle cx=\"12\" cy=\"4\" r=\"2\"/><circle \
              cx=\"20\" cy=\"4\" r=\"2\"/><circle cx=\"8\" cy=\"11\" r=\"2\"/><circle cx=\"16\" cy=\"11\" r=\"2\"/></g>",
             "blocked shadows <span class=\"how\">dots</span>",
@@ -161,14 +192,16 @@ fn buttons(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
         button(
             out,
             "rise",
+            rise_first(first),
             "<circle class=\"ring\" cx=\"6\" cy=\"8\" r=\"3\"/><circle class=\"ring\" cx=\"16\" cy=\"8\" r=\"6\"/>",
             "edge rise <span class=\"how\">the wider the ring, the less sharp; px</span>",
         );
     }
-    if drawn.sharpest.is_some() || drawn.softest.is_some() {
+    if drawn.sharpest.is_some() || drawn.softest.is_some() || drawn.patch.is_some() {
         button(
             out,
             "crops",
+            false,
             "<path class=\"ring\" d=\"M4 6V3H8M16 3H20V6M20 10V13H16M8 13H4V10\"/>",
             "crops <span class=\"how\">corner marks</span>",
         );
@@ -177,7 +210,7 @@ fn buttons(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
 }
 
 /// A ring per tile of the rise map; its diameter is the rise, enlarged.
-fn rings(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
+fn rings(out: &mut String, sheet: &Sheet, drawn: &Drawn, shown: bool) {
     let Some(measures) = &sheet.record.measures else { return };
     let map = &measures.sharpness.map;
     if map.cols == 0 || map.rows == 0 || map.rise_px.len() != map.cols * map.rows {
@@ -208,8 +241,9 @@ fn rings(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
     }
     put!(
         out,
-        "<g class=\"layer\" id=\"layer-rise\"><defs><path id=\"rings\" d=\"{path}\"/></defs><use href=\"#rings\" class=\"casing\"/><use \
-         href=\"#rings\" class=\"ring\"/>{labels}</g>"
+        "<g class=\"layer{}\" id=\"layer-rise\"><defs><path id=\"rings\" d=\"{path}\"/></defs><use href=\"#rings\" class=\"casing\"/><use \
+         href=\"#rings\" class=\"ring\"/>{labels}</g>",
+        on(shown)
     );
 }
 

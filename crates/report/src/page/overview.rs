@@ -9,6 +9,7 @@ use super::measures::SORTABLE;
 use super::shoot::{Purpose, Sheet, Shoot, finding_title};
 use super::units;
 use crate::plot;
+use crate::record::Status;
 
 /// Outcomes from the best, with what they say in a sentence.
 const OUTCOMES: [(Outcome, &str); 4] = [
@@ -131,7 +132,7 @@ fn worth(out: &mut String, shoot: &Shoot) {
         small_picture(out, sheet);
         put!(out, "{}</a>", esc(sheet.name()));
         if let Some((w, h)) = sheet.largest_cm() {
-            put!(out, "<small>to {}</small>", units::print_cm(w / 2.54, h / 2.54));
+            put!(out, "<small>to {}</small>", units::print_most(w / 2.54, h / 2.54, shoot.purpose.unit));
         }
         out.push_str("</li>");
     }
@@ -357,8 +358,10 @@ fn row(out: &mut String, order: usize, sheet: &Sheet, purpose: &Purpose) {
     match sheet.largest_cm() {
         Some(largest) => {
             sheetlet(out, largest, purpose.sides_cm);
-            put!(out, "{}", units::print_cm(largest.0 / 2.54, largest.1 / 2.54));
+            put!(out, "{}", units::print_most(largest.0 / 2.54, largest.1 / 2.54, purpose.unit));
         }
+        // Highlights, shadows or bands that fail at every size: there is none, whatever the pixels would do.
+        None if sheet.card.print.if_accepted.is_some() || sheet.card.status == Status::Damaged => out.push_str("none"),
         None => out.push_str("<span class=\"unknown\">unknown</span>"),
     }
     put!(out, "</td><td class=\"c-why\">{}</td><td class=\"c-value\"></td></tr>\n", esc(&sheet.reason()));

@@ -80,7 +80,7 @@ pub fn whole(frame: &Frame, ranges: &[PlaneRange], long_side: usize) -> Option<(
 
 /// A square of `side` sensor pixels about a point of the full frame, moved inside the active area where it would
 /// leave it; one output pixel per sensor pixel, as stored. Missing colours are the mean of that colour's nearest
-/// samples (3 x 3, or the filter's period).
+/// samples (3 x 3, or the filter's period). With it the part that it shows, and its brightening.
 #[must_use]
 pub fn crop(
     frame: &Frame,
@@ -88,7 +88,7 @@ pub fn crop(
     centre: (u32, u32),
     side: usize,
     balance: [f64; 3],
-) -> Option<(RgbImage, Area)> {
+) -> Option<(RgbImage, Area, f64)> {
     let active = frame.active.intersect(&Area::new(0, 0, frame.width, frame.height));
     let area = square_inside(&active, centre, side)?;
     let spp = frame.filter.samples_per_pixel;
@@ -120,7 +120,7 @@ pub fn crop(
         }
     }
     let toning = Toning { balance, lift: lift(&linear, balance) };
-    Some((paint(&linear, area.width, toning), area))
+    Some((paint(&linear, area.width, toning), area, toning.lift))
 }
 
 /// The square of `side` about `centre`, kept inside `active`; none where the point lies outside.
@@ -263,7 +263,7 @@ mod tests {
                     if f.planes[f.plane_at(x, y)].colour == colour { 3000 } else { 120 }
                 });
                 let ranges = vec![(100.0, 4000.0); frame.filter.planes.len()];
-                let (picture, area) = crop(&frame, &ranges, (60, 45), 32, [1.0; 3]).unwrap();
+                let (picture, area, _) = crop(&frame, &ranges, (60, 45), 32, [1.0; 3]).unwrap();
                 assert_eq!((area.width, area.height), (32, 32));
                 for pixel in picture.pixels() {
                     assert!(pixel.0[channel] > 200, "{letters} {colour:?} {pixel:?}");
@@ -294,7 +294,7 @@ mod tests {
         assert!(whole(&tiny, &[], 100).is_some());
         assert!(whole(&tiny, &[(10.0, 10.0); 4], 100).is_some());
         assert!(crop(&tiny, &[(0.0, 10.0); 4], (9, 9), 50, [1.0; 3]).is_none());
-        let (picture, area) = crop(&tiny, &[(0.0, 10.0); 4], (2, 4), 50, [1.0; 3]).unwrap();
+        let (picture, area, _) = crop(&tiny, &[(0.0, 10.0); 4], (2, 4), 50, [1.0; 3]).unwrap();
         assert_eq!((picture.width(), picture.height()), (3, 5));
         assert_eq!(area, Area::new(0, 0, 3, 5));
         let mono = flat_frame(FilterArray::monochrome(), 20, 20, 5);

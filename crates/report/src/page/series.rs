@@ -4,7 +4,7 @@ use rawassay_analysis::series::{By, Group, Series, Setting, Step};
 
 use super::html::{close_page, esc, open_page, put};
 use super::overview::{purpose_words, sign, ways};
-use super::shoot::{Purpose, Shoot};
+use super::shoot::{Purpose, Shoot, telling};
 use super::units;
 use crate::plot;
 use crate::plot::series::{Curve, Limits};
@@ -26,8 +26,7 @@ pub fn page(shoot: &Shoot) -> String {
     ways(&mut out, "", shoot, "series.html");
     out.push_str("</header>\n<main id=\"main\">\n");
     for series in &shoot.series {
-        let single = series.groups.len() == 1 && series.groups[0].steps.len() < 2;
-        let telling: Vec<&Group> = series.groups.iter().filter(|g| g.compares(series.by) && !single).collect();
+        let telling: Vec<&Group> = series.groups.iter().filter(|g| telling(series.by, g)).collect();
         if telling.is_empty() {
             continue;
         }
@@ -89,12 +88,14 @@ fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose
             Setting::Unknown => None,
         })
         .collect();
-    put!(
-        out,
-        "<article><h3>{}</h3>\n<p class=\"answer\">{}</p>\n<div class=\"grid\">\n",
-        esc(&key.join(", ")),
-        esc(&group.answer)
-    );
+    put!(out, "<article><h3>{}</h3>\n<p class=\"answer\">{}</p>\n", esc(&key.join(", ")), esc(&group.answer));
+    if by == By::Shutter && group.key.0.iter().any(|k| k.1 == Setting::Text("all".into())) {
+        out.push_str(
+            "<p class=\"aside\">f is the focal length at 36 \u{d7} 24 mm: a time of 1/(2 f) is 1/100 s at 50 mm, 1/400 s at 200 \
+             mm.</p>\n",
+        );
+    }
+    out.push_str("<div class=\"grid\">\n");
     let steps: Vec<String> = group.steps.iter().map(|s| step_name(by, group, s)).collect();
     for drawing in drawings(by, purpose) {
         let curves: Vec<Curve> = drawing
@@ -104,7 +105,7 @@ fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose
                 name,
                 values: group.steps.iter().map(|s| s.readings.get(reading)).collect(),
             })
-            .filter(|c| c.values.iter().any(|v| v.value.is_some()))
+            .filter(|c| c.values.iter().filter(|v| v.value.is_some()).count() >= LEAST_POINTS)
             .collect();
         if curves.is_empty() {
             continue;
@@ -143,6 +144,9 @@ fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose
     }
     out.push_str("</article>\n");
 }
+
+/// A curve of fewer points is no curve; the table has them.
+const LEAST_POINTS: usize = 3;
 
 /// One plot of a kind of series.
 struct Drawing {
@@ -216,7 +220,8 @@ fn drawings(by: By, purpose: &Purpose) -> Vec<Drawing> {
 }
 
 /// Readings that are not shown on the page: they follow from others, or are for makers of sensors.
-const UNSHOWN: [&str; 10] = [
+const UNSHOWN: [&str; 11] = [
+    "row_banding_dn",
     "snr_midtone_db",
     "read_noise_dn",
     "gain_e_per_dn",
@@ -240,7 +245,7 @@ fn table(out: &mut String, by: By, group: &Group) {
         let (label, unit) = super::values::label_and_unit(&format!("series.{name}"));
         put!(out, "<th scope=\"col\">{}{}{unit}</th>", esc(&label), if unit.is_empty() { "" } else { ", " });
     }
-    out.push_str("<th scope=\"col\">for the brief</th></tr></thead><tbody>");
+    put!(out, "<th scope=\"col\">{}</th></tr></thead><tbody>", by.tests());
     for step in &group.steps {
         put!(out, "<tr><th scope=\"row\">{}</th><td>{}</td>", esc(&step_name(by, group, step)), frames(step));
         for name in &names {
@@ -262,7 +267,10 @@ fn table(out: &mut String, by: By, group: &Group) {
             out.push_str("</td>");
         }
         match step.meets_brief {
-            Some(outcome) => put!(out, "<td><span class=\"o {outcome}\">{}{outcome}</span></td></tr>", sign(outcome)),
+            Some(outcome) => {
+                let said = by.said(Some(outcome));
+                put!(out, "<td><span class=\"o {outcome}\">{}{said}</span></td></tr>", sign(outcome));
+            }
             None => out.push_str("<td><span class=\"unknown\">unknown</span></td></tr>"),
         }
     }

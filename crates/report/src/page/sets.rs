@@ -103,7 +103,7 @@ fn bracket(out: &mut String, shoot: &Shoot, set: &Bracket) {
         picture(out, shoot, file);
         out.push_str("<figcaption>");
         if let Some(ev) = set.ev_steps.get(i) {
-            put!(out, "{}{} EV", if *ev > 0.0 { "+" } else { "" }, units::number(*ev));
+            put!(out, "{} EV", format!("{ev:+.1}").replace('-', "\u{2212}"));
         }
         for (holder, what) in
             [(&set.highlights_held_by, "holds the highlights"), (&set.shadows_held_by, "holds the shadows")]
@@ -115,9 +115,6 @@ fn bracket(out: &mut String, shoot: &Shoot, set: &Bracket) {
         out.push_str("</figcaption></figure>\n");
     }
     out.push_str("</div>\n");
-    if let Some(ev) = set.merged_range_ev.filter(|_| set.fewest_to_merge.len() > 1) {
-        put!(out, "<p>Merged, they hold {} EV.</p>\n", units::number(ev));
-    }
     for warning in &set.warnings {
         put!(out, "<p class=\"aside\">{}</p>\n", esc(warning));
     }

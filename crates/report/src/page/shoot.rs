@@ -2,7 +2,8 @@
 
 use std::collections::{BTreeMap, HashSet};
 
-use rawassay_analysis::series::Series;
+use rawassay_analysis::brief::LengthUnit;
+use rawassay_analysis::series::{By, Group, Series};
 use rawassay_analysis::sets::Sets;
 use rawassay_analysis::{Finding, FindingCode, Outcome, Severity};
 use rawassay_decode::Area;
@@ -25,6 +26,8 @@ pub struct Purpose {
     pub distance: String,
     /// Width and height of the output, cm, the long side first.
     pub sides_cm: (f64, f64),
+    /// Unit in which its lengths are told.
+    pub unit: LengthUnit,
     /// True for a screen.
     pub screen: bool,
     /// Edge rise on the paper from which a frame is borderline, and from which it fails, mm.
@@ -145,7 +148,7 @@ impl Shoot {
     /// True where there is a page of series.
     #[must_use]
     pub fn has_series(&self) -> bool {
-        self.series.iter().any(|s| s.groups.iter().any(|g| g.compares(s.by)))
+        self.series.iter().any(|s| s.groups.iter().any(|g| telling(s.by, g)))
     }
 
     /// True where there is a page of bursts and brackets.
@@ -191,6 +194,11 @@ impl Shoot {
     }
 }
 
+/// Whether a group of a series has something to say on a page: exposure times without one shaken frame have not.
+pub(crate) fn telling(by: By, group: &Group) -> bool {
+    group.compares(by) && (by != By::Shutter || group.any_shaken())
+}
+
 /// Files of bursts and brackets that another frame of the set stands for.
 fn lesser(sets: &Sets) -> Vec<&str> {
     let bursts = sets.bursts.iter().filter(|b| b.best.is_some());
@@ -201,11 +209,16 @@ fn lesser(sets: &Sets) -> Vec<&str> {
 }
 
 /// What was measured and its limit, short.
-fn numbers(finding: &Finding) -> Option<String> {
+pub(crate) fn numbers(finding: &Finding) -> Option<String> {
     let (measured, limit) = (units::number(finding.measured?), units::number(finding.limit?));
     Some(match finding.unit.as_str() {
         "eye limits" => format!("{measured} times what the eye resolves, limit {limit}"),
         "ratio" => format!("ratio {measured}, limit {limit}"),
+        "s" if finding.code == FindingCode::VibrationBand => format!(
+            "{}, in the band that begins at {}",
+            units::shutter(finding.measured?),
+            units::shutter(finding.limit?)
+        ),
         "s" => format!("{}, limit {}", units::shutter(finding.measured?), units::shutter(finding.limit?)),
         "" => return None,
         unit => format!("{measured} {unit}, limit {limit} {unit}"),

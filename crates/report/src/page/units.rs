@@ -40,18 +40,26 @@ pub fn aperture(f_number: f64) -> String {
 /// A print's sides, given in inches, in whole centimetres, rounded down as everywhere: `60 × 90 cm`.
 #[must_use]
 pub fn print_cm(width_in: f64, height_in: f64) -> String {
-    print(width_in, height_in, LengthUnit::Cm)
+    print_most(width_in, height_in, LengthUnit::Cm)
 }
 
 /// The same in inches: `24 × 36 in`.
 #[must_use]
 pub fn print_in(width_in: f64, height_in: f64) -> String {
-    print(width_in, height_in, LengthUnit::In)
+    print_most(width_in, height_in, LengthUnit::In)
 }
 
-fn print(width_in: f64, height_in: f64, unit: LengthUnit) -> String {
+/// A print's sides, given in inches, in the unit of the brief and never rounded up: `100 × 75 cm`.
+#[must_use]
+pub fn print_most(width_in: f64, height_in: f64, unit: LengthUnit) -> String {
     let side = |inches: f64| most(inches * MM_PER_INCH, unit);
     format!("{} \u{d7} {} {}", side(width_in), side(height_in), unit.sign())
+}
+
+/// The other unit beside the brief's: centimetres beside inches, inches beside metric ones.
+#[must_use]
+pub fn other_unit(unit: LengthUnit) -> LengthUnit {
+    if unit == LengthUnit::In { LengthUnit::Cm } else { LengthUnit::In }
 }
 
 /// Date and time of the camera as people read them: `2026-10-04 07:12:09`. The text comes from a file: it is only

@@ -5,7 +5,7 @@ use serde_json::Value;
 
 use super::html::{esc, put};
 use super::shoot::Sheet;
-use super::units::number;
+use super::units::{number, shutter};
 
 /// Parts of the scorecard that are shown as tables, with their headings.
 const PARTS: [(&str, &str); 8] = [
@@ -59,7 +59,14 @@ fn row(rows: &mut String, path: &str, value: &Value) {
         None => put!(rows, "{}", esc(&label)),
     }
     rows.push_str("</th><td>");
-    cell(rows, value, unit);
+    match (path, value.as_f64()) {
+        ("shot.shutter_s", Some(seconds)) => put!(rows, "{}", shutter(seconds)),
+        // Sides of a print: those who cut paper in centimetres need not reckon.
+        (_, Some(inches)) if unit == "in" => {
+            put!(rows, "{}\u{a0}in ({}\u{a0}cm)", number(inches), number(2.54 * inches))
+        }
+        _ => cell(rows, value, unit),
+    }
     rows.push_str("</td></tr>");
 }
 
@@ -103,6 +110,34 @@ const UNITS: [(&str, &str); 22] = [
     ("_number", ""),
 ];
 
+/// Labels where the name alone would stand twice in a table, or says too little.
+const LABELS: [(&str, &str); 24] = [
+    ("blur.motion_px", "length of the motion"),
+    ("blur.motion_deg", "direction of the motion"),
+    ("blur.motion_tiles_pct", "tiles that show the motion"),
+    ("blur.defocus_px", "radius of the defocus"),
+    ("blur.expected_diffraction_px", "rise by diffraction alone"),
+    ("print.largest.ppi", "largest, resolution"),
+    ("print.largest_with_proof.width_in", "with a proof print, width"),
+    ("print.largest_with_proof.height_in", "with a proof print, height"),
+    ("print.largest_with_proof.ppi", "with a proof print, resolution"),
+    ("print.largest_with_proof.limited_by", "with a proof print, limited by"),
+    ("sharpness.mtf50_cy_px", "MTF50"),
+    ("sharpness.mtf10_cy_px", "MTF10"),
+    ("sharpness.mtf50_lp_mm", "MTF50 on the sensor"),
+    ("shot.focal35_mm", "focal length at 36 x 24 mm"),
+    ("shot.focal_mm", "focal length"),
+    ("series.mtf50_cy_px", "MTF50"),
+    ("series.expected_diffraction_px", "diffraction alone"),
+    ("series.engineering_ev", "range, saturation over read noise"),
+    ("series.usable_ev", "usable range"),
+    ("series.range_lost_ev_per_stop", "range lost per stop"),
+    ("series.print_snr_midtone", "mid-tone signal-to-noise on the paper"),
+    ("series.row_banding_over_read_noise", "row banding over read noise"),
+    ("series.free_of_shake_pct", "free of shake"),
+    ("series.fitted_free_pct", "free of shake by the fit"),
+];
+
 /// `sharpness.edge_rise_px` becomes ("edge rise", "px").
 pub(crate) fn label_and_unit(path: &str) -> (String, &'static str) {
     let mut parts = path.split('.').skip(1).collect::<Vec<_>>();
@@ -115,7 +150,11 @@ pub(crate) fn label_and_unit(path: &str) -> (String, &'static str) {
         })
         .unwrap_or((last, ""));
     parts.push(stem);
-    (parts.join(" ").replace('_', " "), unit)
+    let unit = if last == "range_lost_ev_per_stop" { "EV" } else { unit };
+    match LABELS.iter().find(|l| l.0 == path) {
+        Some((_, label)) => ((*label).to_owned(), unit),
+        None => (parts.join(" ").replace('_', " "), unit),
+    }
 }
 
 /// The planes side by side.
@@ -160,7 +199,9 @@ mod tests {
     fn units_come_from_the_names() {
         for (path, label, unit) in [
             ("sharpness.edge_rise_px", "edge rise", "px"),
-            ("sharpness.mtf50_cy_px", "mtf50", "cycles/px"),
+            ("sharpness.mtf50_cy_px", "MTF50", "cycles/px"),
+            ("sharpness.mtf50_lp_mm", "MTF50 on the sensor", "line pairs/mm"),
+            ("blur.motion_deg", "direction of the motion", "\u{b0}"),
             ("noise.gain_e_per_dn", "gain", "e\u{207b}/DN"),
             ("print.largest.width_in", "largest width", "in"),
             ("print.ppi", "ppi", "ppi"),

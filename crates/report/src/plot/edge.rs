@@ -111,6 +111,8 @@ pub fn mtf(curve: &[(f64, f64)], mtf50_cy_px: Option<f64>, mtf10_cy_px: Option<f
     let mut known: Vec<(f64, f64)> = Vec::new();
     known.extend(mtf50_cy_px.map(|f| (f, 0.5)));
     known.extend(mtf10_cy_px.map(|f| (f, 0.1)));
+    // Beyond half a cycle per pixel the raw holds no detail, only its false image.
+    known.retain(|dot| dot.0 <= 0.5);
     chart.dots(Role::Fit, known);
     chart.svg()
 }

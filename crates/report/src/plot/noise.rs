@@ -14,6 +14,8 @@ pub struct Model {
     pub full_dn: f64,
     /// Coefficient of determination, where known.
     pub r2: Option<f64>,
+    /// Square term that the patches show beside the line; zero where there is none.
+    pub square: f64,
 }
 
 /// The plot. `patches` are (mean above black, variance), DN and DN²; empty where the record keeps none.
@@ -42,6 +44,10 @@ pub fn svg(model: Model, patches: &[(f64, f64)]) -> String {
     );
     chart.dots(Role::Green, patches.to_vec());
     chart.line(Role::Fit, vec![(0.0, variance(0.0)), (right, variance(right))]);
+    if model.square > 0.0 {
+        let curve = (0..=40).map(|i| right * f64::from(i) / 40.0).map(|m| (m, variance(m) + model.square * m * m));
+        chart.line(Role::Floor, curve.collect());
+    }
     chart.svg()
 }
 
@@ -53,7 +59,7 @@ mod tests {
 
     #[test]
     fn line_and_patches_lie_at_their_values() {
-        let model = Model { gain_e_per_dn: 2.5, read_noise_dn: 20.0, full_dn: 16_000.0, r2: Some(0.98) };
+        let model = Model { gain_e_per_dn: 2.5, read_noise_dn: 20.0, full_dn: 16_000.0, r2: Some(0.98), square: 0.0 };
         let patches = [(500.0, 610.0), (1500.0, 980.0)];
         let svg = svg(model, &patches);
         let plot = Reading::of(&svg);

@@ -2,9 +2,10 @@
 //! what stays an empty outline.
 
 use rawassay_analysis::Outcome;
+use rawassay_analysis::brief::LengthUnit;
 
 use crate::page::html::{esc, put};
-use crate::page::units::{number, print_cm};
+use crate::page::units::{number, print_most};
 
 /// One size on the wall.
 #[derive(Debug, Clone, PartialEq)]
@@ -19,6 +20,8 @@ pub struct Hanging {
     pub outcome: Outcome,
     /// What limits it; `None` where it prints.
     pub limited_by: Option<String>,
+    /// True for the size that the brief asks for.
+    pub asked: bool,
 }
 
 /// What is drawn.
@@ -32,6 +35,8 @@ pub struct Wall<'a> {
     pub picture: Option<&'a str>,
     /// Viewing distance in words.
     pub distance: &'a str,
+    /// Unit of the labels.
+    pub unit: LengthUnit,
 }
 
 /// Height of the person beside the wall, cm.
@@ -52,7 +57,9 @@ impl Wall<'_> {
         let bottom = (CENTRE_CM - height / 2.0).max(18.0);
         let wall_height = (bottom + height + 22.0).max(PERSON_CM + 30.0);
         let left = 85.0;
-        let label_width = 138.0;
+        let labels = self.labelled();
+        let longest = labels.iter().map(|l| l.text.chars().count()).max().unwrap_or(0);
+        let label_width = LETTER * longest as f64 + 14.0;
         let total = left + width + label_width;
         let floor = wall_height;
         let foot = 26.0;
@@ -77,7 +84,8 @@ impl Wall<'_> {
         sizes.sort_by(|a, b| (b.width_cm * b.height_cm).total_cmp(&(a.width_cm * a.height_cm)));
         for size in sizes.iter().filter(|s| s.outcome != Outcome::Prints) {
             let class = if size.outcome == Outcome::Borderline { "sheet proof" } else { "sheet empty" };
-            sheet(&mut out, class, left, y_bottom, (size.width_cm, size.height_cm));
+            let class = if size.asked { format!("{class} asked") } else { class.to_owned() };
+            sheet(&mut out, &class, left, y_bottom, (size.width_cm, size.height_cm));
         }
         if let Some((w, h)) = self.largest_cm {
             if let Some(picture) = self.picture {
@@ -98,54 +106,97 @@ impl Wall<'_> {
             );
         }
         for size in sizes.iter().filter(|s| s.outcome == Outcome::Prints) {
-            sheet(&mut out, "sheet within", left, y_bottom, (size.width_cm, size.height_cm));
+            let class = if size.asked { "sheet within asked" } else { "sheet within" };
+            sheet(&mut out, class, left, y_bottom, (size.width_cm, size.height_cm));
         }
-        self.labels(&mut out, &sizes, left, y_bottom, left + width);
+        draw_labels(&mut out, &labels, left, y_bottom, left + width);
         out.push_str("</svg>");
         Some(out)
     }
 
-    /// One label per size at the right, where its top edge runs to; those too near another are left out.
-    fn labels(&self, out: &mut String, sizes: &[&Hanging], left: f64, y_bottom: f64, right: f64) {
-        let mut taken: Vec<f64> = Vec::new();
-        let mut label = |out: &mut String, class: &str, (w, h): (f64, f64), text: &str| {
-            let y = y_bottom - h;
-            if taken.iter().any(|t| (t - y).abs() < 9.0) {
-                return;
-            }
-            taken.push(y);
-            put!(out, "<path class=\"lead\" d=\"M{:.1} {y:.1}H{:.1}\"/>", left + w, right + 4.0);
-            put!(out, "<text class=\"{class}\" x=\"{:.1}\" y=\"{:.1}\">{}</text>", right + 6.0, y + 3.0, esc(text));
-        };
-        if let Some((w, h)) = self.largest_cm {
-            let text = format!("{} largest", print_cm(w / 2.54, h / 2.54));
-            label(out, "label strong", (w, h), &text);
-        }
-        for size in sizes {
+    /// One label per size, the tallest sheet first.
+    fn labelled(&self) -> Vec<Label> {
+        let mut labels: Vec<Label> = self
+            .largest_cm
+            .iter()
+            .map(|&(w, h)| Label {
+                class: "label strong",
+                size: (w, h),
+                text: format!("{} largest", print_most(w / 2.54, h / 2.54, self.unit)),
+            })
+            .collect();
+        for size in self.sizes.iter().filter(|s| s.width_cm > 0.0 && s.height_cm > 0.0) {
             let why = size.limited_by.as_deref().map_or(String::new(), |l| format!(": {l}"));
-            let text = format!("{} {}{why}", print_cm(size.width_cm / 2.54, size.height_cm / 2.54), size.outcome);
-            label(out, "label", (size.width_cm, size.height_cm), &text);
+            let brief = if size.asked { ", the brief" } else { "" };
+            let name = print_most(size.width_cm / 2.54, size.height_cm / 2.54, self.unit);
+            labels.push(Label {
+                class: if size.asked { "label strong" } else { "label" },
+                size: (size.width_cm, size.height_cm),
+                text: format!("{name} {}{why}{brief}", size.outcome),
+            });
         }
+        labels.sort_by(|a, b| b.size.1.total_cmp(&a.size.1));
+        labels
     }
 
     /// The drawing in words.
     fn words(&self) -> String {
         let mut words = match self.largest_cm {
-            Some((w, h)) => format!("Largest honest print {}", print_cm(w / 2.54, h / 2.54)),
-            None => "No largest print could be told".to_owned(),
+            Some((w, h)) => format!("Largest honest print {}", print_most(w / 2.54, h / 2.54, self.unit)),
+            None => "No honest print".to_owned(),
         };
         put!(words, ", seen from {}.", self.distance);
         for size in &self.sizes {
             put!(
                 words,
                 " {}: {}{}, {} ppi.",
-                print_cm(size.width_cm / 2.54, size.height_cm / 2.54),
+                print_most(size.width_cm / 2.54, size.height_cm / 2.54, self.unit),
                 size.outcome,
                 size.limited_by.as_deref().map_or(String::new(), |l| format!(" ({l})")),
                 number(size.ppi)
             );
         }
         words
+    }
+}
+
+/// Width of a letter of a label, and the least step between two, cm of the drawing.
+const LETTER: f64 = 4.7;
+const LABEL_STEP: f64 = 10.0;
+
+/// What is written beside a sheet.
+struct Label {
+    class: &'static str,
+    /// Width and height of the sheet, cm.
+    size: (f64, f64),
+    text: String,
+}
+
+/// The labels at the right, each led from the top edge of its sheet and moved down where another stands there.
+fn draw_labels(out: &mut String, labels: &[Label], left: f64, y_bottom: f64, right: f64) {
+    // As low as it has to be, so that none falls off the wall: the last one stands at its sheet, those above make room.
+    let mut places: Vec<f64> = Vec::with_capacity(labels.len());
+    for label in labels {
+        let wanted = y_bottom - label.size.1;
+        places.push(places.last().map_or(wanted, |above| wanted.max(above + LABEL_STEP)));
+    }
+    for (label, y) in labels.iter().zip(places) {
+        let from = y_bottom - label.size.1;
+        put!(
+            out,
+            "<path class=\"lead\" d=\"M{:.1} {from:.1}H{:.1}L{:.1} {y:.1}\"/>",
+            left + label.size.0,
+            right - 1.0,
+            right + 5.0
+        );
+        put!(
+            out,
+            "<text class=\"{}\" x=\"{:.1}\" y=\"{:.1}\">{}</text>",
+            label.class,
+            right + 7.0,
+            y + 3.0,
+            esc(&label.text)
+        );
     }
 }
 
@@ -180,7 +231,14 @@ mod tests {
     use crate::plot::reading::attribute;
 
     fn hanging(width_cm: f64, outcome: Outcome) -> Hanging {
-        Hanging { width_cm, height_cm: width_cm * 2.0 / 3.0, ppi: 200.0, outcome, limited_by: Some("motion".into()) }
+        Hanging {
+            width_cm,
+            height_cm: width_cm * 2.0 / 3.0,
+            ppi: 200.0,
+            outcome,
+            limited_by: Some("motion".into()),
+            asked: width_cm == 60.0,
+        }
     }
 
     #[test]
@@ -194,11 +252,12 @@ mod tests {
             largest_cm: Some((45.0, 30.0)),
             picture: Some("../pictures/a\"b.jpg"),
             distance: "60 cm",
+            unit: LengthUnit::Cm,
         };
         let svg = wall.svg().unwrap();
         let lines: Vec<String> = svg.replace('<', "\n<").lines().map(str::to_owned).collect();
         for (class, width) in
-            [("sheet within", 30.0), ("sheet proof", 60.0), ("sheet empty", 150.0), ("sheet hung", 45.0)]
+            [("sheet within", 30.0), ("sheet proof asked", 60.0), ("sheet empty", 150.0), ("sheet hung", 45.0)]
         {
             let line = lines.iter().find(|l| attribute(l, "class") == Some(class)).unwrap();
             let side = |n| attribute(line, n).unwrap().parse::<f64>().unwrap();
@@ -209,11 +268,24 @@ mod tests {
         }
         assert!(svg.contains("a&quot;b.jpg") && svg.contains("seen from 60 cm"));
         assert!(svg.contains("150 \u{d7} 100 cm: fails (motion), 200 ppi."));
+        assert!(svg.contains("60 \u{d7} 40 cm borderline: motion, the brief</text>"));
+        // Every size has its label, inside the drawing and clear of the others.
+        let texts: Vec<&String> =
+            lines.iter().filter(|l| attribute(l, "class").is_some_and(|c| c.starts_with("label"))).collect();
+        assert_eq!(texts.len(), 4);
+        let total: f64 = attribute(&lines[1], "viewBox").unwrap().split(' ').nth(2).unwrap().parse().unwrap();
+        let mut before = f64::NEG_INFINITY;
+        for text in texts {
+            let at = |n| attribute(text, n).unwrap().parse::<f64>().unwrap();
+            let letters = text.split('>').nth(1).unwrap().chars().count() as f64;
+            assert!(at("y") >= before + LABEL_STEP - 0.11 && at("x") + 4.4 * letters <= total, "{text}");
+            before = at("y");
+        }
     }
 
     #[test]
     fn no_size_no_wall() {
-        let wall = Wall { sizes: Vec::new(), largest_cm: None, picture: None, distance: "60 cm" };
+        let wall = Wall { sizes: Vec::new(), largest_cm: None, picture: None, distance: "60 cm", unit: LengthUnit::Cm };
         assert!(wall.svg().is_none());
     }
 }

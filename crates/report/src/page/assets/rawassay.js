@@ -20,8 +20,11 @@
 
   function frame(group) {
     const buttons = [...group.querySelectorAll("button[data-layer]")];
+    // What the page shows at first, as long as the address asks for nothing.
+    const first = buttons.filter((b) => b.getAttribute("aria-pressed") === "true").map((b) => b.dataset.layer);
     const show = () => {
-      const on = new Set((asked().get("show") || "").split(" ").filter(Boolean));
+      const chosen = asked().get("show");
+      const on = new Set(chosen === null ? first : chosen.split(" ").filter(Boolean));
       for (const button of buttons) {
         const layer = button.dataset.layer;
         button.setAttribute("aria-pressed", String(on.has(layer)));
@@ -34,8 +37,7 @@
         const on = new Set(buttons.filter((b) => b.getAttribute("aria-pressed") === "true").map((b) => b.dataset.layer));
         if (!on.delete(button.dataset.layer)) on.add(button.dataset.layer);
         const params = asked();
-        if (on.size) params.set("show", [...on].join(" "));
-        else params.delete("show");
+        params.set("show", [...on].join(" "));
         remember(params);
         show();
       });
