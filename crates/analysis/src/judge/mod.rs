@@ -12,6 +12,7 @@ use crate::Measures;
 use crate::brief::Brief;
 
 pub(crate) use case::{Case, tone_word};
+pub(crate) use rules::PIXEL_SHARP_PX;
 
 /// Outcome of a frame for a brief, best first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]

@@ -4,11 +4,12 @@
 //! diffraction costs; which f-stops meet the brief. Method: docs/measures.md, "Series".
 
 use super::best_stop::{self, Point};
-use super::{Best, Estimate, Group, Held, Key, Limit, Readings, Setting, Step, estimate, group_by, outcome_of};
+use super::{Best, Estimate, Group, Held, Key, Limit, Readings, Setting, Step, estimate, group_by};
 use super::{mm_per_px, otherwise, plural, scenes, short, steps_by};
 use rawassay_decode::PitchFrom;
 
-use crate::{BlurKind, FindingCode, FrameView, Outcome, RiseMap};
+use crate::print::grade_above;
+use crate::{BlurKind, FindingCode, FrameView, Outcome, RiseMap, Severity};
 
 /// f-numbers within this ratio are one setting (an eighth of a stop).
 const SAME_STOP: f64 = 1.045;
@@ -127,10 +128,12 @@ fn group(key: Key, name: &str, members: &[&FrameView<'_>], held: &Held<'_>) -> G
                         of(&|f| Some(zone_rise_px(&f.measures.sharpness.map, |r| r > CORNERS)? * mm_per_px(f)?)),
                     ),
                 ]),
-                meets_brief: if good.is_empty() { None } else { outcome_of(&good, &CODES) },
+                meets_brief: None,
             }
         })
         .collect();
+    let steps: Vec<Step> =
+        steps.into_iter().map(|step| Step { meets_brief: sharp_enough(&step, held), ..step }).collect();
     let mut warnings = scenes::cautions(
         members,
         "edges of another scene have another sharpness of their own; compare f-stops on one scene, from a tripod.",
@@ -152,6 +155,7 @@ fn group(key: Key, name: &str, members: &[&FrameView<'_>], held: &Held<'_>) -> G
     let best = best(&steps, whole.as_ref());
     let limit = limit(&steps, held.name);
     let stopping = whole.as_ref().and_then(|fit| stopping_down(&steps, fit, members));
+    warnings.extend(enlarged_too_much(&steps));
     warnings.extend(inferred_pitch(members));
     let other = otherwise::sentence(members, &CODES, held);
     let answer = answer(name, steps.len() == 1, best.as_ref(), stopping, limit.as_ref(), other);
@@ -176,6 +180,29 @@ fn group(key: Key, name: &str, members: &[&FrameView<'_>], held: &Held<'_>) -> G
         answer,
         warnings,
     }
+}
+
+/// Whether the edges of a step are narrow enough on the paper, whatever made them wide: lens, diffraction or enlargement.
+fn sharp_enough(step: &Step, held: &Held<'_>) -> Option<Outcome> {
+    let rise = step.readings.value("print_rise_mm")?;
+    let finest_mm = crate::print::seen(&held.brief.output).finest_mm;
+    Some(match grade_above(rise / finest_mm, held.brief.limits.rise_eye_limits) {
+        None => Outcome::Prints,
+        Some(Severity::Fails) => Outcome::Fails,
+        Some(_) => Outcome::Borderline,
+    })
+}
+
+/// Where the sharpest f-stop is sharp pixel by pixel and does not do all the same, no f-stop will.
+fn enlarged_too_much(steps: &[Step]) -> Option<String> {
+    let least = steps.iter().filter_map(|s| s.readings.value("edge_rise_px")).min_by(f64::total_cmp)?;
+    let none = steps.iter().all(|s| s.meets_brief != Some(Outcome::Prints));
+    (none && least <= crate::judge::PIXEL_SHARP_PX).then(|| {
+        format!(
+            "At this size even edges that are sharp pixel by pixel ({least:.1} px) are too wide: more pixels or a smaller print \
+             would help, another f-stop would not."
+        )
+    })
 }
 
 /// The steps as points of the fit.

@@ -87,9 +87,10 @@ fn owner(name: &str) -> Option<&str> {
     }
     let stem = match stem.find("-clipped-") {
         Some(at) => &stem[..at],
-        None => {
-            ["-small", "-blocked", "-sharpest", "-softest"].iter().find_map(|s| stem.strip_suffix(s)).unwrap_or(stem)
-        }
+        None => ["-small", "-blocked", "-sharpest", "-softest", "-patch"]
+            .iter()
+            .find_map(|s| stem.strip_suffix(s))
+            .unwrap_or(stem),
     };
     // Plain letters and digits, and the twelve digits of the digest, alone, last, or before a number.
     let digest = |part: &str| part.len() == 12 && part.bytes().all(|b| b.is_ascii_hexdigit());
@@ -106,7 +107,9 @@ mod tests {
     #[test]
     fn only_files_of_ours_have_an_owner() {
         let id = page_id("a/img_1.dng");
-        for suffix in [".html", ".jpg", "-small.jpg", "-clipped-g1.png", "-blocked.png", "-sharpest.jpg", ".json"] {
+        for suffix in
+            [".html", ".jpg", "-small.jpg", "-clipped-g1.png", "-blocked.png", "-sharpest.jpg", "-patch.jpg", ".json"]
+        {
             assert_eq!(owner(&format!("{id}{suffix}")), Some(id.as_str()), "{suffix}");
         }
         for other in ["notes.html", "IMG_1.jpg", "holiday.png", "index", "abcdef012345.tiff", "a b-abcdef012345.jpg"] {

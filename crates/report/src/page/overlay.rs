@@ -38,6 +38,7 @@ pub(crate) fn figure(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
     let id = &sheet.id;
     let first = main_finding(sheet);
     let clipped_first = first == Some(FindingCode::Blown);
+    let most = most_clipped(drawn);
     buttons(out, sheet, drawn, first);
     put!(
         out,
@@ -80,7 +81,7 @@ pub(crate) fn figure(out: &mut String, sheet: &Sheet, drawn: &Drawn) {
             "<g class=\"layer{}\" id=\"layer-clipped-{name}\"><rect class=\"tint\" width=\"{width}\" height=\"{height}\" \
              mask=\"url(#m-clipped-{name})\"/><rect width=\"{width}\" height=\"{height}\" \
              fill=\"url(#hatch-{})\" mask=\"url(#m-clipped-{name})\"/></g>",
-            on(clipped_first),
+            on(clipped_first && most == Some(plane.as_str())),
             hatch_of(plane, index)
         );
     }
@@ -135,6 +136,12 @@ fn main_finding(sheet: &Sheet) -> Option<FindingCode> {
     codes.into_iter().find(|c| matches!(c, FindingCode::Blown | FindingCode::Blocked) || rise_first(Some(*c)))
 }
 
+/// The plane with most clipped cells: four hatches at once hide the picture.
+fn most_clipped(drawn: &Drawn) -> Option<&str> {
+    let most = drawn.clipped.iter().map(|(_, cells)| *cells).max()?;
+    drawn.clipped.iter().find(|(_, cells)| *cells == most).map(|(plane, _)| plane.as_str())
+}
+
 /// Whether the rings of edge rise show this finding.
 fn rise_first(code: Option<FindingCode>) -> bool {
     matches!(code, Some(FindingCode::Soft | FindingCode::Shaken | FindingCode::Diffracted))
@@ -174,7 +181,8 @@ fn buttons(out: &mut String, sheet: &Sheet, drawn: &Drawn, first: Option<Finding
             DIRECTIONS[hatch],
             units::number(pct)
         );
-        button(out, &format!("clipped-{}", mask_name(plane)), first == Some(FindingCode::Blown), &swatch, &text);
+        let pressed = first == Some(FindingCode::Blown) && most_clipped(drawn) == Some(plane.as_str());
+        button(out, &format!("clipped-{}", mask_name(plane)), pressed, &swatch, &text);
     }
     match drawn.blocked {
         Some(0) => out.push_str("<span class=\"none\">No blocked shadow.</span> "),

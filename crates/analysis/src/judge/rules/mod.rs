@@ -13,6 +13,8 @@ pub(super) mod soft;
 mod too_few_pixels;
 mod vibration_band;
 
+pub(crate) use soft::PIXEL_SHARP_PX;
+
 use super::{Case, Finding, FindingCode, Severity};
 use crate::brief::length;
 

@@ -10,7 +10,7 @@ use crate::print::Aspect;
 
 /// A rise up to this is as good as lens and pixel give: a wide edge on the paper is then enlargement. A Gaussian lens
 /// blur of 0.7 px and the pixel make 1.96 px (closed forms in docs/measures.md).
-const PIXEL_SHARP_PX: f64 = 2.0;
+pub(crate) const PIXEL_SHARP_PX: f64 = 2.0;
 
 /// From this f-number on diffraction is as likely a cause as focus or lens where the pixel pitch is not sure.
 const DIFFRACTION_LIKELY_F: f64 = 11.0;
