@@ -332,7 +332,11 @@ fn table(
             writeln!(out, "with a proof print    {}", largest(proof, unit))?;
         }
         if let Some(IfAccepted { what, width_in, height_in, .. }) = &ladder.if_accepted {
-            writeln!(out, "by size alone         {}, for whoever accepts the {what}", sizes(*width_in, *height_in, unit))?;
+            writeln!(
+                out,
+                "by size alone         {}, for whoever accepts the {what}",
+                sizes(*width_in, *height_in, unit)
+            )?;
         }
         noise_footnote(ladder, out)?;
     }

@@ -37,18 +37,6 @@ pub fn aperture(f_number: f64) -> String {
     format!("f/{}", number((f_number * 10.0).round() / 10.0))
 }
 
-/// A print's sides, given in inches, in whole centimetres, rounded down as everywhere: `60 × 90 cm`.
-#[must_use]
-pub fn print_cm(width_in: f64, height_in: f64) -> String {
-    print_most(width_in, height_in, LengthUnit::Cm)
-}
-
-/// The same in inches: `24 × 36 in`.
-#[must_use]
-pub fn print_in(width_in: f64, height_in: f64) -> String {
-    print_most(width_in, height_in, LengthUnit::In)
-}
-
 /// A print's sides, given in inches, in the unit of the brief and never rounded up: `100 × 75 cm`.
 #[must_use]
 pub fn print_most(width_in: f64, height_in: f64, unit: LengthUnit) -> String {
@@ -90,9 +78,9 @@ mod tests {
         assert_eq!(shutter(0.25), "1/4 s");
         assert_eq!(aperture(5.6), "f/5.6");
         assert_eq!(aperture(8.0), "f/8");
-        assert_eq!(print_cm(24.0, 36.0), "60 \u{d7} 91 cm");
-        assert_eq!(print_in(8.0, 10.0), "8 \u{d7} 10 in");
-        assert_eq!(print_in(9.68, 6.47), "9.6 \u{d7} 6.4 in");
+        assert_eq!(print_most(24.0, 36.0, LengthUnit::Cm), "60 \u{d7} 91 cm");
+        assert_eq!(print_most(8.0, 10.0, LengthUnit::In), "8 \u{d7} 10 in");
+        assert_eq!(print_most(9.68, 6.47, LengthUnit::In), "9.6 \u{d7} 6.4 in");
     }
 
     #[test]
