@@ -116,10 +116,11 @@ impl Table {
             *last = (*last).min(terminal.saturating_sub(before).max(8));
         }
         let headings = Row { cells: self.headings.clone(), weight: Weight::Faint };
-        for row in std::iter::once(&headings).chain(&self.rows) {
+        for (r, row) in std::iter::once(&headings).chain(&self.rows).enumerate() {
             let mut line = String::new();
             for (i, (cell, &width)) in row.cells.iter().zip(&widths).enumerate() {
-                let text = if i == 0 { cut_left(cell, width) } else { cut_right(cell, width) };
+                // Of a path the end tells files apart; of a heading the beginning says what it is.
+                let text = if i == 0 && r > 0 { cut_left(cell, width) } else { cut_right(cell, width) };
                 let pad = " ".repeat(width.saturating_sub(text.width()));
                 let right = self.right.get(i).copied().unwrap_or(false);
                 let (left_pad, right_pad) = if right { (pad.as_str(), "") } else { ("", pad.as_str()) };

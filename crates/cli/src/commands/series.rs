@@ -3,6 +3,8 @@
 use std::path::PathBuf;
 
 use rawassay_analysis::FrameView;
+use rawassay_analysis::brief::LengthUnit;
+use rawassay_analysis::brief::length;
 use rawassay_analysis::series::{self, By, Estimate, Group, Series as Answer, Setting, Step, short, shutter_text};
 
 use crate::answer::{self, AnswerArguments, Form};
@@ -70,7 +72,7 @@ impl Series {
         match plan.form {
             Form::Json => plan.json("series", &answer)?,
             Form::Csv => plan.csv("series", &csv(&answer))?,
-            Form::Table => plan.text("series", &text(&answer))?,
+            Form::Table => plan.text("series", &text(&answer, brief.output.unit))?,
         }
         Ok(Exit::Done)
     }
@@ -148,7 +150,7 @@ const CAMERA: [Column; 7] = [
 ];
 
 /// The answer first, then the table it comes from, then what to be careful of.
-fn text(answer: &Answer) -> String {
+fn text(answer: &Answer, unit: LengthUnit) -> String {
     let (heading, columns): (&str, &[Column]) = match answer.by {
         By::Iso => (">ISO", &ISO),
         By::Aperture => (">f-stop", &APERTURE),
@@ -168,13 +170,22 @@ fn text(answer: &Answer) -> String {
         // A column in which nothing is known only takes room.
         let told: Vec<&Column> =
             columns.iter().filter(|c| group.steps.iter().any(|s| s.readings.value(c.1).is_some())).collect();
-        let named: Vec<String> = told.iter().map(|c| format!(">{}", c.0)).collect();
+        let named: Vec<String> = told
+            .iter()
+            .map(|c| match c.0.strip_suffix(" side in") {
+                Some(side) => format!(">{side} side {}", unit.sign()),
+                None => format!(">{}", c.0),
+            })
+            .collect();
         headings.extend(named.iter().map(String::as_str));
         headings.push("");
         let mut grid = Grid::new(&headings);
         for step in &group.steps {
             let mut row = vec![step_text(answer.by, group, step), step.frames.to_string()];
-            row.extend(told.iter().map(|c| cell(step.readings.get(c.1), c.2)));
+            row.extend(told.iter().map(|c| {
+                let estimate = step.readings.get(c.1);
+                if c.1.ends_with("_side_in") { side(estimate, unit) } else { cell(estimate, c.2) }
+            }));
             row.push(answer.by.said(step.meets_brief).to_string());
             grid.row(row);
         }
@@ -227,6 +238,16 @@ fn step_text(by: By, group: &Group, step: &Step) -> String {
         (By::Shutter, Setting::Number(s)) if over_all => format!("{}/f", short(*s)),
         (By::Shutter, Setting::Number(s)) => shutter_text(*s),
         (_, setting) => setting_text(setting),
+    }
+}
+
+/// A side of a print, inches, in the brief's unit; rounded down as every size that is a most.
+fn side(estimate: Estimate, unit: LengthUnit) -> String {
+    let shown = |inches: f64| length::most(inches * length::MM_PER_INCH, unit);
+    match (estimate.value.map(shown), estimate.low.map(shown), estimate.high.map(shown)) {
+        (Some(value), Some(low), Some(high)) if low != high => format!("{value} ({low}-{high})"),
+        (Some(value), ..) => value,
+        _ => String::new(),
     }
 }
 

@@ -1,7 +1,6 @@
 //! What `cull` says.
 
 use rawassay_analysis::Brief;
-use rawassay_analysis::brief::LengthUnit;
 use rawassay_analysis::brief::length::{MM_PER_INCH, most_text};
 
 use super::Deed;
@@ -14,9 +13,14 @@ pub use crate::tables::Format;
 /// Longest list on the terminal where files were acted on.
 const SHOWN: usize = 40;
 
-fn size(deed: &Deed, unit: LengthUnit) -> String {
+/// The largest print, its sides in the order and the unit of the brief's.
+fn size(deed: &Deed, brief: &Brief) -> String {
+    let output = &brief.output;
     match (deed.largest_long_side_in, deed.largest_short_side_in) {
-        (Some(long), Some(short)) => most_text(short * MM_PER_INCH, long * MM_PER_INCH, unit),
+        (Some(long), Some(short)) => {
+            let (first, second) = if output.width_mm > output.height_mm { (long, short) } else { (short, long) };
+            most_text(first * MM_PER_INCH, second * MM_PER_INCH, output.unit)
+        }
         _ => String::new(),
     }
 }
@@ -75,7 +79,7 @@ fn text(deeds: &[Deed], frames: usize, brief: &Brief, whole: bool, told: &[Strin
         grid.row(vec![
             deed.file.clone(),
             deed.outcome.clone(),
-            size(deed, brief.output.unit),
+            size(deed, brief),
             deed.findings.join(", "),
             deed.note.clone().unwrap_or_default(),
         ]);
