@@ -1,6 +1,8 @@
 //! Accuracy against known truth, one module per part.
 #![allow(clippy::unwrap_used)]
 
+mod banding;
+mod hot_pixels;
 mod judge;
 mod levels;
 mod noise;

@@ -3,6 +3,7 @@
 
 mod cull;
 mod hostile;
+mod sensor;
 
 use std::path::{Path, PathBuf};
 use std::process::Command;

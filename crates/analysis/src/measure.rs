@@ -9,6 +9,7 @@ use crate::measures::levels;
 use crate::measures::masked;
 use crate::measures::noise::{self, Blocks, PlaneNoise, Usable};
 use crate::measures::saturation::{self, Saturation};
+use crate::measures::settle;
 use crate::measures::sharpness::measure_sharpness;
 use crate::measures::{Channel, Exposure, Measures, Noise, known};
 use crate::range::{MIDTONE_SHARE, decibels, engineering_ev, snr};
@@ -42,8 +43,14 @@ pub fn measure(frame: &Frame) -> Measures {
         .collect();
     let mut found = noise::noise(frame, &blocks, &usable);
     let masked = masked::measure(frame);
-    noise::settle_read_noise(frame, &mut found, &masked);
-    let hot = found.variances(&frame.levels).and_then(|v| hot_pixels::count(frame, |p, level| v[p].at(level)));
+    settle::settle_read_noise(frame, &mut found, &masked);
+    let clipped_from: Vec<f64> = usable.iter().map(|u| u.clipped_from).collect();
+    let hot = found.variances(&frame.levels).and_then(|v| {
+        hot_pixels::count(frame, &clipped_from, |p, level| v[p].at(level)).unwrap_or_else(|why| {
+            found.notes.push(why.into());
+            None
+        })
+    });
     notes.append(&mut found.notes);
 
     let channels: Vec<Channel> = (0..frame.filter.planes.len())

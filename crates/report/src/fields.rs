@@ -176,7 +176,11 @@ pub const FIELDS: &[Field] = &[
     maybe("noise.masked_read_noise_dn", Number, "Read noise from the masked pixels, DN."),
     maybe("noise.row_banding_dn", Number, "Standard deviation of row offsets, DN."),
     maybe("noise.column_banding_dn", Number, "Standard deviation of column offsets, DN."),
-    maybe("noise.hot_pixels", Integer, "Pixels that stand alone above their neighbours by far more than noise."),
+    maybe(
+        "noise.hot_pixels",
+        Integer,
+        "Pixels that stand alone, eight standard deviations of the noise above what surrounds them; those that structure hides are reckoned in.",
+    ),
     maybe("noise.snr_midtone_db", Number, "Signal-to-noise of one green pixel at 12.7 % of saturation, dB."),
     maybe("range.engineering_ev", Number, "log2 of saturation over read noise, EV."),
     maybe(

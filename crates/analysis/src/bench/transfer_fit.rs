@@ -108,8 +108,9 @@ pub(super) fn channel(
     if greatest <= 0.0 {
         return Err(few());
     }
-    // A first slope from the lower half of the levels tells the saturated flats from the others.
-    let first = slope(&points, dark_variance, 0.5 * greatest).ok_or_else(few)?.k;
+    // A first slope from the lower half of the levels (three at the least) tells the saturated flats from the others.
+    let lower = points.get(2).map_or(0.0, |third| third.mean_dn).max(0.5 * greatest);
+    let first = slope(&points, dark_variance, lower).ok_or_else(few)?.k;
     let collapsed = |q: &&TransferPoint| q.variance_dn2 < COLLAPSED * (first * q.mean_dn + dark_variance);
     let (saturation, from) = match points.iter().rev().find(|q| collapsed(q)) {
         Some(full) => (full.mean_dn, "observed"),

@@ -204,7 +204,7 @@ pub(super) const LEVELS: &[Explanation] = &[
     measure(
         "noise.row_banding_dn", "DN",
         "How far whole rows stand off: lines across lifted shadows.",
-        "Standard deviation of row offsets, noise of the means taken out.",
+        "Standard deviation of row offsets, noise of the means taken out; what goes with the tone is the scene's.",
         "own derivation (docs/measures.md)",
         "`explain banded`.",
     ),
@@ -218,7 +218,7 @@ pub(super) const LEVELS: &[Explanation] = &[
     measure(
         "noise.hot_pixels", "",
         "Pixels that shine alone.",
-        "Samples above all neighbours of their colour by far more than noise.",
+        "Samples eight standard deviations of the noise above their surroundings that no lens can have made; those that structure hides are reckoned in by the share of the frame where their like is seen.",
         "own derivation (docs/measures.md)",
         "Long exposures: dark-frame subtraction, or let the camera cool.",
     ),

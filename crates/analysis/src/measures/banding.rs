@@ -5,13 +5,14 @@
 //! of the whole row shows in all parts alike, so the mean product of different parts is its variance; noise, and any
 //! structure of the scene that does not cross the whole frame, has a mean product of zero. Columns likewise.
 //! Source: own derivation, docs/measures.md.
-//! Fails when: fewer than eight rows of blocks. Waves longer than about 12 rows are sized too small, by a
-//! quarter at 16; those longer than about 24 are taken for the scene.
+//! Fails when: fewer than eight rows of blocks. Waves longer than a block are left to [`super::waves`].
 
-use super::patches::BlockShape;
+use super::banding_tone::ByTone;
+use super::patches::{BlockShape, PlaneStat};
+use super::waves::{Wave, left_by_block};
 
 /// Parts of the frame along a line.
-const PARTS: usize = 8;
+pub(super) const PARTS: usize = 8;
 
 /// Fewest groups of lines (block rows).
 const FEWEST_GROUPS: usize = 8;
@@ -27,6 +28,9 @@ const ACROSS: f64 = 4.5;
 /// Least that the middle group of lines shows of the mean of all: bands are everywhere, lines of the scene are not.
 const EVERYWHERE: f64 = 0.4;
 
+/// Share of the offsets' variance that is left where the tone is zero: less is the scene's.
+const ADDED: f64 = 0.6;
+
 /// A block whose rows may be looked at, by its correlations at [`super::patches::OFFSETS`].
 pub(crate) fn shows_rows(c: &[f64; 6]) -> bool {
     [0, 4].iter().all(|&k| c[k].abs() < ALONG) && [1, 2, 3, 5].iter().all(|&k| c[k].abs() < ACROSS)
@@ -35,6 +39,24 @@ pub(crate) fn shows_rows(c: &[f64; 6]) -> bool {
 /// A block whose columns may be looked at.
 pub(crate) fn shows_columns(c: &[f64; 6]) -> bool {
     [1, 5].iter().all(|&k| c[k].abs() < ALONG) && [0, 2, 3, 4].iter().all(|&k| c[k].abs() < ACROSS)
+}
+
+/// Most planes of a block, and its longest side.
+const PLANES: usize = 8;
+const MOST_SIDE: usize = 18;
+
+/// Sum of residuals of one plane in a line of a block, DN, and their number.
+#[derive(Debug, Clone, Copy, Default)]
+struct Sum {
+    value: f32,
+    n: f32,
+}
+
+impl Sum {
+    fn add(&mut self, value: f32) {
+        self.value += value;
+        self.n += 1.0;
+    }
 }
 
 /// Weighted sums of the lines' residuals by part.
@@ -46,19 +68,52 @@ pub(crate) struct Lines {
     sums: Vec<(f64, f64)>,
     /// Share of an offset's variance that fitting level and slope leaves.
     left_over: f64,
+    /// Lines of one plane in a block, and how far apart they are.
+    of_plane: (usize, usize),
+    by_tone: ByTone,
+}
+
+/// What the blocks show of the lines' offsets.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(crate) struct Spread {
+    /// Standard deviation of the offsets, DN; zero where it is not told from noise.
+    pub(crate) dn: f64,
+    /// Variance that would have been told from noise, DN squared.
+    pub(crate) least_dn2: f64,
+    /// False where the tones do not tell whether it is added to all of them, or goes with them as the scene does.
+    pub(crate) sure: bool,
+    /// True where it does go with the tones: the scene has such lines itself, and they hide the sensor's.
+    pub(crate) scene: bool,
+    /// True where most of the picture shows no structure.
+    pub(crate) plain: bool,
 }
 
 impl Lines {
     /// For `count` lines (rows or columns of the active area), each `across` pixels long.
     pub(crate) fn new(shape: &BlockShape, count: usize, across: usize) -> Self {
         let groups = count / shape.side;
-        let lines_of_plane = shape.side as f64 / if shape.planes == 4 { 2.0 } else { 1.0 };
+        let apart = if shape.planes == 4 { 2 } else { 1 };
+        let lines_of_plane = shape.side as f64 / apart as f64;
         Self {
             side: shape.side,
             across: across.max(1),
             sums: vec![(0.0, 0.0); groups * shape.side * PARTS],
             left_over: 1.0 - 2.0 / lines_of_plane,
+            of_plane: (shape.side / apart, apart),
+            by_tone: ByTone::new(groups * shape.side),
         }
+    }
+
+    /// All offsets: what blocks show (`within`), and a longer wave in place of what they show of it.
+    pub(crate) fn with_wave(&self, within: Spread, wave: Option<Wave>) -> Spread {
+        let Some(Wave { period, spread_dn, sure }) = wave else { return within };
+        let (lines, apart) = self.of_plane;
+        let shown = left_by_block(period, lines, apart as f64) / self.left_over;
+        let rest = within.dn * within.dn - shown * spread_dn * spread_dn;
+        // Of what is left, so much is by chance.
+        let more = rest > 0.15 * within.dn * within.dn;
+        let dn = (if more { rest } else { 0.0 } + spread_dn * spread_dn).sqrt();
+        Spread { dn, sure: sure && (within.sure || !more), scene: within.scene && more, ..within }
     }
 
     /// Share of the offsets' variance that a block's residuals keep.
@@ -66,18 +121,34 @@ impl Lines {
         self.left_over
     }
 
-    /// Adds the mean residual `value` (DN) of `samples` samples of variance `variance` in line `line`, at `along`.
-    pub(crate) fn add(&mut self, line: usize, along: usize, value: f64, samples: f64, variance: f64) {
+    /// Adds what a block shows of line `line` at `along`, by plane; `block` is its number along the line.
+    fn add(
+        &mut self,
+        (line, along): (usize, usize),
+        block: usize,
+        planes: &[Sum; PLANES],
+        stats: &[PlaneStat],
+        blacks: &[f64],
+    ) {
         let part = (along * PARTS / self.across).min(PARTS - 1);
-        if let Some(sum) = self.sums.get_mut(line * PARTS + part) {
-            let weight = samples / variance;
-            sum.0 += weight * value;
+        let (mut n, mut value, mut variance) = (0.0, 0.0, 0.0);
+        for ((sum, stat), black) in planes.iter().zip(stats).zip(blacks).filter(|((s, _), _)| s.n > 0.0) {
+            let (own, own_n) = (f64::from(stat.variance), f64::from(sum.n));
+            n += own_n;
+            value += f64::from(sum.value);
+            variance += own_n * own;
+            let level = f64::from(stat.mean) - black;
+            self.by_tone.add(line, block % 2, level, f64::from(sum.value) / own_n, own_n / own);
+        }
+        if let Some(sum) = self.sums.get_mut(line * PARTS + part).filter(|_| variance > 0.0) {
+            let weight = n * n / variance;
+            sum.0 += weight * value / n;
             sum.1 += weight;
         }
     }
 
-    /// Standard deviation of the offsets, DN; zero where it is not told from noise, `None` where too little is seen.
-    pub(crate) fn spread_dn(&self) -> Option<f64> {
+    /// The offsets; `None` where too little is seen.
+    pub(crate) fn spread(&self) -> Option<Spread> {
         let mut groups: Vec<(f64, f64)> = Vec::new();
         for group in self.sums.chunks_exact(self.side * PARTS) {
             let (mut products, mut weights) = (0.0, 0.0);
@@ -95,17 +166,26 @@ impl Lines {
         if groups.len() < FEWEST_GROUPS {
             return None;
         }
-        let variance = mean_of_groups(&mut groups);
-        match variance {
-            Some(v) if v > 0.0 => Some(v.sqrt()),
-            _ => Some(0.0),
+        let (mean, error, everywhere) = mean_of_groups(&mut groups);
+        let least_dn2 = SIGNIFICANT * error;
+        let nothing = Spread { dn: 0.0, least_dn2, sure: true, scene: false, plain: false };
+        if mean <= least_dn2 || !everywhere {
+            return Some(nothing);
         }
+        let seen = Spread { dn: mean.sqrt(), sure: false, ..nothing };
+        // What stays where the tone is zero is banding; what goes with the tone is the scene.
+        let Some((at_black, at_black_error)) = self.by_tone.at_black() else { return Some(seen) };
+        let (at_black, at_black_error) = (at_black / self.left_over, at_black_error / self.left_over);
+        if at_black + 2.0 * at_black_error < ADDED * mean {
+            return Some(Spread { scene: true, ..nothing });
+        }
+        Some(Spread { sure: at_black - 2.0 * at_black_error > (1.0 - ADDED) * mean, ..seen })
     }
 }
 
-/// Mean over groups, those left out in which the scene itself has lines across the whole frame. `None` where it is not
-/// significantly above zero.
-fn mean_of_groups(groups: &mut Vec<(f64, f64)>) -> Option<f64> {
+/// Mean over groups, those left out in which the scene itself has lines across the whole frame; its standard error; and
+/// whether the middle group shows it too.
+fn mean_of_groups(groups: &mut Vec<(f64, f64)>) -> (f64, f64, bool) {
     groups.sort_by(|a, b| a.0.total_cmp(&b.0));
     let middle = median_by_weight(groups);
     let mut apart: Vec<f64> = groups.iter().map(|g| (g.0 - middle).abs()).collect();
@@ -115,7 +195,7 @@ fn mean_of_groups(groups: &mut Vec<(f64, f64)>) -> Option<f64> {
     let total: f64 = groups.iter().map(|g| g.1).sum();
     let mean = groups.iter().map(|g| g.0 * g.1).sum::<f64>() / total;
     let error = groups.iter().map(|g| (g.1 * (g.0 - mean)).powi(2)).sum::<f64>().sqrt() / total;
-    (mean > SIGNIFICANT * error && middle > EVERYWHERE * mean).then_some(mean)
+    (mean, error, middle > EVERYWHERE * mean)
 }
 
 fn median_by_weight(sorted: &[(f64, f64)]) -> f64 {
@@ -130,53 +210,36 @@ fn median_by_weight(sorted: &[(f64, f64)]) -> f64 {
     0.0
 }
 
-/// Adds one block to the sums of the rows and of the columns (those that are given). `left` are residuals in standard deviations, `spread_dn` the
-/// standard deviation of each plane, (x, y) the block's place in the active area.
+/// Adds one block to the sums of the rows and of the columns (those that are given). `left` are residuals in standard
+/// deviations, `stats` and `blacks` mean, variance and black of each plane, (x, y) the block's place in the active area.
 pub(crate) fn add_block(
     shape: &BlockShape,
     (x, y): (usize, usize),
     left: &[f32],
-    spread_dn: &[f32],
+    (stats, blacks): (&[PlaneStat], &[f64]),
     mut rows: Option<&mut Lines>,
     mut columns: Option<&mut Lines>,
 ) {
     let side = shape.side;
-    // Value and variance of a row, by column, and of all columns.
-    let (mut value, mut variance) = ([0.0_f32; 18], [0.0_f32; 18]);
-    let (mut columns_value, mut columns_variance) = ([0.0_f32; 18], [0.0_f32; 18]);
-    let n = side as f64;
+    let mut across = [[Sum::default(); PLANES]; MOST_SIDE];
+    let spreads: [f32; PLANES] = std::array::from_fn(|p| stats.get(p).map_or(0.0, |s| s.variance.sqrt()));
     for (r, left) in left.chunks_exact(side).enumerate() {
-        let spread = shape.planes_of_row(r).iter().map(|&plane| spread_dn[usize::from(plane)]);
-        for ((((to, square), z), s), (sum, squares)) in value
-            .iter_mut()
-            .zip(&mut variance)
-            .zip(left)
-            .zip(spread)
-            .zip(columns_value.iter_mut().zip(&mut columns_variance))
-        {
-            *to = z * s;
-            *square = s * s;
-            *sum += *to;
-            *squares += *square;
+        let mut along = [Sum::default(); PLANES];
+        for ((&plane, z), down) in shape.planes_of_row(r).iter().zip(left).zip(&mut across) {
+            let plane = usize::from(plane) % PLANES;
+            let value = z * spreads[plane];
+            along[plane].add(value);
+            down[plane].add(value);
         }
         if let Some(rows) = rows.as_mut() {
-            rows.add(y + r, x, total(&value[..side]) / n, n, total(&variance[..side]) / n);
+            rows.add((y + r, x), x / side, &along, stats, blacks);
         }
     }
     if let Some(columns) = columns.as_mut() {
-        for k in 0..side {
-            columns.add(x + k, y, f64::from(columns_value[k]) / n, n, f64::from(columns_variance[k]) / n);
+        for (k, sums) in across[..side].iter().enumerate() {
+            columns.add((x + k, y), y / side, sums, stats, blacks);
         }
     }
-}
-
-/// Sum in four lanes, which do not wait for each other.
-fn total(values: &[f32]) -> f64 {
-    let mut lanes = [0.0_f32; 4];
-    for values in values.chunks(4) {
-        lanes.iter_mut().zip(values).for_each(|(to, v)| *to += v);
-    }
-    f64::from(lanes[0] + lanes[1] + (lanes[2] + lanes[3]))
 }
 
 #[cfg(test)]

@@ -1,55 +1,102 @@
-//! Single pixels that stand alone far above their neighbours.
+//! Single pixels that stand alone far above what surrounds them.
 //!
-//! Measures: their count. Method: a sample above every like-coloured sample round it by 6.5 times the noise of that tone
-//! and by 1.6 times what those differ among themselves, while the next pixels (other colours in a Bayer
-//! array) are not moved: a star or a glint passes the lens and spreads over them, a hot pixel does not.
-//! Source: own derivation, docs/measures.md.
-//! Fails when: the noise of the frame is unknown.
+//! Measures: their count. A pixel is hot where it stands at least eight standard deviations of the noise above its
+//! surroundings. It is seen where the scene cannot have made it ([`super::hot_sites`]): no spot that passed a lens lights
+//! one pixel alone, and no structure near it is like it. Fine structure hides some: those of each height are seen in a
+//! known share of the frame, which is tried at places spread evenly over it, and each that is seen counts one over that share.
+//! Source: own derivation (the weights are those of Horvitz and Thompson, 1952); docs/measures.md.
+//! Fails when: the noise of the frame is unknown; structure hides so many that the count would be a guess, or is itself
+//! counted (then stricter tests would find fewer): `None` with a note.
 
 use rawassay_decode::Frame;
 
 use super::histogram::picture_area;
+use super::hot_sites::{Site, Surroundings, TALL};
 
-/// Height above the highest neighbour, in standard deviations of the noise there.
-const ABOVE_NOISE: f64 = 6.5;
-
-/// Height above the highest neighbour, in differences between the neighbours themselves.
-const ABOVE_NEIGHBOURS: f64 = 1.6;
-
-/// Most of the height by which the eight next pixels together may stand out of the pixels of their colours two and three
-/// pixels from the spot, noise apart; the sharpest lens leaves a third of it there.
-const MOVED_SHARE: f64 = 0.12;
-
-/// What noise alone may make of that, in standard deviations: 0.6 on average.
-const MOVED_NOISE: f64 = 2.5;
-
-/// How far those pixels are looked for.
-const RING: usize = 3;
+/// Height above the second highest of the four next samples of a like cell from which a sample is looked at, standard
+/// deviations.
+const LOOKED_AT: f64 = 3.5;
 
 /// Samples of a row that are looked at together before one by one: nearly all stretches hold nothing.
 const STRETCH: usize = 32;
 
-/// Counts hot pixels. `variance(plane, level)` is the noise of a tone at a level (DN absolute), DN squared.
-pub(crate) fn count(frame: &Frame, variance: impl Fn(usize, f64) -> f64) -> Option<u64> {
-    if frame.filter.is_linear() {
-        return None;
-    }
+/// Places at which it is tried how tall a hot pixel has to be.
+const TRIED: usize = 900;
+
+/// Weight of one that is seen, at the most.
+const GREATEST_WEIGHT: f64 = 10.0;
+
+/// Strictness towards structure at which the count must come out the same, by chance.
+const STRICTER: f64 = 2.2;
+
+/// Chance that is borne: the count's own, as a share and in pixels.
+const CHANCE_SHARE: f64 = 0.06;
+const CHANCE_PIXELS: f64 = 4.0;
+
+/// Share of the frame in which a bright hot pixel must be seen where none is found.
+const SEEN_SHARE: f64 = 0.5;
+
+/// Why they are not counted.
+const HIDDEN: &str =
+    "hot pixels: not countable, fine structure over most of the frame would hide them or look like them";
+
+/// Counts hot pixels. `variance(plane, level)` is the noise of a tone at a level (DN absolute), DN squared; from
+/// `clipped_from` on a plane's samples are clipped.
+///
+/// # Errors
+/// Why they cannot be counted, as a note.
+pub(crate) fn count(
+    frame: &Frame,
+    clipped_from: &[f64],
+    variance: impl Fn(usize, f64) -> f64,
+) -> Result<Option<u64>, &'static str> {
+    let Some(mut around) = Surroundings::of(frame, &variance) else { return Ok(None) };
     let area = picture_area(frame);
-    let period = frame.filter.columns;
-    // How far like-coloured neighbours lie.
-    let step = if period == 1 { 1 } else { 2 };
-    // Then the samples beside, above and below at that distance are of the same colour.
-    let crossed = period == step;
-    let margin = RING.max(period);
-    if area.width <= 2 * margin || area.height <= 2 * margin {
-        return Some(0);
+    let (margin_x, margin_y) = around.margins();
+    if area.width <= 2 * margin_x || area.height <= 2 * margin_y {
+        return Ok(Some(0));
     }
+    let mut found: Vec<(Site, bool)> = Vec::new();
+    look_over(frame, (margin_x, margin_y), &variance, |x, y| {
+        if let Some(site) = around.candidate(x, y) {
+            let clipped = f64::from(frame.samples[y * frame.width + x]) >= clipped_from[site.plane];
+            found.push((site, clipped));
+        }
+    });
+    let tried = tried(frame, (margin_x, margin_y), &mut around);
+    let open: Vec<(Site, f64)> = tried
+        .into_iter()
+        .map(|s| (s, clipped_from[s.plane] - s.level_dn))
+        .filter(|(s, room)| TALL * s.noise_dn < *room)
+        .collect();
+    if found.is_empty() {
+        let seen = open.iter().filter(|(s, room)| s.least_dn(1.0, false) < 0.5 * room).count();
+        return if (seen as f64) < SEEN_SHARE * open.len() as f64 { Err(HIDDEN) } else { Ok(Some(0)) };
+    }
+    let (all, chance) = reckoned(&found, &open, 1.0);
+    let (strict, strict_chance) = reckoned(&found, &open, STRICTER);
+    let apart = 3.0 * (strict_chance * strict_chance - chance * chance).max(1.0).sqrt() + 0.03 * all + 2.0;
+    if chance > CHANCE_PIXELS.max(CHANCE_SHARE * all) || all - strict > apart {
+        return Err(HIDDEN);
+    }
+    Ok(Some(all.round() as u64))
+}
+
+/// Calls `each` for every sample that stands above at least three of the four next samples of a like cell of the array.
+fn look_over(
+    frame: &Frame,
+    (margin_x, margin_y): (usize, usize),
+    variance: &impl Fn(usize, f64) -> f64,
+    mut each: impl FnMut(usize, usize),
+) {
+    let area = picture_area(frame);
+    let (dx, dy) = (frame.filter.columns, frame.filter.rows);
     // The least height by level, 16 codes a step, the least of the planes.
     let planes = frame.filter.planes.len();
     let least: Vec<u16> = (0..4096)
         .map(|i| {
             let v = (0..planes).map(|p| variance(p, 16.0 * f64::from(i))).fold(f64::INFINITY, f64::min);
-            (ABOVE_NOISE * v.max(0.0).sqrt()).clamp(1.0, 65535.0) as u16
+            (LOOKED_AT * v.max(0.0).sqrt()).clamp(1.0, 65535.0) as u16
         })
         .collect();
     // The least of all levels from here on: what no sample of a stretch whose darkest side is here may exceed.
@@ -57,110 +104,75 @@ pub(crate) fn count(frame: &Frame, variance: impl Fn(usize, f64) -> f64) -> Opti
     for i in (0..from_here.len() - 1).rev() {
         from_here[i] = from_here[i].min(from_here[i + 1]);
     }
-    let mut found = 0;
-    for y in area.y + margin..area.bottom() - margin {
-        let row = &frame.row(y)[area.x..area.right()];
-        let n = row.len() - 2 * margin;
-        let (before, here) = (&row[margin - period..][..n], &row[margin..][..n]);
-        let after = &row[margin + period..][..n];
-        let stretches = before.chunks(STRETCH).zip(here.chunks(STRETCH)).zip(after.chunks(STRETCH));
-        for (k, ((a, v), b)) in stretches.enumerate() {
-            let (step_dn, darkest) = greatest_step(a, v, b);
-            let least_here = from_here[usize::from(darkest >> 4)];
-            if step_dn <= least_here
-                || (crossed && !stands_alone(frame, (area.x + margin + k * STRETCH, y), v, step, least_here))
-            {
+    let n = area.width - 2 * margin_x;
+    let first = area.x + margin_x;
+    let mut side = [0_u16; STRETCH];
+    for y in area.y + margin_y..area.bottom() - margin_y {
+        let (row, over, under) = (frame.row(y), frame.row(y - dy), frame.row(y + dy));
+        for start in (0..n).step_by(STRETCH) {
+            let (x, len) = (first + start, STRETCH.min(n - start));
+            let here = &row[x..][..len];
+            let (left, right) = (&row[x - dx..][..len], &row[x + dx..][..len]);
+            let (over, under) = (&over[x..][..len], &under[x..][..len]);
+            let (mut step_dn, mut darkest) = (0, u16::MAX);
+            for i in 0..len {
+                // The second highest of the four.
+                let across = (left[i].max(right[i]), left[i].min(right[i]));
+                let down = (over[i].max(under[i]), over[i].min(under[i]));
+                side[i] = across.0.min(down.0).max(across.1.max(down.1));
+                step_dn = step_dn.max(here[i].saturating_sub(side[i]));
+                darkest = darkest.min(side[i]);
+            }
+            if step_dn <= from_here[usize::from(darkest >> 4)] {
                 continue;
             }
-            for (i, ((&a, &v), &b)) in a.iter().zip(v).zip(b).enumerate() {
-                let side = a.max(b);
-                if v > side
-                    && v - side > least[usize::from(side >> 4)]
-                    && is_hot(frame, area.x + margin + k * STRETCH + i, y, step, &variance)
-                {
-                    found += 1;
+            for (i, (&v, &side)) in here.iter().zip(&side).enumerate() {
+                if v.saturating_sub(side) > least[usize::from(side >> 4)] {
+                    each(x + i, y);
                 }
             }
         }
     }
-    Some(found)
 }
 
-/// Greatest rise of a sample above both of its neighbours, and the least of what they rise above, over a stretch.
-fn greatest_step(before: &[u16], here: &[u16], after: &[u16]) -> (u16, u16) {
-    let (mut step_dn, mut darkest) = (0, u16::MAX);
-    for ((&a, &v), &b) in before.iter().zip(here).zip(after) {
-        let side = a.max(b);
-        step_dn = step_dn.max(v.saturating_sub(side));
-        darkest = darkest.min(side);
+/// Places spread evenly over the picture and over the cells of the array.
+fn tried(frame: &Frame, (margin_x, margin_y): (usize, usize), around: &mut Surroundings<'_>) -> Vec<Site> {
+    let area = picture_area(frame);
+    let (width, height) = (area.width - 2 * margin_x, area.height - 2 * margin_y);
+    // One more than a multiple of six: the places go through all cells of arrays of 1, 2, 3 and 6.
+    let step = ((width * height / TRIED) as f64).sqrt() as usize / 6 * 6 + 1;
+    let mut sites = Vec::new();
+    for (row, y) in (0..height).step_by(step).enumerate() {
+        for x in (row % 6 % step..width).step_by(step) {
+            sites.push(around.site(area.x + margin_x + x, area.y + margin_y + y));
+        }
     }
-    (step_dn, darkest)
+    sites
 }
 
-/// False where every sample of a stretch that begins at (x, y) is told from a hot pixel by the four next samples of its
-/// colour alone: it does not stand above all of them by more than `least_dn` and by what they differ.
-fn stands_alone(frame: &Frame, (x, y): (usize, usize), here: &[u16], step: usize, least_dn: u16) -> bool {
-    let n = here.len();
-    let (row, over, under) = (frame.row(y), frame.row(y - step), frame.row(y + step));
-    let (left, right) = (&row[x - step..][..n], &row[x + step..][..n]);
-    let (over, under) = (&over[x..][..n], &under[x..][..n]);
-    let mut any = false;
-    for i in 0..n {
-        let most = left[i].max(right[i]).max(over[i].max(under[i]));
-        let least = left[i].min(right[i]).min(over[i].min(under[i]));
-        let above = here[i].saturating_sub(most);
-        any |= (above > least_dn) & (most - least <= above);
+/// How many there are, each that is found weighted by one over the share of the places at which its like is seen; and
+/// the standard deviation by chance.
+fn reckoned(found: &[(Site, bool)], open: &[(Site, f64)], strictness: f64) -> (f64, f64) {
+    let sorted = |mut v: Vec<f64>| {
+        v.sort_by(f64::total_cmp);
+        v
+    };
+    let tall = sorted(open.iter().map(|(s, _)| TALL * s.noise_dn).collect());
+    // Alone, and beside another one.
+    let seen = [false, true].map(|b| sorted(open.iter().map(|(s, _)| s.least_dn(strictness, b)).collect()));
+    // One that is clipped reaches saturation at every place.
+    let seen_clipped =
+        [false, true].map(|b| open.iter().filter(|(s, room)| s.least_dn(strictness, b) <= *room).count());
+    let (mut sum, mut variance) = (0.0, 0.0);
+    for (site, clipped) in found.iter().filter(|(s, _)| s.height_dn >= s.least_dn(strictness, s.beside_hot)) {
+        let kind = usize::from(site.beside_hot);
+        let below = |v: &[f64]| v.partition_point(|&least| least <= site.height_dn);
+        let (all, seen) = if *clipped { (open.len(), seen_clipped[kind]) } else { (below(&tall), below(&seen[kind])) };
+        let weight = (all as f64 / seen.max(1) as f64).clamp(1.0, GREATEST_WEIGHT);
+        sum += weight;
+        variance += weight * (weight - 1.0);
     }
-    any
-}
-
-fn is_hot(frame: &Frame, x: usize, y: usize, step: usize, variance: &impl Fn(usize, f64) -> f64) -> bool {
-    let at = |x: usize, y: usize| frame.samples[y * frame.width + x];
-    let v = f64::from(at(x, y));
-    let plane = frame.filter.plane_at(x, y);
-    let (mut least, mut most, mut sum, mut count) = (u16::MAX, 0_u16, 0.0, 0.0);
-    for ny in y - step..=y + step {
-        for nx in x - step..=x + step {
-            if (nx, ny) != (x, y) && frame.filter.plane_at(nx, ny) == plane {
-                let n = at(nx, ny);
-                least = least.min(n);
-                most = most.max(n);
-                sum += f64::from(n);
-                count += 1.0;
-            }
-        }
-    }
-    if count < 2.0 {
-        return false;
-    }
-    let noise = variance(plane, sum / count).max(0.0).sqrt();
-    let above = v - f64::from(most);
-    if above < ABOVE_NOISE * noise || above < ABOVE_NEIGHBOURS * f64::from(most - least) {
-        return false;
-    }
-    // A spot that the lens made, whatever its colour, moves the next pixels out of what surrounds them, up or down; a hot
-    // pixel moves none.
-    let mut ring = [(u16::MAX, 0_u16); 8];
-    for ny in y - RING..=y + RING {
-        for nx in x - RING..=x + RING {
-            if nx.abs_diff(x).max(ny.abs_diff(y)) > 1 {
-                let (least, most) = &mut ring[frame.filter.plane_at(nx, ny) % 8];
-                let n = at(nx, ny);
-                (*least, *most) = ((*least).min(n), (*most).max(n));
-            }
-        }
-    }
-    let mut moved = 0.0;
-    for ny in y - 1..=y + 1 {
-        for nx in x - 1..=x + 1 {
-            if (nx, ny) != (x, y) {
-                let (least, most) = ring[frame.filter.plane_at(nx, ny) % 8];
-                let n = at(nx, ny);
-                moved += f64::from(n.saturating_sub(most).max(least.saturating_sub(n)));
-            }
-        }
-    }
-    moved < MOVED_SHARE * (v - sum / count) + MOVED_NOISE * noise
+    (sum, variance.sqrt())
 }
 
 #[cfg(test)]

@@ -5,10 +5,13 @@
 
 pub(crate) mod areas;
 pub(crate) mod banding;
+pub(crate) mod banding_tone;
 pub(crate) mod clipping;
 pub(crate) mod histogram;
 pub(crate) mod hot_pixels;
+pub(crate) mod hot_sites;
 pub(crate) mod levels;
+pub(crate) mod like_pairs;
 pub(crate) mod likeness;
 pub(crate) mod line_fit;
 pub(crate) mod masked;
@@ -16,7 +19,9 @@ pub(crate) mod noise;
 pub(crate) mod patches;
 pub(crate) mod saturation;
 pub mod scatter;
+pub(crate) mod settle;
 pub mod sharpness;
+pub(crate) mod waves;
 
 use rawassay_decode::BlackFrom;
 use serde::{Deserialize, Serialize};
@@ -111,7 +116,7 @@ pub struct Noise {
     pub row_banding_dn: Option<f64>,
     /// Standard deviation of column offsets, DN.
     pub column_banding_dn: Option<f64>,
-    /// Pixels that stand alone above their neighbours by far more than noise.
+    /// Pixels that stand alone, eight standard deviations of the noise above what surrounds them.
     pub hot_pixels: Option<u64>,
     /// Signal-to-noise of one green pixel at 12.7 % of saturation, dB.
     pub snr_midtone_db: Option<f64>,

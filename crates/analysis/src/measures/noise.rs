@@ -6,13 +6,13 @@
 //! Source: Foi et al. 2008 (variance = a mean + b); Janesick, "Photon Transfer"; docs/measures.md.
 //! Fails when: dithered or processed samples, linear files, too few flat blocks, tones too alike: `None` with a note.
 
-use rawassay_decode::{Colour, Frame, PlaneLevels};
+use rawassay_decode::{Frame, PlaneLevels};
 
-use super::banding::{self, Lines};
+use super::banding::{self, Lines, Spread};
 use super::histogram::picture_area;
 use super::line_fit::{self, Line, Point};
-use super::masked::Masked;
 use super::patches::{BlockShape, PlaneStat};
+use super::waves::Waves;
 
 /// Variance that rounding to whole DN adds.
 pub(crate) const ROUNDING: f64 = 1.0 / 12.0;
@@ -44,12 +44,8 @@ const LEAST_CORRELATED: f64 = 0.02;
 /// the frames tried); smoothing adds it to every block (-0.4 at the least, for a Gaussian of 0.4 samples).
 const SMOOTHED: f64 = -0.6;
 
-/// Masked pixels and picture agree in read noise within this share; from the larger one on the picture is believed.
-const AGREES: f64 = 0.15;
-const FAR_APART: f64 = 0.4;
-
-/// A stated gain that is off by more is noted.
-const PROFILE_DIFFERS: f64 = 0.2;
+/// Share of the blocks that show no structure of their own in a plain scene.
+const PLAIN: f64 = 0.6;
 
 /// Blocks of the frame with their planes' statistics.
 pub(crate) struct Blocks {
@@ -108,6 +104,12 @@ pub(crate) struct FrameNoise {
     pub(crate) planes: Vec<PlaneNoise>,
     pub(crate) flat_patches: u64,
     pub(crate) r2: Option<f64>,
+    /// Noise of the darkest flat blocks, DN.
+    pub(crate) dark_noise_dn: Option<f64>,
+    /// Offsets of rows and of columns as the picture shows them.
+    pub(crate) rows: Option<Spread>,
+    pub(crate) columns: Option<Spread>,
+    /// The same with what the border shows, standard deviation, DN.
     pub(crate) row_banding_dn: Option<f64>,
     pub(crate) column_banding_dn: Option<f64>,
     pub(crate) notes: Vec<String>,
@@ -143,33 +145,45 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
     let area = picture_area(frame);
     let mut rows = Lines::new(shape, area.height, area.width);
     let mut columns = Lines::new(shape, area.width, area.height);
-    let mut spread = vec![0.0_f32; planes];
+    let blacks: Vec<f64> = usable.iter().map(|u| u.black_dn).collect();
+    let mut row_waves = Waves::new(frame, true, area.height, area.width, blocks.corners.len());
+    let mut column_waves = Waves::new(frame, false, area.width, area.height, blocks.corners.len());
     let mut left = vec![0.0_f32; shape.side * shape.side];
     let mut points: Vec<Vec<Point>> = vec![Vec::new(); planes];
-    let mut same_colour: Vec<f64> = Vec::new();
+    // Correlations of neighbours of one colour, next ones and those one period of a large array apart.
+    let mut same_colour: [Vec<f64>; 2] = Default::default();
+    // Blocks with both ends of the range in them, and those that show rows and columns.
+    let (mut looked, mut shown) = (0_usize, [0_usize; 2]);
     let mut flat: Vec<(f64, [f64; 6])> = Vec::new();
     for (&corner, stats) in blocks.corners.iter().zip(blocks.stats.chunks_exact(planes)) {
         if !stats.iter().zip(usable).all(|(s, u)| within(s, u)) || !shape.residuals(frame, corner, stats, &mut left) {
             continue;
         }
+        looked += 1;
         if left.iter().fold(false, |any, z| any | (z.abs() > 5.0)) {
             continue;
         }
         let c = shape.correlations(&left);
         let (for_rows, for_columns) = (banding::shows_rows(&c), banding::shows_columns(&c));
+        shown[0] += usize::from(for_rows);
+        shown[1] += usize::from(for_columns);
         if for_rows || for_columns {
-            spread.iter_mut().zip(stats).for_each(|(to, s)| *to = s.variance.sqrt());
             let place = (corner.0 as usize - area.x, corner.1 as usize - area.y);
             banding::add_block(
                 shape,
                 place,
                 &left,
-                &spread,
+                (stats, &blacks),
                 for_rows.then_some(&mut rows),
                 for_columns.then_some(&mut columns),
             );
+            for (shown, waves) in [(for_rows, &mut row_waves), (for_columns, &mut column_waves)] {
+                if shown {
+                    waves.add_block(frame, shape, (place, corner), stats, &blacks);
+                }
+            }
         }
-        same_colour.extend(shape.like_colour(&c));
+        same_colour.iter_mut().zip(shape.like_colour(&c, &left)).for_each(|(to, c)| to.extend(c));
         if c.iter().any(|c| c.abs() > 3.3) || c.iter().sum::<f64>() > 1.2 {
             continue;
         }
@@ -183,7 +197,7 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
             });
         }
     }
-    if smoothed(&mut same_colour) {
+    if same_colour.iter_mut().any(|c| smoothed(c)) {
         out.notes.push(
             "gain and read noise: not measurable, neighbouring samples of one colour are correlated even in flat areas: \
              the file was smoothed (noise reduction) or interpolated"
@@ -191,15 +205,20 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
         );
         return out;
     }
-    out.row_banding_dn = rows.spread_dn();
-    out.column_banding_dn = columns.spread_dn();
     // Offsets of whole rows and columns are in every block's variance too; they are told apart from read noise.
-    let lines = [(out.row_banding_dn, &rows), (out.column_banding_dn, &columns)]
-        .map(|(dn, lines)| dn.unwrap_or(0.0).powi(2) * lines.left_over())
-        .iter()
-        .sum::<f64>();
+    let mut lines_dn2 = 0.0;
+    let plain = shown.map(|n| n as f64 > PLAIN * looked as f64);
+    for (lines, waves, plain, to) in
+        [(&rows, row_waves, plain[0], &mut out.rows), (&columns, column_waves, plain[1], &mut out.columns)]
+    {
+        *to = lines.spread().map(|within| {
+            lines_dn2 += within.dn * within.dn * lines.left_over();
+            Spread { plain, ..lines.with_wave(within, waves.find()) }
+        });
+    }
     let pooled: Vec<Point> = points.iter().flatten().copied().collect();
     out.flat_patches = pooled.len() as u64;
+    out.dark_noise_dn = dark_noise(&pooled);
     if pooled.len() < FEWEST_PATCHES {
         out.notes.push("gain and read noise: not measurable, too few areas without structure".into());
         return out;
@@ -212,7 +231,7 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
         let line = all.map(|all| {
             line_fit::fit_like(points, 1.5, &all).filter(|own| planes > 1 && differs(own, &all)).unwrap_or(all)
         });
-        *plane = from_line(line, dark, lines, points);
+        *plane = from_line(line, dark, lines_dn2, points);
     }
     if out.planes.iter().all(|p| p.gain_e_per_dn.is_none()) {
         out.notes.push(
@@ -248,60 +267,6 @@ impl FrameNoise {
     }
 }
 
-/// Brings the read noise of the picture and that of the masked pixels together: the masked pixels see nothing else, so
-/// theirs is taken, unless both are known and far apart. Agreement, and the file's own statement, are noted.
-pub(crate) fn settle_read_noise(frame: &Frame, found: &mut FrameNoise, masked: &Masked) {
-    if frame.dithered || frame.filter.is_linear() {
-        return;
-    }
-    // The border shows the lines' offsets without a scene on them.
-    found.row_banding_dn = masked.row_banding_dn.or(found.row_banding_dn);
-    found.column_banding_dn = masked.column_banding_dn.or(found.column_banding_dn);
-    let masked = &masked.read_noise_dn;
-    let (mut scene_sum, mut masked_sum, mut both) = (0.0, 0.0, 0.0);
-    for (plane, masked) in found.planes.iter_mut().zip(masked) {
-        if let (Some(s), Some(m)) = (plane.read_noise_dn, masked) {
-            scene_sum += s;
-            masked_sum += m;
-            both += 1.0;
-        }
-    }
-    let far = both > 0.0 && (scene_sum / masked_sum - 1.0).abs() > FAR_APART;
-    if both > 0.0 && (scene_sum / masked_sum - 1.0).abs() > AGREES {
-        found.notes.push(format!(
-            "read noise: {:.2} DN by the masked pixels, {:.2} DN by the dark tones of the picture; {} is taken",
-            masked_sum / both,
-            scene_sum / both,
-            if far { "the picture's" } else { "that of the masked pixels" }
-        ));
-    }
-    for (plane, masked) in found.planes.iter_mut().zip(masked) {
-        if !(far && plane.read_noise_dn.is_some()) {
-            plane.read_noise_dn = masked.or(plane.read_noise_dn);
-        }
-    }
-    if masked.iter().any(Option::is_some) {
-        found.notes.retain(|n| !n.starts_with("read noise: not measurable"));
-    }
-    compare_with_profile(frame, found);
-}
-
-/// The file's NoiseProfile gives the variance of a value x (0 black, 1 white) as S x + O: S times the range is the slope.
-fn compare_with_profile(frame: &Frame, found: &mut FrameNoise) {
-    let green = frame.filter.planes.iter().position(|p| p.colour == Colour::Green).unwrap_or(0);
-    let profile = &frame.noise_profile;
-    // One statement for all planes, or one per colour in the order red, green, blue.
-    let Some(stated) = (if profile.len() == 3 { profile.get(1) } else { profile.first() }) else { return };
-    let (Some(gain), Some(levels)) = (found.planes[green].gain_e_per_dn, frame.levels.get(green)) else { return };
-    let slope = stated.scale * (levels.white_declared_dn - levels.black_dn);
-    if slope > 0.0 && (1.0 / (gain * slope) - 1.0).abs() > PROFILE_DIFFERS {
-        found.notes.push(format!(
-            "noise: the file states {:.3} electrons per DN (NoiseProfile), the picture shows {gain:.3}",
-            1.0 / slope
-        ));
-    }
-}
-
 /// No sample of the plane's patch is touched by clipping at either end.
 fn within(s: &PlaneStat, u: &Usable) -> bool {
     let margin = 4.0 * f64::from(s.variance).sqrt();
@@ -326,6 +291,14 @@ fn smoothed(same_colour: &mut [f64]) -> bool {
     // No fewer than five blocks decide, and no more than three in ten.
     let at = (LEAST_CORRELATED * n as f64).max(5.0).min(0.3 * n as f64) as usize;
     *same_colour.select_nth_unstable_by(at, f64::total_cmp).1 > SMOOTHED
+}
+
+/// Noise of the darkest twentieth of the flat blocks, standard deviation, DN.
+fn dark_noise(points: &[Point]) -> Option<f64> {
+    let mut points = points.to_vec();
+    points.sort_unstable_by(|a, b| a.mean.total_cmp(&b.mean));
+    let dark = &points[..(points.len() / 20).max(points.len().min(8))];
+    (!dark.is_empty()).then(|| (dark.iter().map(|p| p.variance).sum::<f64>() / dark.len() as f64).sqrt())
 }
 
 /// Mean level above black of the darkest tenth of the flat blocks, and how far their variance may be off, as a share: a

@@ -9,6 +9,7 @@
 use rawassay_decode::Frame;
 
 use super::histogram::picture_area;
+use super::like_pairs::LikePairs;
 
 /// Most blocks that are measured; a larger frame is sampled evenly.
 const MOST_BLOCKS: usize = 60_000;
@@ -54,6 +55,8 @@ pub(crate) struct BlockShape {
     /// Pairs of each offset, and the correlation that fitting a plane leaves between samples without any.
     pairs: [f64; 6],
     expected: [f64; 6],
+    /// Like-coloured neighbours of an array larger than 2 x 2.
+    like: Option<LikePairs>,
 }
 
 /// Variance and mean of one plane of one block.
@@ -94,20 +97,30 @@ impl BlockShape {
         }
         let in_turn =
             side == 16 && planes == 4 && (0..side * side).all(|i| plane_of[i] == plane_of[i / side % 2 * side + i % 2]);
-        let mut shape = Self { side, planes, shapes, plane_of, in_turn, pairs: [0.0; 6], expected: [0.0; 6] };
+        let mut shape =
+            Self { side, planes, shapes, plane_of, in_turn, pairs: [0.0; 6], expected: [0.0; 6], like: None };
         for (k, &(dx, dy)) in OFFSETS.iter().enumerate() {
             let (mut pairs, mut expected) = (0.0, 0.0);
             shape.for_pairs(dx, dy, |a, b| {
                 pairs += 1.0;
                 if shape.plane_of[a] == shape.plane_of[b] {
-                    let s = &shape.shapes[usize::from(shape.plane_of[a])];
-                    expected -= s.leverage(a as u16, b as u16) * s.at.len() as f64 / s.freedom();
+                    expected += shape.left_between(shape.plane_of[a], a as u16, b as u16);
                 }
             });
             shape.pairs[k] = pairs;
             shape.expected[k] = expected / pairs;
         }
+        if planes > 1 && !shape.in_turn {
+            let expected = |plane: u8, a: u16, b: u16| shape.left_between(plane, a, b);
+            shape.like = Some(LikePairs::of(side, &shape.plane_of, (filter.columns, filter.rows), expected));
+        }
         Some(shape)
+    }
+
+    /// Mean product that the fit leaves between two samples of a plane without correlation.
+    fn left_between(&self, plane: u8, a: u16, b: u16) -> f64 {
+        let s = &self.shapes[usize::from(plane)];
+        -s.leverage(a, b) * s.at.len() as f64 / s.freedom()
     }
 
     fn for_pairs(&self, dx: isize, dy: isize, mut each: impl FnMut(usize, usize)) {
@@ -119,14 +132,14 @@ impl BlockShape {
         }
     }
 
-    /// Correlation of next neighbours of one colour, both directions together, in standard deviations; `None` where the
-    /// array has none at these offsets, or where unlike colours already show structure.
-    pub(crate) fn like_colour(&self, c: &[f64; 6]) -> Option<f64> {
+    /// Correlation of neighbours of one colour, both directions together, in standard deviations: next ones, and in arrays
+    /// larger than 2 x 2 those one period apart; `None` where unlike colours already show structure.
+    pub(crate) fn like_colour(&self, c: &[f64; 6], left: &[f32]) -> [Option<f64>; 2] {
         let both = |a: f64, b: f64| (a + b) * std::f64::consts::FRAC_1_SQRT_2;
-        match (self.planes, self.side) {
-            (1, _) => Some(both(c[0], c[1])),
-            (4, 16) => (c[0].abs() < 2.0 && c[1].abs() < 2.0).then(|| both(c[4], c[5])),
-            _ => None,
+        match (&self.like, self.planes) {
+            (Some(like), _) => like.correlations(left),
+            (None, 1) => [Some(both(c[0], c[1])), None],
+            _ => [(c[0].abs() < 2.0 && c[1].abs() < 2.0).then(|| both(c[4], c[5])), None],
         }
     }
 

@@ -1,0 +1,399 @@
+//! How far a pixel stands out of what surrounds it, and how far it has to so that only a hot pixel can do it.
+//!
+//! A spot that passed the lens lights the next pixels too, of whatever colours; a hot pixel does not. A neighbour that is
+//! hot itself is told by standing out alone. Where the surroundings differ among themselves, or hold other single samples
+//! that stand out, the pixel must stand out by more than those do.
+//! Source: own derivation, docs/measures.md.
+
+use rawassay_decode::{Colour, Frame};
+
+use super::histogram::picture_area;
+
+/// Height of a hot pixel over its surroundings at the least, standard deviations of the noise there.
+pub(super) const TALL: f64 = 8.0;
+
+/// Height over the highest neighbour of its colour, in standard deviations.
+const OVER_HIGHEST: f64 = 4.0;
+
+/// The same where there is structure: in differences between those neighbours beyond what noise makes (standard
+/// deviations), and in heights of other samples near by that stand alone.
+const OVER_RANGE: f64 = 0.5;
+const RANGE_NOISE: f64 = 4.0;
+const OVER_LONE: f64 = 2.0;
+const LONE_NOISE: f64 = 3.0;
+
+/// In differences of the other colours round it; and where a neighbour was taken for hot.
+const OVER_RING: f64 = 1.0;
+const RING_NOISE: f64 = 5.0;
+const BESIDE_HOT: f64 = 5.0;
+
+/// Share of the height by which the eight next pixels may move together; the sharpest lens moves them by a third of a
+/// white spot. And what noise may make of it, standard deviations. The second pair is for pixels beside another hot one.
+const MOVED: (f64, f64) = (0.12, 1.6);
+const MOVED_BESIDE_HOT: (f64, f64) = (0.06, 0.8);
+
+/// Share of the height by which three of the four next pixels may all rise, beyond one standard deviation.
+const RISE: f64 = 0.08;
+
+/// A sample stands alone above others: by so many of their differences, and so many standard deviations.
+const ALONE: (f64, f64) = (3.0, 6.0);
+
+/// How far pixels are looked at.
+const RING: isize = 3;
+
+/// Blocks in which samples that stand alone are looked for; three by three of them make the vicinity, and the fifth
+/// largest counts: the pixel itself and three others may be hot.
+const BLOCK: usize = 16;
+const KEPT: usize = 5;
+
+/// A place of the frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Site {
+    pub(super) plane: usize,
+    /// Level of the surroundings in its colour, DN absolute; noise of that tone, DN.
+    pub(super) level_dn: f64,
+    pub(super) noise_dn: f64,
+    /// The sample above that level, DN.
+    pub(super) height_dn: f64,
+    /// True where a pixel next to it is hot too.
+    pub(super) beside_hot: bool,
+    /// Height needed over the noise, and that of the highest neighbour with what structure adds to it: for a pixel alone
+    /// and for one beside another.
+    over_noise_dn: [f64; 2],
+    highest_dn: f64,
+    structure_dn: [f64; 2],
+}
+
+impl Site {
+    /// Height over its level at which a pixel here is told from the scene, DN.
+    pub(super) fn least_dn(&self, strictness: f64, beside_hot: bool) -> f64 {
+        let kind = usize::from(beside_hot);
+        self.over_noise_dn[kind].max(self.highest_dn + strictness * self.structure_dn[kind])
+    }
+
+    fn stands_out(&self) -> bool {
+        self.height_dn >= self.least_dn(1.0, self.beside_hot)
+    }
+}
+
+/// Offsets from one cell of the filter array.
+struct Cell {
+    plane: usize,
+    /// Next samples of its plane.
+    like: Vec<isize>,
+    /// Samples two and three pixels away, with their planes.
+    ring: Vec<(isize, usize)>,
+    /// The eight next pixels: offset, plane, weight.
+    next: [(isize, usize, f64); 8],
+}
+
+/// The frame as the surroundings of its pixels.
+pub(super) struct Surroundings<'a> {
+    frame: &'a Frame,
+    cells: Vec<Cell>,
+    /// Number of each plane's colour.
+    colours: Vec<usize>,
+    variance: &'a dyn Fn(usize, f64) -> f64,
+    blocks_across: usize,
+    /// Heights of the samples that stand alone in each block, largest first, in standard deviations.
+    lone: Vec<Option<[f32; KEPT]>>,
+}
+
+/// What is known of one plane in the ring.
+#[derive(Clone, Copy, Default)]
+struct Level {
+    mean: f64,
+    low: f64,
+    high: f64,
+    noise: f64,
+}
+
+/// Most planes of a mosaic.
+const PLANES: usize = 8;
+
+impl<'a> Surroundings<'a> {
+    /// `None` for linear files and arrays that are not looked at.
+    pub(super) fn of(frame: &'a Frame, variance: &'a dyn Fn(usize, f64) -> f64) -> Option<Self> {
+        let filter = &frame.filter;
+        if filter.is_linear() || filter.planes.len() > PLANES || filter.columns == 0 || filter.rows == 0 {
+            return None;
+        }
+        let mut known: Vec<Colour> = Vec::new();
+        let colours = filter.planes.iter().map(|p| number_of(&mut known, p.colour)).collect();
+        let cells: Vec<Cell> = (0..filter.rows * filter.columns)
+            .map(|i| Cell::of(frame, i % filter.columns, i / filter.columns))
+            .collect();
+        if cells.iter().any(|c| c.like.len() < 2) {
+            return None;
+        }
+        let area = picture_area(frame);
+        let (across, down) = (area.width.div_ceil(BLOCK), area.height.div_ceil(BLOCK));
+        Some(Self { frame, cells, colours, variance, blocks_across: across, lone: vec![None; across * down] })
+    }
+
+    /// Columns and rows at the rim that are left out.
+    pub(super) fn margins(&self) -> (usize, usize) {
+        let least = RING as usize;
+        (least.max(self.frame.filter.columns), least.max(self.frame.filter.rows))
+    }
+
+    /// The place where the sample stands out as only a hot pixel does.
+    pub(super) fn candidate(&mut self, x: usize, y: usize) -> Option<Site> {
+        let mut site = self.alone(x, y);
+        if !site.stands_out() {
+            return None;
+        }
+        self.add_vicinity(&mut site, x, y, KEPT - 1);
+        site.stands_out().then_some(site)
+    }
+
+    /// Any place, as a hot pixel there would be looked at.
+    pub(super) fn site(&mut self, x: usize, y: usize) -> Site {
+        let mut site = self.alone(x, y);
+        self.add_vicinity(&mut site, x, y, KEPT - 2);
+        site
+    }
+
+    fn at(&self, from: usize, offset: isize) -> u16 {
+        self.frame.samples.get(from.wrapping_add_signed(offset)).copied().unwrap_or(0)
+    }
+
+    fn noise(&self, plane: usize, level: f64) -> f64 {
+        (self.variance)(plane, level).max(1e-6).sqrt()
+    }
+
+    fn cell(&self, x: usize, y: usize) -> &Cell {
+        let filter = &self.frame.filter;
+        &self.cells[y % filter.rows * filter.columns + x % filter.columns]
+    }
+
+    /// The place by its next pixels.
+    fn alone(&self, x: usize, y: usize) -> Site {
+        let here = y * self.frame.width + x;
+        let cell = self.cell(x, y);
+        let mut like = Sorted::default();
+        cell.like.iter().for_each(|&o| like.add(f64::from(self.at(here, o))));
+        let level = like.mean();
+        let noise = self.noise(cell.plane, level);
+        let highest = like.highest(noise);
+        let range = (highest - like.low - RANGE_NOISE * noise).max(0.0);
+
+        let mut rings = [Sorted::default(); PLANES];
+        cell.ring.iter().for_each(|&(o, plane)| rings[plane].add(f64::from(self.at(here, o))));
+        let mut levels = [Level::default(); PLANES];
+        let mut differ: f64 = 0.0;
+        for (plane, ring) in rings.iter().enumerate().filter(|(_, r)| r.count > 2.0) {
+            let mean = ring.mean();
+            let noise = self.noise(plane, mean);
+            let high = ring.highest(noise);
+            levels[plane] = Level { mean, low: ring.low, high, noise };
+            differ = differ.max(high - ring.low - RING_NOISE * noise);
+        }
+        let (moved, moved_noise, rise, beside_hot) = self.moved(here, cell, &levels, noise);
+        let ring = OVER_RING * differ.max(0.0);
+        let second = self.second_of_cross(here);
+        let over_noise = (TALL * noise)
+            .max(highest - level + OVER_HIGHEST * noise)
+            .max(rise / RISE)
+            .max(second - level + OVER_HIGHEST * self.noise(cell.plane, second));
+        Site {
+            plane: cell.plane,
+            level_dn: level,
+            noise_dn: noise,
+            height_dn: f64::from(self.at(here, 0)) - level,
+            beside_hot,
+            over_noise_dn: [MOVED, MOVED_BESIDE_HOT]
+                .map(|(share, sigmas)| over_noise.max((moved - sigmas * moved_noise) / share)),
+            highest_dn: highest - level,
+            structure_dn: [1.0, BESIDE_HOT].map(|k| (OVER_RANGE * range).max(k * ring)),
+        }
+    }
+
+    /// Second highest of the four next samples of a like cell.
+    fn second_of_cross(&self, here: usize) -> f64 {
+        let (dx, dy) = (self.frame.filter.columns as isize, (self.frame.filter.rows * self.frame.width) as isize);
+        let mut cross = [-dx, dx, -dy, dy].map(|o| self.at(here, o));
+        cross.sort_unstable();
+        f64::from(cross[2])
+    }
+
+    /// How far the eight next pixels move out of the levels round them, colours apart, and its noise; the second least rise of
+    /// the four nearest; and true where one of them stands out alone and so is hot itself: then it is left out.
+    fn moved(&self, here: usize, cell: &Cell, levels: &[Level; PLANES], noise: f64) -> (f64, f64, f64, bool) {
+        let mut each = [0.0; 8];
+        let mut rises = [0.0; 4];
+        let mut nearest = 0;
+        for (to, &(offset, plane, weight)) in each.iter_mut().zip(&cell.next) {
+            let (v, ring) = (f64::from(self.at(here, offset)), levels[plane]);
+            // On an even ground against its mean; on an uneven one only what lies beyond all of it is sure.
+            let even = ring.high - ring.low < 7.0 * ring.noise;
+            *to = weight * if even { v - ring.mean } else { (v - ring.high).max(0.0) - (ring.low - v).max(0.0) };
+            if weight == 1.0 {
+                rises[nearest] = v - ring.mean - ring.noise;
+                nearest += 1;
+            }
+        }
+        rises.sort_by(f64::total_cmp);
+        let (mut most, mut second) = ((0, 0.0_f64), 0.0_f64);
+        for (i, v) in each.iter().enumerate() {
+            if v.abs() > most.1 {
+                second = most.1;
+                most = (i, v.abs());
+            } else {
+                second = second.max(v.abs());
+            }
+        }
+        let beside_hot = most.1 > ALONE.0 * second && most.1 > ALONE.1 * noise;
+        if beside_hot {
+            each[most.0] = 0.0;
+        }
+        let (mut sums, mut variances) = ([0.0; PLANES], [0.0; PLANES]);
+        for (v, &(_, plane, weight)) in each.iter().zip(&cell.next) {
+            let colour = self.colours[plane];
+            sums[colour] += v;
+            variances[colour] += 1.1 * (weight * levels[plane].noise).powi(2);
+        }
+        let moved = sums.iter().map(|s: &f64| s.abs()).sum();
+        let moved_noise = variances.iter().map(|v: &f64| v.sqrt()).sum();
+        (moved, moved_noise, rises[1], beside_hot)
+    }
+
+    /// Adds what other samples that stand alone near by ask for: the largest but `which`.
+    fn add_vicinity(&mut self, site: &mut Site, x: usize, y: usize, which: usize) {
+        let area = picture_area(self.frame);
+        let (bx, by) = ((x - area.x) / BLOCK, (y - area.y) / BLOCK);
+        let down = self.lone.len() / self.blocks_across;
+        let mut largest = [0.0; KEPT];
+        for row in by.saturating_sub(1)..(by + 2).min(down) {
+            for column in bx.saturating_sub(1)..(bx + 2).min(self.blocks_across) {
+                self.lone_of(column, row).into_iter().for_each(|v| keep(&mut largest, v));
+            }
+        }
+        let lone = (f64::from(largest[which]) - LONE_NOISE).max(0.0) * site.noise_dn;
+        site.structure_dn = site.structure_dn.map(|s| s.max(OVER_LONE * lone));
+    }
+
+    fn lone_of(&mut self, column: usize, row: usize) -> [f32; KEPT] {
+        let at = row * self.blocks_across + column;
+        if let Some(known) = self.lone[at] {
+            return known;
+        }
+        let area = picture_area(self.frame);
+        let (margin_x, margin_y) = self.margins();
+        let mut largest = [0.0; KEPT];
+        let (x, y) = (area.x + column * BLOCK, area.y + row * BLOCK);
+        for y in y.max(area.y + margin_y)..(y + BLOCK).min(area.bottom() - margin_y) {
+            for x in x.max(area.x + margin_x)..(x + BLOCK).min(area.right() - margin_x) {
+                let here = y * self.frame.width + x;
+                let cell = self.cell(x, y);
+                let (mut low, mut high) = (u16::MAX, 0_u16);
+                for &o in &cell.like {
+                    let v = self.at(here, o);
+                    (low, high) = (low.min(v), high.max(v));
+                }
+                let v = self.at(here, 0);
+                let out = v.saturating_sub(high).max(low.saturating_sub(v));
+                if out > 0 {
+                    let level = 0.5 * (f64::from(low) + f64::from(high));
+                    keep(&mut largest, (f64::from(out) / self.noise(cell.plane, level)) as f32);
+                }
+            }
+        }
+        self.lone[at] = Some(largest);
+        largest
+    }
+}
+
+/// Puts a value into its place among the largest.
+fn keep(largest: &mut [f32; KEPT], mut value: f32) {
+    for kept in largest {
+        if value > *kept {
+            std::mem::swap(kept, &mut value);
+        }
+    }
+}
+
+fn number_of(known: &mut Vec<Colour>, colour: Colour) -> usize {
+    known.iter().position(|&k| k == colour).unwrap_or_else(|| {
+        known.push(colour);
+        known.len() - 1
+    })
+}
+
+/// Sum, extremes and second highest of a few samples.
+#[derive(Clone, Copy)]
+struct Sorted {
+    count: f64,
+    sum: f64,
+    low: f64,
+    high: f64,
+    second: f64,
+}
+
+impl Default for Sorted {
+    fn default() -> Self {
+        Self { count: 0.0, sum: 0.0, low: f64::INFINITY, high: f64::NEG_INFINITY, second: f64::NEG_INFINITY }
+    }
+}
+
+impl Sorted {
+    fn add(&mut self, v: f64) {
+        self.count += 1.0;
+        self.sum += v;
+        self.low = self.low.min(v);
+        if v > self.high {
+            self.second = self.high;
+            self.high = v;
+        } else {
+            self.second = self.second.max(v);
+        }
+    }
+
+    /// Mean without the lowest and the highest, where there are enough.
+    fn mean(&self) -> f64 {
+        if self.count >= 4.0 {
+            (self.sum - self.low - self.high) / (self.count - 2.0)
+        } else {
+            self.sum / self.count.max(1.0)
+        }
+    }
+
+    /// The highest; the second, where the highest stands out alone and so is hot itself.
+    fn highest(&self, noise: f64) -> f64 {
+        let above = self.high - self.second;
+        let alone = self.count >= 4.0 && above > ALONE.0 * (self.second - self.low) && above > ALONE.1 * noise;
+        if alone { self.second } else { self.high }
+    }
+}
+
+impl Cell {
+    fn of(frame: &Frame, x: usize, y: usize) -> Self {
+        let filter = &frame.filter;
+        // Far enough in that no offset is negative.
+        let (x, y) = (x + 2 * filter.columns * 3, y + 2 * filter.rows * 3);
+        let plane_at = |dx: isize, dy: isize| filter.plane_at(x.wrapping_add_signed(dx), y.wrapping_add_signed(dy));
+        let plane = plane_at(0, 0);
+        let offset = |dx: isize, dy: isize| dy * frame.width as isize + dx;
+        let reach = if (filter.columns, filter.rows) == (1, 1) { 1 } else { 2 };
+        let (mut like, mut ring, mut next) = (Vec::new(), Vec::new(), [(0, 0, 0.0); 8]);
+        let mut nexts = next.iter_mut();
+        for dy in -RING..=RING {
+            for dx in -RING..=RING {
+                let far = dx.abs().max(dy.abs());
+                let other = plane_at(dx, dy);
+                if far > 0 && far <= reach && other == plane {
+                    like.push(offset(dx, dy));
+                }
+                if far > 1 {
+                    ring.push((offset(dx, dy), other));
+                } else if far == 1 {
+                    let weight = if dx == 0 || dy == 0 { 1.0 } else { 0.5 };
+                    if let Some(to) = nexts.next() {
+                        *to = (offset(dx, dy), other, weight);
+                    }
+                }
+            }
+        }
+        Self { plane, like, ring, next }
+    }
+}

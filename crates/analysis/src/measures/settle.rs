@@ -1,0 +1,104 @@
+//! Read noise and banding of the picture brought together with what its masked border and the file itself say.
+
+use rawassay_decode::{Colour, Frame};
+
+use super::banding::Spread;
+use super::masked::Masked;
+use super::noise::FrameNoise;
+
+/// Masked pixels and picture agree in read noise within this share; from the larger one on the picture is believed.
+const AGREES: f64 = 0.15;
+const FAR_APART: f64 = 0.4;
+
+/// Offsets in a scene that is not plain count from this many times the variance that stands out of the noise.
+const FAINT: f64 = 2.0;
+
+/// Offsets of lines that may be a plain scene's count up to a read noise; up to this share of the darkest tones' noise where
+/// read noise is unknown.
+const UNSURE: f64 = 0.3;
+
+/// A stated gain that is off by more is noted.
+const PROFILE_DIFFERS: f64 = 0.2;
+
+/// Brings the read noise of the picture and that of the masked pixels together: the masked pixels see nothing else, so
+/// theirs is taken, unless both are known and far apart. Agreement, and the file's own statement, are noted.
+pub(crate) fn settle_read_noise(frame: &Frame, found: &mut FrameNoise, masked: &Masked) {
+    if frame.dithered || frame.filter.is_linear() {
+        return;
+    }
+    let (row_border, column_border) = (masked.row_banding_dn, masked.column_banding_dn);
+    let masked = &masked.read_noise_dn;
+    let (mut scene_sum, mut masked_sum, mut both) = (0.0, 0.0, 0.0);
+    for (plane, masked) in found.planes.iter_mut().zip(masked) {
+        if let (Some(s), Some(m)) = (plane.read_noise_dn, masked) {
+            scene_sum += s;
+            masked_sum += m;
+            both += 1.0;
+        }
+    }
+    let far = both > 0.0 && (scene_sum / masked_sum - 1.0).abs() > FAR_APART;
+    if both > 0.0 && (scene_sum / masked_sum - 1.0).abs() > AGREES {
+        found.notes.push(format!(
+            "read noise: {:.2} DN by the masked pixels, {:.2} DN by the dark tones of the picture; {} is taken",
+            masked_sum / both,
+            scene_sum / both,
+            if far { "the picture's" } else { "that of the masked pixels" }
+        ));
+    }
+    for (plane, masked) in found.planes.iter_mut().zip(masked) {
+        if !(far && plane.read_noise_dn.is_some()) {
+            plane.read_noise_dn = masked.or(plane.read_noise_dn);
+        }
+    }
+    if masked.iter().any(Option::is_some) {
+        found.notes.retain(|n| !n.starts_with("read noise: not measurable"));
+    }
+    let known: Vec<f64> = found.planes.iter().filter_map(|p| p.read_noise_dn).collect();
+    let read = (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64);
+    let dark = found.dark_noise_dn;
+    // The border shows the lines' offsets without a scene on them.
+    found.row_banding_dn = row_border.or_else(|| told(found.rows, (read, dark), "row", &mut found.notes));
+    found.column_banding_dn = column_border.or_else(|| told(found.columns, (read, dark), "column", &mut found.notes));
+    compare_with_profile(frame, found);
+}
+
+/// The offsets that the picture shows; unknown where half a read noise of them would not be told from its noise, and where
+/// more than a read noise may be lines of the scene.
+fn told(
+    seen: Option<Spread>,
+    (read, dark): (Option<f64>, Option<f64>),
+    which: &str,
+    notes: &mut Vec<String>,
+) -> Option<f64> {
+    let seen = seen?;
+    let unseen = seen.dn == 0.0 && read.is_some_and(|r| seen.least_dn2 > 0.25 * r * r);
+    // Among structure, what is hardly told from noise is not told from it.
+    let faint = seen.dn > 0.0 && !seen.plain && seen.dn * seen.dn < FAINT * seen.least_dn2;
+    let hidden = !seen.scene && (unseen || faint);
+    let most = read.or(dark.map(|d| UNSURE * d));
+    let scene = seen.scene || seen.dn > 0.0 && !seen.sure && (!seen.plain || most.is_none_or(|most| seen.dn > most));
+    if hidden {
+        notes.push(format!(
+            "{which} banding: not measurable, the picture's own noise would hide half a read noise of it"
+        ));
+    } else if scene {
+        notes.push(format!("{which} banding: not measurable, the scene may have such lines itself"));
+    }
+    (!hidden && !scene).then_some(seen.dn)
+}
+
+/// The file's NoiseProfile gives the variance of a value x (0 black, 1 white) as S x + O: S times the range is the slope.
+fn compare_with_profile(frame: &Frame, found: &mut FrameNoise) {
+    let green = frame.filter.planes.iter().position(|p| p.colour == Colour::Green).unwrap_or(0);
+    let profile = &frame.noise_profile;
+    // One statement for all planes, or one per colour in the order red, green, blue.
+    let Some(stated) = (if profile.len() == 3 { profile.get(1) } else { profile.first() }) else { return };
+    let (Some(gain), Some(levels)) = (found.planes[green].gain_e_per_dn, frame.levels.get(green)) else { return };
+    let slope = stated.scale * (levels.white_declared_dn - levels.black_dn);
+    if slope > 0.0 && (1.0 / (gain * slope) - 1.0).abs() > PROFILE_DIFFERS {
+        found.notes.push(format!(
+            "noise: the file states {:.3} electrons per DN (NoiseProfile), the picture shows {gain:.3}",
+            1.0 / slope
+        ));
+    }
+}

@@ -1,0 +1,90 @@
+//! Row and column banding of half a read noise, random and periodic, on frames without a masked border; and none where
+//! there is none, whatever lines the scene has.
+
+use rawassay_analysis::Noise;
+use rawassay_scene::{Banding, Border, Camera, Filter, Recipe, SceneKind};
+
+use super::levels::measured;
+
+fn camera(n: usize, full_well: f64) -> Camera {
+    let filter = match n % 6 {
+        4 => Filter::monochrome(),
+        5 => Filter::six_by_six(),
+        k => Filter::two_by_two(["RGGB", "GRBG", "GBRG", "BGGR"][k]),
+    };
+    Camera {
+        filter,
+        gain_e_per_dn: full_well / 15_000.0,
+        read_noise_e: 3.0,
+        converter_noise_dn: 0.0,
+        border: Border::default(),
+        prnu_pct: 0.2,
+        ..Camera::default()
+    }
+}
+
+/// Noise of a frame with that banding in rows or columns, what was planted and read noise, DN.
+fn shot(scene: &SceneKind, n: usize, columns: bool, banding: impl Fn(f64) -> Banding) -> (Noise, f64, f64) {
+    let mut camera = camera(n, [9_000.0, 30_000.0, 3_000.0][n % 3]);
+    let read_dn = camera.read_noise_dn_at(100.0);
+    *(if columns { &mut camera.column_banding } else { &mut camera.row_banding }) = banding(read_dn);
+    let (m, truth) = measured(
+        &Recipe::new(scene.clone()).size(900, 700).camera(camera).exposure(100.0, -1.0).seeds(3 + n as u64, n as u64),
+    );
+    (m.noise, if columns { truth.column_banding_dn } else { truth.row_banding_dn }, read_dn)
+}
+
+/// What was asked for, and across it.
+fn both(noise: &Noise, columns: bool) -> (Option<f64>, Option<f64>) {
+    let (rows, cols) = (noise.row_banding_dn, noise.column_banding_dn);
+    if columns { (cols, rows) } else { (rows, cols) }
+}
+
+#[test]
+fn waves_of_every_period_are_found_and_sized() {
+    for (n, period_px) in [3.0, 5.0, 7.0, 11.0, 16.0, 22.0, 32.0, 45.0, 64.0].into_iter().enumerate() {
+        let scene = [SceneKind::Wedge, SceneKind::Ramp][n % 2].clone();
+        for columns in [false, true] {
+            // A ramp runs down the frame: its rows are one tone, its columns all of them.
+            let (noise, planted, read_dn) = shot(&scene, n, columns, |read| Banding {
+                periodic_dn: 0.5 * std::f64::consts::SQRT_2 * read,
+                period_px,
+                ..Banding::default()
+            });
+            let (found, across) = both(&noise, columns);
+            let found = found.unwrap_or(0.0);
+            assert!((found / planted - 1.0).abs() < 0.2, "{scene:?} {period_px} {columns}: {found} of {planted}");
+            assert!(across.is_none_or(|a| a < 0.2 * read_dn), "{scene:?} {period_px} {columns}: {across:?} of none");
+        }
+    }
+}
+
+#[test]
+fn random_offsets_are_found_and_sized() {
+    let scenes =
+        [SceneKind::Wedge, SceneKind::Ramp, SceneKind::Night, SceneKind::Wedge, SceneKind::Ramp, SceneKind::Night];
+    for (n, scene) in scenes.into_iter().enumerate() {
+        for columns in [false, true] {
+            let (noise, planted, read_dn) =
+                shot(&scene, n, columns, |read| Banding { random_dn: 0.5 * read, ..Banding::default() });
+            let (found, across) = both(&noise, columns);
+            let found = found.unwrap_or(0.0);
+            assert!((found / planted - 1.0).abs() < 0.2, "{scene:?} {n} {columns}: {found} of {planted}");
+            assert!(across.is_none_or(|a| a < 0.2 * read_dn), "{scene:?} {n} {columns}: {across:?} of none");
+        }
+    }
+}
+
+#[test]
+fn scenes_with_lines_of_their_own_are_not_banded() {
+    let scenes =
+        [SceneKind::Fence, SceneKind::Horizon, SceneKind::Buildings, SceneKind::Text, SceneKind::Sky, SceneKind::Haze];
+    for (n, scene) in scenes.into_iter().enumerate() {
+        for shift in [0, 1] {
+            let (noise, _, read_dn) = shot(&scene, n + 4 * shift, false, |_| Banding::default());
+            for found in [noise.row_banding_dn, noise.column_banding_dn].into_iter().flatten() {
+                assert!(found < 0.3 * read_dn, "{scene:?}: {found} of none, read noise {read_dn}");
+            }
+        }
+    }
+}
