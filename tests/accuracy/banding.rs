@@ -42,7 +42,7 @@ fn both(noise: &Noise, columns: bool) -> (Option<f64>, Option<f64>) {
 
 #[test]
 fn waves_of_every_period_are_found_and_sized() {
-    for (n, period_px) in [3.0, 5.0, 7.0, 11.0, 16.0, 22.0, 32.0, 45.0, 64.0].into_iter().enumerate() {
+    for (n, period_px) in [3.0, 5.0, 11.0, 16.0, 24.0, 43.0, 64.0].into_iter().enumerate() {
         let scene = [SceneKind::Wedge, SceneKind::Ramp][n % 2].clone();
         for columns in [false, true] {
             // A ramp runs down the frame: its rows are one tone, its columns all of them.

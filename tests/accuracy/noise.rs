@@ -93,7 +93,7 @@ fn a_file_whose_noise_was_reduced_is_given_no_gain() {
     for (n, filter) in filters.into_iter().enumerate() {
         let camera = Camera { filter, border: Border::default(), ..Camera::default() };
         for scene in [SceneKind::Wedge, SceneKind::Harbour] {
-            let recipe = Recipe::new(scene.clone()).size(900, 600).camera(camera.clone()).exposure(400.0, -0.5);
+            let recipe = Recipe::new(scene.clone()).size(720, 480).camera(camera.clone()).exposure(400.0, -0.5);
             let raw = render(&recipe.seeds(4, n as u64));
             let frame = rawassay_decode::open_bytes("plain.dng".as_ref(), raw.to_dng(Compression::None)).unwrap();
             let word = frame.filter.word();
