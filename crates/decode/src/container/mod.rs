@@ -96,7 +96,12 @@ pub(crate) fn scan(bytes: &[u8]) -> Result<Container, DecodeError> {
         boxes::check(bytes)?;
         return Ok(Container { zero_tail: tiff::describe_tail(bytes), ..Container::plain(Kind::Cr3) });
     }
-    if bytes.starts_with(b"ARRI") || bytes.starts_with(b"qktk") || bytes.starts_with(b"qktn") {
+    if bytes.starts_with(b"qktk") || bytes.starts_with(b"qktn") {
+        check_qtk(bytes)?;
+        return plain(Kind::Other);
+    }
+    if bytes.starts_with(b"ARRI") {
+        check_ari(bytes)?;
         return plain(Kind::Other);
     }
     if let Some((tiff, first, magic)) = Tiff::new(bytes) {
@@ -133,6 +138,35 @@ pub(crate) fn mrw_tiff(bytes: &[u8]) -> Option<&[u8]> {
         at = body.checked_add(length)?;
     }
     None
+}
+
+/// Sensor size of an ARI (width and height at byte 20, place of the samples at byte 8) within the limits, and its 12-bit
+/// samples inside the file.
+fn check_ari(bytes: &[u8]) -> Result<(), DecodeError> {
+    let word = |at: usize| Some(u64::from(u32::from_le_bytes(bytes.get(at..at + 4)?.try_into().ok()?)));
+    if let (Some(offset), Some(width), Some(height)) = (word(8), word(20), word(24)) {
+        check_size(width, height, 1)?;
+        let (needed, length) = (offset + width * height * 3 / 2, bytes.len() as u64);
+        if needed > length {
+            return Err(DecodeError::Truncated { what: "the sensor data".into(), needed, length });
+        }
+    }
+    Ok(())
+}
+
+/// Sensor size of a QTK (height and width at byte 544) within the limits; its compression keeps more than one bit a sample.
+fn check_qtk(bytes: &[u8]) -> Result<(), DecodeError> {
+    let half = |at: usize| Some(u64::from(u16::from_be_bytes(bytes.get(at..at + 2)?.try_into().ok()?)));
+    let length = bytes.len() as u64;
+    let (Some(height), Some(width)) = (half(544), half(546)) else {
+        return Err(DecodeError::Truncated { what: "the header".into(), needed: 560, length });
+    };
+    check_size(width, height, 1)?;
+    let needed = width * height / 8;
+    if needed > length {
+        return Err(DecodeError::Truncated { what: "the sensor data".into(), needed, length });
+    }
+    Ok(())
 }
 
 /// Sensor size of an MRW (block "PRD") within the limits and its samples (12 bit or more) inside the file.
