@@ -7,7 +7,7 @@ use crate::DecodeError;
 use crate::limits::{MAX_DEPTH, MAX_ENTRIES, MAX_IFDS};
 
 /// SubIFDs, Exif and GPS directories.
-pub(crate) const POINTERS: [u16; 2] = [330, 34_665];
+const POINTERS: [u16; 2] = [330, 34_665];
 
 /// A TIFF structure in memory.
 #[derive(Debug, Clone, Copy)]
