@@ -7,7 +7,7 @@ use crate::DecodeError;
 use crate::limits::{MAX_DEPTH, MAX_ENTRIES, MAX_IFDS};
 
 /// SubIFDs, Exif and GPS directories.
-const POINTERS: [u16; 2] = [330, 34_665];
+pub(crate) const POINTERS: [u16; 2] = [330, 34_665];
 
 /// A TIFF structure in memory.
 #[derive(Debug, Clone, Copy)]
@@ -42,6 +42,8 @@ pub(crate) struct Ifd {
     pub(crate) via: u16,
     /// Its entries.
     pub(crate) entries: Vec<Entry>,
+    /// Where the offset of the next directory stands, behind the entries.
+    pub(crate) next_at: usize,
 }
 
 impl Ifd {
@@ -109,7 +111,7 @@ impl<'a> Tiff<'a> {
             entries.push(Entry { tag, kind, count, at, position });
         }
         let next = self.u32(end).unwrap_or(0) as usize;
-        Some((Ifd { offset, via, entries }, next))
+        Some((Ifd { offset, via, entries, next_at: end }, next))
     }
 
     /// All directories: the main chain and, below each, SubIFDs and the Exif directory.

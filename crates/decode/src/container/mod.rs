@@ -39,17 +39,25 @@ pub(crate) struct Container {
     pub(crate) ifds: Vec<Ifd>,
     /// Where entries stand whose values lie outside the file: readers allocate by their counts.
     pub(crate) defuse: Vec<usize>,
+    /// Where offsets of a next directory stand that lead to none we would read: readers follow them.
+    pub(crate) cut: Vec<usize>,
     /// Sensor data that were never written, in one line.
     pub(crate) zero_tail: Option<String>,
 }
 
 impl Container {
     fn plain(kind: Kind) -> Self {
-        Self { kind, ifds: Vec::new(), defuse: Vec::new(), zero_tail: None }
+        Self { kind, ifds: Vec::new(), defuse: Vec::new(), cut: Vec::new(), zero_tail: None }
     }
 
-    /// Makes empty what points outside the file. Changes the bytes in memory only.
+    /// Makes empty what points outside the file, and ends chains of directories where their sound part ends. Changes the
+    /// bytes in memory only.
     pub(crate) fn defuse(&self, bytes: &mut [u8]) {
+        for &position in &self.cut {
+            if let Some(next) = bytes.get_mut(position..position + 4) {
+                next.fill(0);
+            }
+        }
         for &position in &self.defuse {
             // A count of zero bytes, whatever the byte order: type 7 would differ by it, so the count alone is cleared.
             if let Some(count) = bytes.get_mut(position + 4..position + 8) {

@@ -1,8 +1,8 @@
 //! TIFF-based raws: sizes within the limits, everything that is pointed to inside the file.
 
 use super::{Container, Kind};
-use crate::limits::{MAX_CHUNKS, check_size};
-use crate::tiff::{Entry, Ifd, Tiff, size_of_kind};
+use crate::limits::{MAX_CHUNKS, MAX_IFDS, check_size};
+use crate::tiff::{Entry, Ifd, POINTERS, Tiff, size_of_kind};
 use crate::{DecodeError, dng};
 
 /// Compressions under which zero bytes at the end of the sensor data are no samples: all but "none".
@@ -24,8 +24,9 @@ pub(super) fn scan(tiff: &Tiff<'_>, first: usize, magic: u16) -> Result<Containe
     let Some(main) = ifds.first().filter(|i| !i.entries.is_empty()) else {
         return Err(DecodeError::Corrupt { offset: first as u64, what: "the first directory cannot be read".into() });
     };
+    let cut = ifds.iter().filter(|i| leads_nowhere(tiff, i)).map(|i| i.next_at).collect();
     if dng::is_dng(&ifds) {
-        return Ok(Container { kind: Kind::Dng, ifds, defuse: Vec::new(), zero_tail: None });
+        return Ok(Container { kind: Kind::Dng, ifds, defuse: Vec::new(), cut, zero_tail: None });
     }
     if main.get(271).is_none() && magic == 42 && main.get(305).is_none() {
         return Err(DecodeError::NotRaw("it is a TIFF picture without a camera's name".into()));
@@ -38,15 +39,26 @@ pub(super) fn scan(tiff: &Tiff<'_>, first: usize, magic: u16) -> Result<Containe
     }
     let note = maker_note(tiff, &ifds);
     let entries = ifds.iter().flat_map(|i| &i.entries).chain(&note);
-    let defuse = entries.filter(|e| outside(tiff, e)).map(|e| e.position).collect();
+    let defuse = entries.filter(|e| outside(tiff, e) || leads_astray(tiff, e)).map(|e| e.position).collect();
     let zero_tail = zero_tail(tiff, &ifds);
-    Ok(Container { kind: Kind::Tiff, ifds, defuse, zero_tail })
+    Ok(Container { kind: Kind::Tiff, ifds, defuse, cut, zero_tail })
+}
+
+/// True where the next directory lies outside the file or has more entries than any camera writes.
+fn leads_nowhere(tiff: &Tiff<'_>, ifd: &Ifd) -> bool {
+    tiff.u32(ifd.next_at).is_some_and(|next| next != 0 && tiff.ifd(next as usize, 0).is_none())
 }
 
 fn outside(tiff: &Tiff<'_>, entry: &Entry) -> bool {
     let size = if size_of_kind(entry.kind) == 0 { 1 } else { size_of_kind(entry.kind) };
     let end = (entry.count as usize).saturating_mul(size).saturating_add(entry.at);
     end > tiff.data.len()
+}
+
+/// A pointer to directories of a type that we do not read: a reader that takes it for bytes follows each of them, to places
+/// that were not looked at.
+fn leads_astray(tiff: &Tiff<'_>, entry: &Entry) -> bool {
+    POINTERS.contains(&entry.tag) && tiff.uints(entry, MAX_IFDS).is_none()
 }
 
 /// Entries of a maker note that is a plain directory with offsets from the start of the file; empty for others.

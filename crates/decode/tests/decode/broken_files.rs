@@ -26,4 +26,7 @@ fn none_stops_the_reader_and_none_of_x_is_whole() {
         }
     }
     assert!(count > 0, "no fixtures found");
+    // No test of this program reads a picture of more than a few megapixels.
+    let largest = crate::largest_request::bytes();
+    assert!(largest < 1 << 30, "a reader asked for {largest} bytes at once");
 }
