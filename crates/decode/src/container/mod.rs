@@ -88,7 +88,7 @@ pub(crate) fn scan(bytes: &[u8]) -> Result<Container, DecodeError> {
     }
     if bytes.starts_with(b"\0MRM") {
         check_mrw(bytes)?;
-        return plain(Kind::Mrw);
+        return Ok(Container { defuse: mrw_defuse(bytes)?, ..Container::plain(Kind::Mrw) });
     }
     if bytes.starts_with(b"FOVb") {
         return plain(Kind::X3f);
@@ -132,20 +132,34 @@ fn not_raw(bytes: &[u8]) -> &'static str {
     }
 }
 
-/// The TIFF block ("TTW") of an MRW.
+/// The TIFF block ("TTW") of an MRW: the last one, as readers take it.
 pub(crate) fn mrw_tiff(bytes: &[u8]) -> Option<&[u8]> {
+    bytes.get(mrw_tiff_range(bytes)?)
+}
+
+fn mrw_tiff_range(bytes: &[u8]) -> Option<std::ops::Range<usize>> {
     let word = |at: usize| Some(u32::from_be_bytes(bytes.get(at..at + 4)?.try_into().ok()?) as usize);
     let end = word(4)?.checked_add(8)?.min(bytes.len());
-    let mut at = 8_usize;
+    let (mut at, mut found) = (8_usize, None);
     while at + 8 <= end {
-        let length = word(at + 4)?;
-        let body = at + 8;
+        let (body, length) = (at + 8, word(at + 4)?);
+        let next = body.checked_add(length)?;
         if bytes.get(at..at + 4)? == b"\0TTW" {
-            return bytes.get(body..body.checked_add(length)?);
+            found = Some(body..next).filter(|r| r.end <= bytes.len());
         }
-        at = body.checked_add(length)?;
+        at = next;
     }
-    None
+    found
+}
+
+/// Where entries of an MRW's directory stand whose values lie outside the file. Readers take the directory eight bytes behind
+/// the start of the block, big-endian, whatever stands there, and where there is no block the eighth byte of the file.
+fn mrw_defuse(bytes: &[u8]) -> Result<Vec<usize>, DecodeError> {
+    let no_directory = || DecodeError::Corrupt { offset: 8, what: "it has no directory of the shot".into() };
+    let start = mrw_tiff_range(bytes).ok_or_else(no_directory)?.start;
+    let block = Tiff { data: &bytes[start..], big: true };
+    let (directory, _) = block.ifd(8, 0).ok_or_else(no_directory)?;
+    Ok(directory.entries.iter().filter(|e| tiff::outside(&block, e)).map(|e| start + e.position).collect())
 }
 
 /// Sensor size of an ARI (width and height at byte 20, place of the samples at byte 8) within the limits, and its 12-bit

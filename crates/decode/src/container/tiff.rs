@@ -49,7 +49,8 @@ fn leads_nowhere(tiff: &Tiff<'_>, ifd: &Ifd) -> bool {
     tiff.u32(ifd.next_at).is_some_and(|next| next != 0 && tiff.ifd(next as usize, 0).is_none())
 }
 
-fn outside(tiff: &Tiff<'_>, entry: &Entry) -> bool {
+/// True where an entry's values lie outside the file.
+pub(super) fn outside(tiff: &Tiff<'_>, entry: &Entry) -> bool {
     let size = if size_of_kind(entry.kind) == 0 { 1 } else { size_of_kind(entry.kind) };
     let end = (entry.count as usize).saturating_mul(size).saturating_add(entry.at);
     end > tiff.data.len()
