@@ -7,6 +7,7 @@ mod exif_tags;
 mod libraw_pixels;
 mod noise;
 mod photographs;
+mod photon_transfer;
 mod python;
 mod simulated_files;
 mod xmp;

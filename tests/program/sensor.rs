@@ -1,5 +1,5 @@
 //! `sensor` on simulated flats and darks: gain, read noise, full well, range and linearity against the simulator's truth,
-//! an outside calculation of the same files, and sets that do not belong together.
+//! and sets that do not belong together.
 
 use std::path::Path;
 
