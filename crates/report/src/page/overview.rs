@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use rawassay_analysis::Outcome;
+use rawassay_analysis::brief::LengthUnit;
 
 use super::html::{close_page, esc, open_page, put};
 use super::measures::SORTABLE;
@@ -152,17 +153,19 @@ fn glance(out: &mut String, shoot: &Shoot) {
     if shoot.sheets.is_empty() {
         return;
     }
+    let unit = shoot.purpose.unit;
+    let in_unit = |cm: f64| cm * LengthUnit::Cm.mm() / unit.mm();
     let marks: Vec<plot::shoot::Mark> = shoot
         .sheets
         .iter()
         .map(|sheet| plot::shoot::Mark {
-            long_side_cm: sheet.largest_cm().map(|l| l.0.max(l.1)),
+            long_side: sheet.largest_cm().map(|l| in_unit(l.0.max(l.1))),
             outcome: sheet.outcome(),
             taken: sheet.card.shot.as_ref().and_then(|s| s.taken_at.as_deref()).map_or(String::new(), units::moment),
         })
         .collect();
     out.push_str("<section class=\"glance\" aria-labelledby=\"glance-h\">\n<h2 id=\"glance-h\">How large each frame goes</h2>\n<div class=\"glance-grid\">\n<figure class=\"wide\">");
-    out.push_str(&plot::shoot::svg(&marks, shoot.purpose.sides_cm.0));
+    out.push_str(&plot::shoot::svg(&marks, in_unit(shoot.purpose.sides_cm.0), unit.sign()));
     out.push_str("<figcaption>");
     for (outcome, words) in OUTCOMES {
         put!(

@@ -9,8 +9,8 @@ use crate::page::units::number;
 /// One frame in the plot.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Mark {
-    /// Long side of the largest honest print, cm; `None` where it could not be told.
-    pub long_side_cm: Option<f64>,
+    /// Long side of the largest honest print, in the unit of the plot; `None` where it could not be told.
+    pub long_side: Option<f64>,
     /// Outcome for the brief.
     pub outcome: Outcome,
     /// Day and time as the camera wrote it, to be printed under the axis; empty where unknown.
@@ -34,28 +34,28 @@ const OUTCOMES: [(Outcome, &str); 4] = [
     (Outcome::Unmeasured, "unmeasured"),
 ];
 
-/// The plot. `brief_cm` is the long side that the brief asks for.
+/// The plot. `brief` is the long side that the brief asks for, `unit` the sign of the unit of both.
 #[must_use]
-pub fn svg(marks: &[Mark], brief_cm: f64) -> String {
+pub fn svg(marks: &[Mark], brief: f64, unit: &str) -> String {
     let count = |outcome| marks.iter().filter(|m| m.outcome == outcome).count();
-    let most = marks.iter().filter_map(|m| m.long_side_cm).fold(brief_cm, f64::max) * 1.08;
+    let most = marks.iter().filter_map(|m| m.long_side).fold(brief, f64::max) * 1.08;
     let most = if most.is_finite() && most > 0.0 { most } else { 100.0 };
     let n = marks.len().max(1) as f64;
     let x = |i: f64| LEFT + 10.0 + (RIGHT - LEFT - 20.0) * (i + 0.5) / n;
-    let y = |cm: f64| BOTTOM - (BOTTOM - TOP) * cm / most;
+    let y = |side: f64| BOTTOM - (BOTTOM - TOP) * side / most;
 
     let mut out = String::new();
     put!(
         out,
         "<svg class=\"plot shoot\" role=\"img\" viewBox=\"0 0 1200 400\" xmlns=\"http://www.w3.org/2000/svg\"><title>Largest \
          print of each frame, in the order of taking</title><desc>{} frames: {} print, {} are borderline, {} fail, {} could \
-         not be measured. The brief asks for {} cm on the long side.</desc>",
+         not be measured. The brief asks for {} {unit} on the long side.</desc>",
         marks.len(),
         count(Outcome::Prints),
         count(Outcome::Borderline),
         count(Outcome::Fails),
         count(Outcome::Unmeasured),
-        number(brief_cm)
+        number(brief)
     );
     let step = nice_step(most, 5);
     let mut level = 0.0;
@@ -70,20 +70,20 @@ pub fn svg(marks: &[Mark], brief_cm: f64) -> String {
         );
         level += step;
     }
-    put!(out, "<text class=\"f-ink\" font-size=\"14\" x=\"4\" y=\"14\">long side of the largest print, cm</text>");
-    put!(out, "<path class=\"s-limit thick\" d=\"M{LEFT} {y:.1}H{RIGHT}\"/>", y = y(brief_cm));
+    put!(out, "<text class=\"f-ink\" font-size=\"14\" x=\"4\" y=\"14\">long side of the largest print, {unit}</text>");
+    put!(out, "<path class=\"s-limit thick\" d=\"M{LEFT} {y:.1}H{RIGHT}\"/>", y = y(brief));
     put!(
         out,
-        "<text class=\"f-limit\" font-size=\"14\" text-anchor=\"end\" x=\"{RIGHT}\" y=\"{:.1}\">the brief: {} cm</text>",
-        y(brief_cm) - 6.0,
-        number(brief_cm)
+        "<text class=\"f-limit\" font-size=\"14\" text-anchor=\"end\" x=\"{RIGHT}\" y=\"{:.1}\">the brief: {} {unit}</text>",
+        y(brief) - 6.0,
+        number(brief)
     );
     // One path per outcome keeps 2000 frames small. Each outcome has a shape of its own.
     let half = (480.0 / n).clamp(2.5, 6.0);
     for (outcome, word) in OUTCOMES {
         put!(out, "<path class=\"mark {word}\" d=\"");
         for (i, mark) in marks.iter().enumerate().filter(|(_, m)| m.outcome == outcome) {
-            let (px, py) = (x(i as f64), y(mark.long_side_cm.unwrap_or(0.0).clamp(0.0, most)));
+            let (px, py) = (x(i as f64), y(mark.long_side.unwrap_or(0.0).clamp(0.0, most)));
             match outcome {
                 Outcome::Prints | Outcome::Borderline => {
                     put!(out, "M{:.1} {:.1}h{s:.1}v{s:.1}h-{s:.1}z", px - half, py - half, s = 2.0 * half);
@@ -171,14 +171,14 @@ mod tests {
 
     #[test]
     fn every_frame_has_its_mark_at_its_size() {
-        let mark = |cm, outcome| Mark { long_side_cm: cm, outcome, taken: "2026-10-04 07:00:00".into() };
+        let mark = |cm, outcome| Mark { long_side: cm, outcome, taken: "2026-10-04 07:00:00".into() };
         let marks = [
             mark(Some(50.0), Outcome::Prints),
             mark(Some(20.0), Outcome::Borderline),
             mark(Some(10.0), Outcome::Fails),
             mark(None, Outcome::Unmeasured),
         ];
-        let svg = svg(&marks, 40.0);
+        let svg = svg(&marks, 40.0, "cm");
         let lines: Vec<String> = svg.replace('<', "\n<").lines().map(str::to_owned).collect();
         // Scale from the printed labels 0 and 40 (text baselines lie 5 below their line).
         let label = |text: &str| -> f64 {
@@ -205,8 +205,8 @@ mod tests {
 
     #[test]
     fn an_empty_shoot_and_a_big_one() {
-        assert!(svg(&[], 40.0).ends_with("</svg>"));
-        let mark = Mark { long_side_cm: Some(33.3), outcome: Outcome::Prints, taken: String::new() };
-        assert!(svg(&vec![mark; 2000], 40.0).len() < 90_000);
+        assert!(svg(&[], 40.0, "cm").ends_with("</svg>"));
+        let mark = Mark { long_side: Some(33.3), outcome: Outcome::Prints, taken: String::new() };
+        assert!(svg(&vec![mark; 2000], 40.0, "cm").len() < 90_000);
     }
 }
