@@ -18,22 +18,7 @@ use rawassay_report::page::{self, Folder, Purpose, Sheet, Shoot, Sizes, draw};
 use rawassay_report::plot::wall::Hanging;
 use rawassay_report::{FileId, Record, Scorecard, Status};
 
-/// A plain sequence of pseudo-random numbers (SplitMix64, Steele, Lea, Flood 2014).
-struct Sequence(u64);
-
-impl Sequence {
-    fn next(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
-    }
-
-    fn pick<'a, T>(&mut self, of: &'a [T]) -> &'a T {
-        &of[(self.next() * of.len() as f64) as usize]
-    }
-}
+use crate::draw::Draw;
 
 /// File names that would break a careless page.
 const ODD_NAMES: [&str; 5] = [
@@ -50,7 +35,7 @@ const ODD_NAMES: [&str; 5] = [
 /// Where the folder cannot be written.
 pub fn write(folder: &Path, frames: usize) {
     let folder = Folder::create(folder).unwrap();
-    let mut sequence = Sequence(20_261_004);
+    let mut sequence = Draw(20_261_004);
     let sizes = Sizes::for_frames(frames);
     // Pictures are drawn once for a few frames and shared out, so that a large shoot is written quickly.
     let made: Vec<_> = (0..8)
@@ -98,7 +83,7 @@ pub fn write(folder: &Path, frames: usize) {
 }
 
 /// A small mosaic of hills under a bright sky, and a record that fits it.
-fn invented(n: usize, sequence: &mut Sequence) -> (Frame, Record) {
+fn invented(n: usize, sequence: &mut Draw) -> (Frame, Record) {
     let (width, height) = (900, 600);
     let filter = FilterArray::bayer("RGGB").unwrap();
     let (hill, tone) = (sequence.next(), sequence.next());
@@ -234,7 +219,7 @@ fn invented(n: usize, sequence: &mut Sequence) -> (Frame, Record) {
 }
 
 /// One frame of the shoot: settings, blur and verdict vary.
-fn vary(n: usize, base: &Record, sequence: &mut Sequence) -> (Record, Judgement) {
+fn vary(n: usize, base: &Record, sequence: &mut Draw) -> (Record, Judgement) {
     let mut record = base.clone();
     let name = ODD_NAMES.get(n).map_or_else(|| format!("NVK_{:04}.dng", 3100 + n), |s| (*s).to_owned());
     record.file = format!("shoot/day-{}/{name}", 1 + n / 40);

@@ -2,5 +2,6 @@
 
 pub mod chain;
 pub mod chain_sessions;
+pub mod draw;
 pub mod invented_shoot;
 pub mod session;

@@ -4,19 +4,7 @@
 use rawassay_analysis::measure;
 use rawassay_decode::Frame;
 use rawassay_scene::{Border, Camera, Compression, Filter, Raw, Recipe, SceneKind, render};
-
-/// Numbers from a seed (SplitMix64).
-struct Draw(u64);
-
-impl Draw {
-    fn next(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
-    }
-}
+use rawassay_tests::draw::Draw;
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Kind {

@@ -6,33 +6,13 @@
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
 use rawassay_scene::{Banding, Border, Camera, Compression, Filter, Optics, Recipe, SceneKind, expose, light};
-
-/// Numbers from a seed (SplitMix64), so that cameras and exposures vary without a pattern.
-struct Draw(u64);
-
-impl Draw {
-    fn next(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    fn between(&mut self, low: f64, high: f64) -> f64 {
-        low + (high - low) * self.next()
-    }
-
-    fn of<T: Copy>(&mut self, list: &[T]) -> T {
-        list[(self.next() * list.len() as f64) as usize % list.len()]
-    }
-}
+use rawassay_tests::draw::Draw;
 
 fn camera(draw: &mut Draw, filter: Filter) -> Camera {
-    let bits = draw.of(&[12, 14, 14]);
+    let bits = *draw.pick(&[12, 14, 14]);
     let top = (1_u32 << bits) - 1;
-    let black = f64::from(top + 1) / draw.of(&[16.0, 32.0, 64.0]);
-    let saturation_dn = (f64::from(top) * draw.of(&[1.0, 0.95, 0.9])) as u32;
+    let black = f64::from(top + 1) / *draw.pick(&[16.0, 32.0, 64.0]);
+    let saturation_dn = (f64::from(top) * *draw.pick(&[1.0, 0.95, 0.9])) as u32;
     let full_well = (draw.between(f64::ln(1_200.0), f64::ln(60_000.0))).exp();
     let gain = full_well / (f64::from(saturation_dn) - black);
     Camera {
@@ -44,7 +24,7 @@ fn camera(draw: &mut Draw, filter: Filter) -> Camera {
         gain_e_per_dn: gain,
         read_noise_e: draw.between(1.6, 3.0),
         converter_noise_dn: 0.0,
-        prnu_pct: draw.of(&[0.0, 0.3, 0.6]),
+        prnu_pct: *draw.pick(&[0.0, 0.3, 0.6]),
         // Whole periods of every filter array: one rendering of the light serves frames with and without a border.
         border: if draw.next() < 0.5 { Border::default() } else { Border { left: 36, top: 18, right: 0, bottom: 0 } },
         ..Camera::default()
@@ -98,9 +78,9 @@ fn main() {
         let light = (!skip).then(|| light(&recipe));
         for k in 0..each {
             recipe.camera = camera(&mut draw, filter.clone());
-            recipe.camera.hot_pixels = draw.of(&[0, 40, 200]);
+            recipe.camera.hot_pixels = *draw.pick(&[0, 40, 200]);
             let noise_dn = recipe.camera.read_noise_e / recipe.camera.gain_e_per_dn;
-            recipe.camera.row_banding = draw.of(&[
+            recipe.camera.row_banding = *draw.pick(&[
                 Banding::default(),
                 Banding { random_dn: 0.5 * noise_dn, ..Banding::default() },
                 Banding { periodic_dn: noise_dn, period_px: 12.0, ..Banding::default() },

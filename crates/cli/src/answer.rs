@@ -7,7 +7,7 @@ use rawassay_report::ReportError;
 
 use crate::messages::{self, Failure};
 use crate::output::{Sink, answer_goes_to_file};
-use crate::target::{TEXT_MARK, Target};
+use crate::target::{OutFile, TEXT_MARK, Target};
 
 /// Form of an answer on the command line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -26,12 +26,9 @@ pub struct AnswerArguments {
     /// Form of the answer [default: that of --out's extension (.csv, .json), else the table]
     #[arg(long, value_enum)]
     pub format: Option<Form>,
-    /// Write the answer to this file
-    #[arg(long, value_name = "FILE")]
-    pub out: Option<PathBuf>,
-    /// Replace the file at --out though rawassay did not write it (never a raw, an input or a record)
-    #[arg(long, requires = "out")]
-    pub force: bool,
+    /// Place of the answer.
+    #[command(flatten)]
+    pub file: OutFile,
 }
 
 /// What was asked, resolved.
@@ -49,20 +46,17 @@ impl AnswerArguments {
     /// Where the file may not be written.
     pub fn plan<P: AsRef<Path>>(&self, inputs: &[P]) -> Result<Answer, Failure> {
         let by_name = || {
-            let extension = self.out.as_ref()?.extension()?.to_str()?.to_ascii_lowercase();
+            let extension = self.file.out.as_ref()?.extension()?.to_str()?.to_ascii_lowercase();
             match extension.as_str() {
                 "csv" => Some(Form::Csv),
                 "json" => Some(Form::Json),
                 _ => None,
             }
         };
-        if self.out.is_some() {
+        if self.file.out.is_some() {
             answer_goes_to_file();
         }
-        Ok(Answer {
-            form: self.format.or_else(by_name).unwrap_or(Form::Table),
-            target: self.out.as_deref().map(|out| Target::check("--out", out, self.force, inputs)).transpose()?,
-        })
+        Ok(Answer { form: self.format.or_else(by_name).unwrap_or(Form::Table), target: self.file.target(inputs)? })
     }
 }
 

@@ -12,7 +12,7 @@ use rawassay_analysis::Brief;
 use rawassay_report::{Format, ReportError, ScorecardWriter, TableStyle};
 
 use crate::messages::Failure;
-use crate::target::Target;
+use crate::target::{OutFile, Target};
 
 /// Form of the scorecards on the command line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -33,12 +33,9 @@ pub struct OutputArguments {
     /// Form of the scorecards; by default that of --out's extension, else CSV (a table on a terminal)
     #[arg(long, value_enum)]
     pub format: Option<Form>,
-    /// Write the scorecards to this file
-    #[arg(long, value_name = "FILE")]
-    pub out: Option<PathBuf>,
-    /// Replace the file at --out though rawassay did not write it (never a raw, an input or a record)
-    #[arg(long, requires = "out")]
-    pub force: bool,
+    /// Place of the scorecards.
+    #[command(flatten)]
+    pub file: OutFile,
 }
 
 /// What was asked, resolved.
@@ -63,10 +60,9 @@ impl OutputArguments {
             Some(Form::Table) | None => None,
         };
         let table = self.format == Some(Form::Table);
-        Ok(match &self.out {
-            Some(out) => {
-                let target = Target::check("--out", out, self.force, inputs)?;
-                let format = format.or_else(|| Format::of_extension(out)).unwrap_or(Format::Csv);
+        Ok(match self.file.target(inputs)? {
+            Some(target) => {
+                let format = format.or_else(|| Format::of_extension(target.path())).unwrap_or(Format::Csv);
                 OutputPlan { cards: Some((format, Some(target))), table: table || terminal }
             }
             None if table || (terminal && format.is_none()) => OutputPlan { cards: None, table: true },
@@ -305,7 +301,10 @@ mod tests {
 
     #[test]
     fn what_was_asked_decides_the_form() {
-        let ask = |format, out: Option<&str>| OutputArguments { format, out: out.map(PathBuf::from), force: false };
+        let ask = |format, out: Option<&str>| OutputArguments {
+            format,
+            file: OutFile { out: out.map(PathBuf::from), force: false },
+        };
         let none: [&Path; 0] = [];
         let csv_here = OutputPlan { cards: Some((Format::Csv, None)), table: false };
         assert_eq!(ask(None, None).plan(false, &none).unwrap(), csv_here);

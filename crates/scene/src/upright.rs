@@ -1,6 +1,7 @@
 //! A view taken with the camera turned: the scene lies on its side in the stored frame.
 
-use crate::geometry::{Outline, Paint, Shape};
+use crate::geometry::{Outline, Shape};
+use crate::paint::Paint;
 
 /// Lays shapes built for an upright picture on their side, for a stored frame of `width` by `height` px and Exif
 /// orientation 6 (stand it up by a quarter turn clockwise) or 8 (anticlockwise). Other orientations change nothing.

@@ -111,8 +111,9 @@ impl Audit {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
         // What a plain audit in this folder measured is known, though the record now stands beside --out.
-        let also = Some(PathBuf::from(DEFAULT_RECORD)).filter(|_| self.record.is_none() && self.output.out.is_some());
-        let record = self.record.unwrap_or_else(|| match &self.output.out {
+        let also =
+            Some(PathBuf::from(DEFAULT_RECORD)).filter(|_| self.record.is_none() && self.output.file.out.is_some());
+        let record = self.record.unwrap_or_else(|| match &self.output.file.out {
             Some(out) => out.with_extension("record.ndjson"),
             None => PathBuf::from(DEFAULT_RECORD),
         });

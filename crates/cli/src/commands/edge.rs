@@ -67,7 +67,7 @@ impl Edge {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
         let plan = self.answer.plan(&self.frames)?;
-        let plot = self.plot.as_deref().map(|plot| Target::check("--plot", plot, self.answer.force, &self.frames));
+        let plot = self.plot.as_deref().map(|plot| Target::check("--plot", plot, self.answer.file.force, &self.frames));
         let plot = plot.transpose()?;
         let mut answers = Vec::new();
         let mut failures = Vec::new();

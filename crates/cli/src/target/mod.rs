@@ -17,6 +17,27 @@ use rawassay_decode::{begins_as_raw, is_raw_name};
 use crate::messages::Failure;
 use crate::output::plain_cause;
 
+/// Where output goes, as asked on the command line.
+#[derive(Debug, Clone, Default, clap::Args)]
+pub struct OutFile {
+    /// Write to this file, not to stdout
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Replace the file at --out though rawassay did not write it (never a raw, an input or a record)
+    #[arg(long, requires = "out")]
+    pub force: bool,
+}
+
+impl OutFile {
+    /// The file, checked for a run that reads `inputs`; `None` where stdout is meant.
+    ///
+    /// # Errors
+    /// As [`Target::check`].
+    pub fn target<P: AsRef<Path>>(&self, inputs: &[P]) -> Result<Option<Target>, Failure> {
+        self.out.as_deref().map(|out| Target::check("--out", out, self.force, inputs)).transpose()
+    }
+}
+
 /// A file that may be written.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Target {

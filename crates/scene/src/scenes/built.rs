@@ -5,7 +5,8 @@ use rand_chacha::ChaCha8Rng;
 
 use super::{Layer, tone};
 use crate::Motion;
-use crate::geometry::{Paint, Shape};
+use crate::geometry::Shape;
+use crate::paint::Paint;
 
 /// Walls with windows, each wall turned a little (perspective), and beams at all angles.
 pub(super) fn buildings(rng: &mut ChaCha8Rng, w: f64, h: f64) -> Vec<Layer> {

@@ -6,7 +6,8 @@ use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
 use super::{Layer, tone};
-use crate::geometry::{Paint, Radiance, Shape};
+use crate::geometry::Shape;
+use crate::paint::{Paint, Radiance};
 
 fn flat(ev: f64, tint: Radiance) -> Paint {
     Paint::Flat(tone(ev, tint))

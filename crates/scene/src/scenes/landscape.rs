@@ -4,7 +4,8 @@ use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
 use super::{Layer, tone};
-use crate::geometry::{Paint, Shape};
+use crate::geometry::Shape;
+use crate::paint::Paint;
 
 /// Sky, water, a far shore and a few boats.
 pub(super) fn horizon(rng: &mut ChaCha8Rng, w: f64, h: f64) -> Vec<Layer> {

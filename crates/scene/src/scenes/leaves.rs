@@ -6,7 +6,8 @@ use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
 use super::{Layer, tone};
-use crate::geometry::{Paint, Shape};
+use crate::geometry::Shape;
+use crate::paint::Paint;
 
 struct Leaves {
     /// Smallest and largest half axis, px.

@@ -10,7 +10,8 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use serde::Serialize;
 
-use crate::geometry::{Paint, Radiance, Shape};
+use crate::geometry::Shape;
+use crate::paint::{Paint, Radiance};
 use crate::{Motion, Recipe};
 
 /// Shapes at one distance from the camera, painted one over the other.

@@ -1,7 +1,8 @@
 //! Test targets.
 
 use super::{Layer, tone};
-use crate::geometry::{Paint, Shape};
+use crate::geometry::Shape;
+use crate::paint::Paint;
 
 /// Patches of half an EV each, white at the top left, by row.
 pub(super) fn wedge(w: f64, h: f64) -> Vec<Layer> {

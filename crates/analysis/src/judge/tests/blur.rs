@@ -1,0 +1,137 @@
+//! Sharpness, motion, focus and diffraction on the paper, and what to do about them.
+
+use super::*;
+
+#[test]
+fn blur_and_noise_on_the_paper() {
+    let (mut m, s) = (measures(), shot());
+    m.blur = crate::Blur { kind: BlurKind::Motion, motion_px: Some(2.0), ..m.blur };
+    let judgement = judged(&m, &s, "album", None);
+    let print = &judgement.print;
+    // 600 ppi: a pixel is 0.042333 mm; one minute of arc at 30 cm is 0.087266 mm (d / 3437.75).
+    assert!((print.eye_limit_mm.unwrap() - 300.0 / 3437.75).abs() < 1e-6);
+    assert!((print.rise_mm.unwrap() - 1.8 * 25.4 / 600.0).abs() < 1e-12);
+    assert!((print.motion_mm.unwrap() - 2.0 * 25.4 / 600.0).abs() < 1e-12);
+    // The square that is resolved holds (0.087266 / 0.042333)^2 = 4.2496 pixels: SNR rises by 2.0614.
+    let snr_px = 10f64.powf(38.0 / 20.0);
+    assert!((print.snr_midtone.unwrap() / snr_px - 2.0614).abs() < 1e-3);
+    // Usable range: the tone with SNR 4 over those pixels, from full well 50 000 e- and read noise 3.15 e-.
+    let n = (300.0 / 3437.7468 * 600.0 / 25.4f64).powi(2);
+    let k = 16.0 / n;
+    let least = 0.5 * (k + (k * k + 4.0 * k * 3.15 * 3.15).sqrt());
+    assert!((judgement.usable_ev.unwrap() - (50_000.0 / least).log2()).abs() < 1e-6);
+    assert!((judgement.snr_limit - 4.0).abs() < 1e-12);
+}
+
+#[test]
+fn soft_says_why() {
+    let (mut m, s) = (measures(), shot());
+    m.sharpness.edge_rise_px = Some(6.0);
+    let sayings =
+        [(BlurKind::Defocus, "focus missed"), (BlurKind::None, "lens"), (BlurKind::Undetermined, "could not be told")];
+    for (kind, words) in sayings {
+        m.blur.kind = kind;
+        let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Soft);
+        assert_eq!(found.severity, Severity::Fails);
+        assert!(found.text.contains(words), "{}", found.text);
+    }
+    // A frame that is sharp pixel by pixel, enlarged too much: more pixels, not sharper focus.
+    m.sharpness.edge_rise_px = Some(1.9);
+    m.blur.kind = BlurKind::None;
+    let judgement = judged(&m, &s, "exhibition", Some(Area::new(0, 0, 3000, 2000)));
+    let found = finding(&judgement, FindingCode::TooFewPixels);
+    assert!(found.remedy.contains("sharper focus will not help"), "{}", found.remedy);
+    assert!(found.text.contains("sharp pixel by pixel"), "{}", found.text);
+    assert!(judgement.verdict.findings.iter().all(|f| f.code != FindingCode::Soft), "{:?}", judgement.verdict);
+    assert_eq!(judgement.print.largest.unwrap().limited_by, "pixels");
+    // Closed f-stop and a pitch that is only inferred: diffraction is named beside focus and lens.
+    m.sharpness.edge_rise_px = Some(6.0);
+    let inferred = Shot { f_number: Some(22.0), pitch_from: Some(rawassay_decode::PitchFrom::Focal35), ..s };
+    for kind in [BlurKind::Defocus, BlurKind::None] {
+        m.blur.kind = kind;
+        let found = finding(&judged(&m, &inferred, "portfolio", None), FindingCode::Soft);
+        assert!(found.text.contains("or diffraction at f/22 (the pixel pitch of 6 um"), "{}", found.text);
+    }
+}
+
+#[test]
+fn diffraction_is_the_cause_only_where_the_edges_agree() {
+    // f/32 at 4 um: 1.33287 x 0.55 x 32 / 4 = 5.865 px.
+    let s = Shot { f_number: Some(32.0), pixel_pitch_um: Some(4.0), ..shot() };
+    let mut m = measures();
+    m.blur.expected_diffraction_px = None;
+    m.sharpness.edge_rise_px = Some(6.1);
+    let judgement = judged(&m, &s, "portfolio", None);
+    let found = finding(&judgement, FindingCode::Diffracted);
+    assert_eq!(found.severity, Severity::Fails);
+    assert!(!judgement.verdict.findings.iter().any(|f| f.code == FindingCode::Soft));
+    // Edges of 6.1 px may be 2.44 px at the limit (1.5 x 0.1309 mm at 315.8 ppi). The rest is 1.68 px, which leaves
+    // 1.775 px for diffraction: f/32 x 1.775 / 5.865 = f/9.7, on the ring f/9.
+    assert!(found.remedy.starts_with("Open up to f/9 or wider"), "{}", found.remedy);
+    // Sharper edges than that f-number allows: the f-number is in doubt, and it is a note.
+    m.sharpness.edge_rise_px = Some(1.8);
+    let judgement = judged(&m, &s, "portfolio", None);
+    let found = finding(&judgement, FindingCode::Diffracted);
+    assert_eq!(found.severity, Severity::Note);
+    assert!(found.text.contains("not confirmed"), "{}", found.text);
+    assert_eq!(judgement.verdict.outcome, Outcome::Prints);
+    // Not measured: said so, and a proof print advised.
+    m.sharpness.edge_rise_px = None;
+    let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Diffracted);
+    assert!(found.text.contains("proof print"), "{}", found.text);
+    // Far softer than diffraction: the focus is the fault.
+    m.sharpness.edge_rise_px = Some(14.0);
+    m.blur.kind = BlurKind::Defocus;
+    let judgement = judged(&m, &s, "portfolio", None);
+    assert_eq!(finding(&judgement, FindingCode::Soft).severity, Severity::Fails);
+    assert_eq!(finding(&judgement, FindingCode::Diffracted).severity, Severity::Note);
+    // A small print hides it: no word.
+    m.sharpness.edge_rise_px = Some(2.6);
+    let s = Shot { f_number: Some(11.0), ..s };
+    assert_eq!(judged(&m, &s, "album", None).verdict.findings, vec![]);
+}
+
+#[test]
+fn handling_is_a_note_on_a_sharp_frame_and_a_cause_of_a_shaken_one() {
+    // Common practice, no source: 1/(3 x 200) s in the hand; 1/2 to 1/4 s shakes on a tripod.
+    let s = Shot { shutter_s: Some(0.25), focal35_mm: Some(200.0), focal_mm: Some(200.0), ..shot() };
+    let mut m = measures();
+    let judgement = judged(&m, &s, "portfolio", None);
+    for code in [FindingCode::SlowShutter, FindingCode::VibrationBand] {
+        let found = finding(&judgement, code);
+        assert_eq!(found.severity, Severity::Note);
+        assert!(found.text.contains("sharp enough"), "{}", found.text);
+    }
+    assert_eq!(judgement.verdict.outcome, Outcome::Prints);
+    let slow = finding(&judgement, FindingCode::SlowShutter);
+    assert_eq!(slow.limit, Some(1.0 / 600.0));
+    assert!(slow.remedy.starts_with("1/640 s or faster"), "{}", slow.remedy);
+    m.blur.kind = BlurKind::Motion;
+    m.blur.motion_px = Some(8.0);
+    m.sharpness.edge_rise_px = Some(2.2);
+    let judgement = judged(&m, &s, "portfolio", None);
+    assert_eq!(judgement.verdict.findings[0].code, FindingCode::Shaken);
+    for code in [FindingCode::Shaken, FindingCode::SlowShutter, FindingCode::VibrationBand] {
+        assert_eq!(finding(&judgement, code).severity, Severity::Fails, "{code}");
+    }
+    // In the hand 1/640 s; on a tripod the mirror: whichever it was, the hand's speed is named first.
+    let remedy = finding(&judgement, FindingCode::Shaken).remedy;
+    assert!(remedy.starts_with("In the hand 1/640 s or faster") && remedy.contains("mirror lock-up"), "{remedy}");
+    let codes: Vec<FindingCode> = judgement.verdict.findings.iter().map(|f| f.code).collect();
+    assert_eq!(codes[1..3], [FindingCode::SlowShutter, FindingCode::VibrationBand]);
+    // A wide lens does not shake there; fast enough has no word.
+    let wide = Shot { focal35_mm: Some(24.0), ..s.clone() };
+    assert!(judged(&m, &wide, "portfolio", None).verdict.findings.iter().all(|f| f.code != FindingCode::VibrationBand));
+    let fast = Shot { shutter_s: Some(1.0 / 640.0), ..s };
+    assert_eq!(judged(&measures(), &fast, "portfolio", None).verdict.findings, vec![]);
+}
+
+#[test]
+fn sharp_edges_along_an_unknown_motion_do_not_pass() {
+    // A shake leaves the edges along it sharp; where only those are left its kind cannot be told.
+    let (mut m, s) = (measures(), shot());
+    m.blur.kind = BlurKind::Undetermined;
+    let judgement = judged(&m, &s, "portfolio", None);
+    assert_eq!(judgement.verdict.outcome, Outcome::Unmeasured);
+    assert_eq!(judgement.print.largest, None);
+}

@@ -1,0 +1,164 @@
+//! Highlights, shadows, noise and banding on the paper.
+
+use super::*;
+
+#[test]
+fn blown_counts_area_on_the_paper_and_leaves_specular_spots_apart() {
+    let (mut m, s) = (measures(), shot());
+    let clip = |m: &mut Measures, areas: &[f64], by: [f64; 4]| {
+        m.exposure.clipped_any_pct = areas.iter().sum();
+        m.exposure.clipped_area_count = areas.len() as u64;
+        m.clipping.areas = areas
+            .iter()
+            .map(|pct| ClippedArea { box_px: [8, 4, 100, 100], area_pct: *pct, ..ClippedArea::default() })
+            .collect();
+        for (c, pct) in m.channels.iter_mut().zip(by) {
+            c.clipped_pct = pct;
+        }
+        m.exposure.clipped_all_pct = by.into_iter().fold(f64::MAX, f64::min);
+    };
+    // Portfolio: the picture is 19 x 12.67 in, 1553 cm2; a spot of 3 mm is 0.0707 cm2, 0.00455 %.
+    clip(&mut m, &[0.004; 16], [0.064; 4]);
+    assert_eq!(judged(&m, &s, "portfolio", None).verdict.findings, vec![]);
+    // The same share in one patch of 0.3 % is 4.66 cm2.
+    clip(&mut m, &[0.3], [0.3; 4]);
+    let judgement = judged(&m, &s, "portfolio", None);
+    let found = finding(&judgement, FindingCode::Blown);
+    assert_eq!((found.severity, found.measured, found.limit), (Severity::Borderline, Some(0.3), Some(0.2)));
+    assert!(found.text.contains("4.66 cm2") && found.text.contains("all colours"), "{}", found.text);
+    // 1.5 %: fails where every colour clips, borderline where red alone does.
+    clip(&mut m, &[1.5], [1.5; 4]);
+    assert_eq!(finding(&judged(&m, &s, "portfolio", None), FindingCode::Blown).severity, Severity::Fails);
+    clip(&mut m, &[1.5], [1.5, 0.0, 0.0, 0.0]);
+    let red = finding(&judged(&m, &s, "portfolio", None), FindingCode::Blown);
+    assert_eq!(red.severity, Severity::Borderline);
+    assert!(red.text.contains("in red alone"), "{}", red.text);
+    // Measured overexposure gives the remedy its number.
+    m.exposure.brighter_by_ev = Some(-1.2);
+    let red = finding(&judged(&m, &s, "portfolio", None), FindingCode::Blown);
+    assert!(red.remedy.contains("1.3 EV less"), "{}", red.remedy);
+}
+
+#[test]
+fn blocked_noisy_and_banded() {
+    let (mut m, s) = (measures(), Shot { iso: Some(12_800.0), ..shot() });
+    m.exposure.floor_pct = Some(12.0);
+    m.exposure.brighter_by_ev = Some(2.4);
+    let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Blocked);
+    assert_eq!(found.severity, Severity::Borderline);
+    assert!(found.remedy.contains("2.4 EV brighter"), "{}", found.remedy);
+
+    // SNR 5 of a pixel; portfolio averages (0.1309 / 0.08043)^2 pixels: 8.14 on the paper.
+    let mut m = measures();
+    m.noise.snr_midtone_db = Some(20.0 * 5f64.log10());
+    let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Noisy);
+    assert_eq!(found.severity, Severity::Fails);
+    assert!((found.measured.unwrap() - 8.137).abs() < 0.01, "{found:?}");
+    // 20 wanted: (20 / 8.137)^2 = 6.04 times the light: ISO 12800 / 6.04 = 2119, so 1600; or seven frames.
+    assert!(found.remedy.contains("ISO 1600 or lower") && found.remedy.contains("merge 7 frames"), "{}", found.remedy);
+
+    // Rows off by 0.6 of the read noise, with dark tones near the floor.
+    let mut m = measures();
+    m.noise.row_banding_dn = Some(0.6);
+    m.exposure.scene_range_ev = Some(13.0);
+    let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Banded);
+    assert!(found.text.contains("rows"), "{}", found.text);
+    // A scene without dark tones drowns the same bands in photon noise.
+    m.exposure.scene_range_ev = Some(3.0);
+    assert_eq!(judged(&m, &s, "portfolio", None).verdict.findings, vec![]);
+}
+
+fn one_patch(m: &mut Measures, pct: f64, lost_pct: f64, around_ev: f64, size: [usize; 2]) {
+    m.exposure.clipped_any_pct = pct;
+    m.exposure.clipped_all_pct = lost_pct;
+    m.exposure.clipped_area_count = 1;
+    m.exposure.largest_clipped_area_pct = pct;
+    m.clipping.areas = vec![ClippedArea {
+        box_px: [3000, 2000, size[0], size[1]],
+        area_pct: pct,
+        tone_lost_pct: Some(lost_pct),
+        around_ev: Some(around_ev),
+    }];
+    for (c, pct) in m.channels.iter_mut().zip([lost_pct, pct, pct, lost_pct]) {
+        c.clipped_pct = pct;
+    }
+}
+
+#[test]
+fn the_sun_is_a_note_and_a_blown_surface_is_not() {
+    let (mut m, s) = (measures(), shot());
+    let judged = |m: &Measures| {
+        let judgement = judged(m, &s, "portfolio", None);
+        let blown = judgement.verdict.findings.iter().find(|f| f.code == FindingCode::Blown).cloned();
+        (judgement.verdict.outcome, blown)
+    };
+    // 280 x 280 px of 24 megapixels filled to pi/4: 0.257 %, green alone but for the core, sky 1 EV below.
+    one_patch(&mut m, 0.257, 0.05, 1.0, [280, 280]);
+    let (outcome, note) = judged(&m);
+    assert_eq!(outcome, Outcome::Prints);
+    let note = note.unwrap();
+    assert_eq!(note.severity, Severity::Note);
+    assert!(note.text.contains("light source") && note.text.contains("green alone"), "{}", note.text);
+    // The half disc on a horizon, too: 400 x 200 px.
+    one_patch(&mut m, 0.257, 0.05, 1.0, [400, 200]);
+    assert_eq!(judged(&m).0, Outcome::Prints);
+    for (why, pct, lost, around, size) in [
+        ("tone is lost in more than half of it", 0.257, 0.2, 1.0, [280, 280]),
+        ("its surroundings run up to it", 0.257, 0.05, 0.4, [280, 280]),
+        ("too large for a disc", 1.5, 0.1, 1.0, [680, 680]),
+        ("no disc: a band", 0.257, 0.05, 1.0, [1600, 50]),
+        ("no disc: ragged", 0.257, 0.05, 1.0, [500, 400]),
+    ] {
+        one_patch(&mut m, pct, lost, around, size);
+        let (outcome, blown) = judged(&m);
+        assert_ne!(outcome, Outcome::Prints, "{why}");
+        assert!(blown.unwrap().severity >= Severity::Borderline, "{why}");
+    }
+    // Glitter has any shape and is small.
+    one_patch(&mut m, 0.04, 0.0, 0.8, [1000, 12]);
+    m.exposure.clipped_any_pct = 0.25;
+    assert_eq!(judged(&m).0, Outcome::Prints);
+}
+
+#[test]
+fn advice_on_blown_follows_the_room_that_there_was() {
+    let (mut m, s) = (measures(), shot());
+    one_patch(&mut m, 3.0, 3.0, 0.3, [900, 900]);
+    for (room, words, not) in [
+        (Some(-3.0), "at least 2 EV less", "3.0 EV"),
+        (Some(-0.5), "0.7 EV less", "at least"),
+        (Some(1.87), "had room for 1.9 EV", "less"),
+        (None, "cannot be told", " less"),
+    ] {
+        m.exposure.brighter_by_ev = room;
+        let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Blown);
+        assert!(found.remedy.contains(words) && !found.remedy.contains(not), "{}", found.remedy);
+    }
+    let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Blown);
+    assert!(found.text.contains("red 3 %, green 3 %, blue 3 %"), "{}", found.text);
+}
+
+#[test]
+fn no_largest_print_is_promised_where_the_tones_fail() {
+    let (mut m, s) = (measures(), shot());
+    // 3 % in all colours fails at every size.
+    one_patch(&mut m, 3.0, 3.0, 0.3, [900, 900]);
+    let print = judged(&m, &s, "portfolio", None).print;
+    assert_eq!((print.largest, print.largest_with_proof), (None, None));
+    let accepted = print.if_accepted.unwrap();
+    // 6000 px over 240 ppi.
+    assert!((accepted.width_in - 25.0).abs() < 1e-9 && accepted.what == "highlights", "{accepted:?}");
+    // 0.5 % in one patch passes the share (borderline), and 25 cm2 of patch fails the exhibition brief: 0.5 % of the picture
+    // is 25 cm2 at 5000 cm2, 86.6 x 57.7 cm.
+    one_patch(&mut m, 0.5, 0.5, 0.3, [350, 350]);
+    let print = judged(&m, &s, "exhibition", None).print;
+    let proof = print.largest_with_proof.unwrap();
+    assert_eq!(proof.limited_by, "highlights");
+    assert!((proof.width_in * 2.54 - 86.6).abs() < 0.1, "{proof:?}");
+    // Shadows that fail do so at every size; a clean frame has nothing to accept.
+    let mut m = measures();
+    m.exposure.floor_pct = Some(60.0);
+    let print = judged(&m, &s, "portfolio", None).print;
+    assert_eq!((print.largest, print.if_accepted.unwrap().what.as_str()), (None, "shadows"));
+    assert_eq!(judged(&measures(), &s, "portfolio", None).print.if_accepted, None);
+}
