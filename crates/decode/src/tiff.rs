@@ -93,11 +93,17 @@ impl<'a> Tiff<'a> {
         Some(if self.big { u64::from_be_bytes(bytes) } else { u64::from_le_bytes(bytes) })
     }
 
+    /// True where a directory inside the file says that it has more entries than any camera writes: it is not read here, and a
+    /// reader must not follow what leads to it.
+    pub(crate) fn overfull(&self, offset: usize) -> bool {
+        self.u16(offset).is_some_and(|count| usize::from(count) > MAX_ENTRIES)
+    }
+
     /// The directory at `offset` and the offset of the next in its chain (0: none). `None` where it does not lie
     /// inside the file.
     pub(crate) fn ifd(&self, offset: usize, via: u16) -> Option<(Ifd, usize)> {
         let count = usize::from(self.u16(offset)?);
-        if count > MAX_ENTRIES {
+        if self.overfull(offset) {
             return None;
         }
         let first = offset.checked_add(2)?;

@@ -44,9 +44,10 @@ pub(super) fn scan(tiff: &Tiff<'_>, first: usize, magic: u16) -> Result<Containe
     Ok(Container { kind: Kind::Tiff, ifds, defuse, cut, zero_tail })
 }
 
-/// True where the next directory lies outside the file or has more entries than any camera writes.
+/// True where the next directory has more entries than any camera writes. One beyond the end is left to the reader: a file
+/// that was cut must not look whole.
 fn leads_nowhere(tiff: &Tiff<'_>, ifd: &Ifd) -> bool {
-    tiff.u32(ifd.next_at).is_some_and(|next| next != 0 && tiff.ifd(next as usize, 0).is_none())
+    tiff.u32(ifd.next_at).is_some_and(|next| next != 0 && tiff.overfull(next as usize))
 }
 
 /// True where an entry's values lie outside the file.
@@ -56,10 +57,11 @@ pub(super) fn outside(tiff: &Tiff<'_>, entry: &Entry) -> bool {
     end > tiff.data.len()
 }
 
-/// A pointer to directories of a type that we do not read: a reader that takes it for bytes follows each of them, to places
-/// that were not looked at.
+/// A pointer to directories of a type that we do not read (a reader that takes it for bytes follows each of them, to places
+/// that were not looked at), or to one that is not read.
 fn leads_astray(tiff: &Tiff<'_>, entry: &Entry) -> bool {
-    POINTERS.contains(&entry.tag) && tiff.uints(entry, MAX_IFDS).is_none()
+    POINTERS.contains(&entry.tag)
+        && tiff.uints(entry, MAX_IFDS).is_none_or(|offsets| offsets.iter().any(|&o| tiff.overfull(o as usize)))
 }
 
 /// Entries of a maker note that is a plain directory with offsets from the start of the file; empty for others.
