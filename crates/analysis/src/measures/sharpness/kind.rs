@@ -24,6 +24,10 @@ const LEAST_EXPLAINED: f64 = 0.5;
 const PIXEL_SIGMA_PX: f64 = 0.288_675;
 /// The round part beside a motion must pass the allowance by this factor to be called missed focus as well.
 pub(crate) const MIXED_MARGIN: f64 = 1.08;
+/// Spread of a frame's sharp end over the allowance above which its edges contradict the finding that nothing is wrong.
+const NOT_SHARP: f64 = 1.3;
+/// Spread of the sharp end over that of the fitted blur below which the blur is that of what lies out of the plane of focus.
+const IN_FOCUS: f64 = 0.6;
 /// Fall of chi^2 (at one per degree of freedom) that a part must bring.
 const LEAST_EVIDENCE: f64 = 20.0;
 
@@ -61,6 +65,23 @@ pub(crate) struct KindReading {
     pub(crate) from_nulls: bool,
     /// The spectrum of the whole frame shows the same motion as the edges: no subject moved alone.
     pub(crate) whole_frame: bool,
+}
+
+impl KindReading {
+    /// The kind held against the spread of the sharp end of all edges: each direction alone may be led astray.
+    pub(crate) fn held_against(self, sharp_px: f64, allowance_px: f64) -> Self {
+        match self.verdict {
+            Verdict::None if sharp_px > NOT_SHARP * allowance_px => {
+                let why = "the edges of single directions look sharp, those of the frame as a whole do not";
+                Self { verdict: Verdict::Undetermined(why), confidence: 0.2, ..self }
+            }
+            Verdict::Defocus if sharp_px < allowance_px && sharp_px < IN_FOCUS * self.psf.variance(0.0).sqrt() => {
+                let psf = PointSpread { defocus_px: 0.0, sigma_px: sharp_px, ..self.psf };
+                Self { verdict: Verdict::None, psf, defocus_px: None, confidence: 0.5, ..self }
+            }
+            _ => self,
+        }
+    }
 }
 
 /// Directions covered: separate 15-degree bins with a stack, and the largest gap between neighbours in degrees.

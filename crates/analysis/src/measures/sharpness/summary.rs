@@ -10,6 +10,11 @@ const LAST: f64 = 4.6;
 const LEAST_DENSITY: f64 = 0.4;
 /// ... and holds at least this share of all readings.
 const LEAST_SHARE: f64 = 0.06;
+/// Where more than this share of the readings lie sharper than the group by [`CLEAR`] or more, it is not the sharp end:
+/// noise flattens a peak, so a lower one, of [`LEAST_DENSITY_AMONG_MANY`], is looked for among them.
+const SHARPER_SHARE: f64 = 0.25;
+const CLEAR: f64 = 0.3;
+const LEAST_DENSITY_AMONG_MANY: f64 = 0.15;
 
 /// One edge for the summaries.
 #[derive(Debug, Clone, Copy)]
@@ -53,13 +58,20 @@ pub(crate) fn sharp_mean_ln(readings: &[Reading]) -> Option<(f64, f64)> {
     }
     let total: f64 = density.iter().sum();
     let near = (0.12 / STEP) as usize;
-    let peak = (1..density.len() - 1)
-        .filter(|&k| density[k] >= density[k - 1] && density[k] > density[k + 1])
-        .filter(|&k| density[k] >= LEAST_DENSITY * highest)
-        .find(|&k| {
-            let here: f64 = density[k.saturating_sub(near)..(k + near + 1).min(density.len())].iter().sum();
-            here >= LEAST_SHARE * total
-        })?;
+    let first_peak = |least_density: f64| {
+        (1..density.len() - 1)
+            .filter(|&k| density[k] >= density[k - 1] && density[k] > density[k + 1])
+            .filter(|&k| density[k] >= least_density * highest)
+            .find(|&k| {
+                let here: f64 = density[k.saturating_sub(near)..(k + near + 1).min(density.len())].iter().sum();
+                here >= LEAST_SHARE * total
+            })
+    };
+    let mut peak = first_peak(LEAST_DENSITY)?;
+    let sharper: f64 = density[..peak.saturating_sub((CLEAR / STEP) as usize)].iter().sum();
+    if sharper > SHARPER_SHARE * total {
+        peak = first_peak(LEAST_DENSITY_AMONG_MANY)?;
+    }
     let mut centre = FIRST + peak as f64 * STEP;
     let (mut weight, mut weight2, mut spread) = (1.0, 1.0, 0.0);
     for _ in 0..4 {
