@@ -3,11 +3,14 @@
 #![allow(clippy::print_stderr, clippy::unwrap_used)]
 
 mod blur_order;
+mod edge_forms;
 mod exif_tags;
 mod libraw_pixels;
 mod noise;
+mod optics_tables;
 mod photographs;
 mod photon_transfer;
+mod print_arithmetic;
 mod python;
 mod simulated_files;
 mod xmp;
