@@ -1,5 +1,6 @@
 //! The readers behind one trait.
 
+mod directory_walk;
 mod dng;
 mod rawler;
 mod rawloader;

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use rawloader::{RawImage, RawImageData};
 
-use super::{Backend, Decoded, Gaps};
+use super::{Backend, Decoded, Gaps, directory_walk};
 use crate::DecodeError;
 use crate::container::{Container, Kind};
 use crate::error::one_line;
@@ -25,6 +25,12 @@ impl Backend for Rawloader {
     }
 
     fn decode(&self, _container: &Container, bytes: &Arc<Vec<u8>>) -> Result<Decoded, DecodeError> {
+        if !directory_walk::ends(bytes) {
+            return Err(DecodeError::LimitExceeded {
+                what: "a tree of directories".into(),
+                limit: "what any camera writes".into(),
+            });
+        }
         let image = guarded(|| rawloader::decode(&mut Cursor::new(bytes.as_slice())))
             .map_err(|panic| DecodeError::Decoder(format!("rawloader stopped: {}", one_line(&panic))))?
             .map_err(|error| DecodeError::Decoder(one_line(&error.to_string())))?;
