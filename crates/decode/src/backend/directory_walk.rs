@@ -109,9 +109,12 @@ impl Walk {
         if note.starts_with(b"OLYMP") {
             let start = at + if note.starts_with(b"OLYMPUS") { 12 } else { 8 };
             let count = self.directory(tiff, start, base, depth)?;
-            let processing = (0..count % OVERFULL).map(|i| start + 2 + i * 12).find(|&p| tiff.u16(p) == Some(IMAGE_PROCESSING));
+            let processing =
+                (0..count % OVERFULL).map(|i| start + 2 + i * 12).find(|&p| tiff.u16(p) == Some(IMAGE_PROCESSING));
             return match processing.and_then(|p| tiff.u32(p + 8)).map(|o| o as usize) {
-                Some(o) if o > 0 => self.directory(&Tiff { data: note.get(o..)?, big: tiff.big }, 0, o, depth).map(drop),
+                Some(o) if o > 0 => {
+                    self.directory(&Tiff { data: note.get(o..)?, big: tiff.big }, 0, o, depth).map(drop)
+                }
                 _ => Some(()),
             };
         }

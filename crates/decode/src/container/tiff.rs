@@ -31,6 +31,12 @@ pub(super) fn scan(tiff: &Tiff<'_>, first: usize, magic: u16) -> Result<Containe
     if main.get(271).is_none() && magic == 42 && main.get(305).is_none() {
         return Err(DecodeError::NotRaw("it is a TIFF picture without a camera's name".into()));
     }
+    if let Some(entry) = ifds.iter().find_map(|ifd| ifd.get(dng::DNG_VERSION)) {
+        // Readers would take it for a DNG, by tags that are checked in DNGs alone.
+        let what = "a DNG version stands outside the first directory".into();
+        return Err(DecodeError::Corrupt { offset: entry.position as u64, what });
+    }
+    check_sizes(tiff, &ifds)?;
     for ifd in &ifds {
         check_image(tiff, ifd)?;
     }
@@ -73,16 +79,28 @@ fn maker_note(tiff: &Tiff<'_>, ifds: &[Ifd]) -> Vec<Entry> {
     if ifd.entries.len() > 512 || 5 * known < 4 * ifd.entries.len() { Vec::new() } else { ifd.entries }
 }
 
-/// Sizes within the limits; strips, tiles and JPEGs inside the file.
+/// Sizes of pictures and tiles within the limits, whichever directory or entry a reader takes them from: some take the last of
+/// several entries of one tag, some look for a missing one in other directories.
+fn check_sizes(tiff: &Tiff<'_>, ifds: &[Ifd]) -> Result<(), DecodeError> {
+    let largest = |tag: u16| {
+        let entries = ifds.iter().flat_map(|ifd| &ifd.entries).filter(|e| e.tag == tag && e.count > 0);
+        let value = |e: &Entry| tiff.floats(&Entry { count: 1, ..*e }, 1)?.first().map(|v| v.abs().ceil() as u64);
+        entries.filter_map(value).max().unwrap_or(0)
+    };
+    let samples = largest(277);
+    for (width, height) in [(256, 257), (322, 323)] {
+        let (width, height) = (largest(width), largest(height));
+        if width > 0 && height > 0 {
+            check_size(width, height, samples)?;
+        }
+    }
+    Ok(())
+}
+
+/// Strips, tiles and JPEGs inside the file.
 fn check_image(tiff: &Tiff<'_>, ifd: &Ifd) -> Result<(), DecodeError> {
     let truncated =
         |what: &str, needed: u64| DecodeError::Truncated { what: what.into(), needed, length: tiff.data.len() as u64 };
-    if let (Some(width), Some(height)) = (tiff.first(ifd, 256), tiff.first(ifd, 257))
-        && width > 0
-        && height > 0
-    {
-        check_size(width, height, 1)?;
-    }
     for (offsets, counts) in [(273, 279), (324, 325), (513, 514)] {
         let (Some(offsets), Some(counts)) = (ifd.get(offsets), ifd.get(counts)) else { continue };
         for list in [offsets, counts] {

@@ -9,4 +9,4 @@ mod levels;
 mod tags;
 
 pub(crate) use decode::decode;
-pub(crate) use tags::{DngRaw, find_raw, is_dng};
+pub(crate) use tags::{DNG_VERSION, DngRaw, find_raw, is_dng};

@@ -5,7 +5,7 @@ use crate::tiff::{Ifd, Tiff};
 use crate::{Area, DecodeError, FilterArray, NoiseProfile};
 
 /// DNGVersion.
-const DNG_VERSION: u16 = 50_706;
+pub(crate) const DNG_VERSION: u16 = 50_706;
 
 /// The raw image of a DNG, checked: sizes are within limits and every strip or tile lies inside the file.
 #[derive(Debug)]
