@@ -77,7 +77,9 @@ fn supervise(
         let result = match answered::<Drawing>(&task, limits.time(job.bytes), limits, &mut process) {
             Ok(None) => break,
             Ok(Some(Ok(drawing))) => Ok((job.number, drawing)),
-            Ok(Some(Err(reason))) => Ok((job.number, Drawing::NoPicture(format!("the raw file {reason}")))),
+            Ok(Some(Err(given_up))) => {
+                Ok((job.number, Drawing::NoPicture(format!("the raw file {}", given_up.reason))))
+            }
             Err(failure) => Err(failure),
         };
         let failed = result.is_err();

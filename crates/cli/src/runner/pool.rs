@@ -7,12 +7,12 @@ use std::sync::mpsc::{SyncSender, sync_channel};
 use std::time::Duration;
 
 use rawassay_report::record::uri_of_path;
-use rawassay_report::{FileId, Record, RecordStore, ReportError};
+use rawassay_report::{FileId, Record, RecordStore, ReportError, Status};
 use serde::de::DeserializeOwned;
 
 use super::identify::known_content;
 use super::process::{Process, Reply, interrupted, listen};
-use super::worker::Task;
+use super::worker::{Measured, Task, cannot_be_read};
 use super::{Limits, limits};
 use crate::identity::identify;
 use crate::messages::Failure;
@@ -121,7 +121,28 @@ fn look(
     if let Some(record) = known_content(store, &job.path, &job.key, &id).map_err(cannot_read)? {
         return Ok(Some(outcome(record, true, true)));
     }
-    let Some(mut record) = measured(job, &id, limits, process)? else { return Ok(None) };
+    let mut record = match measured(job, &id, limits, process)? {
+        None => return Ok(None),
+        Some(Ok(record)) => record,
+        // Another time, or with other limits, it may be measured: a row now, nothing that the next run would believe.
+        Some(Err(GivenUp { reason, for_good: false })) => {
+            let record = Record::unreadable(&job.path, FileId::default(), reason);
+            return Ok(Some(outcome(record, false, false)));
+        }
+        Some(Err(GivenUp { reason, .. })) => Record::unreadable(&job.path, FileId::default(), reason),
+    };
+    // What was wrong may be that the file went away, or was still being copied.
+    if record.status != Status::Measured {
+        let changed = match checked_identity(&job.path) {
+            Ok(now) if now == id => None,
+            Ok(_) => Some("was written to while it was being read; audit it again when it is complete".into()),
+            Err((_, reason)) => Some(reason),
+        };
+        if let Some(reason) = changed {
+            let record = Record::unreadable(&job.path, FileId::default(), reason);
+            return Ok(Some(outcome(record, false, false)));
+        }
+    }
     record.set_path(&job.path);
     record.file_id = id;
     Ok(Some(outcome(record, false, true)))
@@ -143,32 +164,38 @@ fn checked_identity(path: &Path) -> Result<FileId, (bool, String)> {
     identify(path).map_err(|e| (e.kind() != std::io::ErrorKind::NotFound, cannot_be_read(&e)))
 }
 
-fn cannot_be_read(error: &std::io::Error) -> String {
-    match error.kind() {
-        std::io::ErrorKind::PermissionDenied => {
-            "cannot be read (no permission); give yourself the right to read it".into()
-        }
-        std::io::ErrorKind::NotFound => "went away while it was being read; is the card still in?".into(),
-        _ => format!("cannot be read ({}); check the card and the cable", plain_cause(error)),
-    }
-}
-
 /// Measures in the worker. `None` where the user does not want to wait for it.
-fn measured(job: &Job, id: &FileId, limits: &Limits, process: &mut Option<Process>) -> Result<Option<Record>, Failure> {
+fn measured(
+    job: &Job,
+    id: &FileId,
+    limits: &Limits,
+    process: &mut Option<Process>,
+) -> Result<Option<Result<Record, GivenUp>>, Failure> {
     let place = uri_of_path(&job.path).unwrap_or_else(|| job.path.to_string_lossy().into_owned());
     let task = Task { place, memory_bytes: limits.memory(id.size), draw: None };
-    let answer = answered::<Record>(&task, limits.time(id.size), limits, process)?;
-    Ok(answer.map(|a| a.unwrap_or_else(|reason| Record::unreadable(&job.path, FileId::default(), reason))))
+    let answer = answered::<Measured>(&task, limits.time(id.size), limits, process)?;
+    Ok(answer.map(|answer| match answer? {
+        Measured::Done(record) => Ok(*record),
+        Measured::CannotRead(reason) => Err(GivenUp { reason, for_good: false }),
+    }))
 }
 
-/// A worker's answer, or why there is none, one line for the user; `None` where they do not want to wait for it. A
+/// Why a worker gave no answer.
+pub(super) struct GivenUp {
+    /// One line for the user.
+    pub(super) reason: String,
+    /// True where the same file would end the same way again.
+    pub(super) for_good: bool,
+}
+
+/// A worker's answer, or why there is none; `None` where they do not want to wait for it. A
 /// worker that something outside ended gets a second try; one that ended by itself does not: it would again.
 pub(super) fn answered<T: DeserializeOwned>(
     task: &Task,
     time: Duration,
     limits: &Limits,
     process: &mut Option<Process>,
-) -> Result<Option<Result<T, String>>, Failure> {
+) -> Result<Option<Result<T, GivenUp>>, Failure> {
     let mut tries = 0;
     loop {
         tries += 1;
@@ -186,7 +213,8 @@ pub(super) fn answered<T: DeserializeOwned>(
             return Ok(Some(Ok(*answer)));
         }
         *process = None;
-        return Ok(Some(Err(match reply {
+        let for_good = matches!(reply, Reply::Died { of_memory: false, .. });
+        let reason = match reply {
             Reply::Stopped => return Ok(None),
             Reply::TimedOut => format!(
                 "took longer than {} s and was given up; copy it again from the card, or give more time with --timeout",
@@ -201,7 +229,8 @@ pub(super) fn answered<T: DeserializeOwned>(
                 format!("ended the program that read it ({how}); copy it again from the card, or convert it to DNG")
             }
             Reply::Answer(_) => continue,
-        })));
+        };
+        return Ok(Some(Err(GivenUp { reason, for_good })));
     }
 }
 

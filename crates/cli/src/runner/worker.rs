@@ -13,6 +13,7 @@ use rawassay_report::{FileId, Record, Status};
 use serde::{Deserialize, Serialize};
 
 use crate::messages::{Exit, Failure};
+use crate::output::plain_cause;
 
 /// One frame to measure or to draw, as a JSON line.
 #[derive(Debug, Serialize, Deserialize)]
@@ -37,6 +38,15 @@ pub struct Draw {
     pub folder: String,
     /// Name of the frame's page.
     pub id: String,
+}
+
+/// The answer where a frame is measured.
+#[derive(Debug, Serialize, Deserialize)]
+pub enum Measured {
+    /// Measured, or found to be damaged or no raw that can be read.
+    Done(Box<Record>),
+    /// The bytes did not come from the disk; says nothing of what is in the file.
+    CannotRead(String),
 }
 
 /// The answer to [`Draw`].
@@ -86,9 +96,31 @@ impl Worker {
     }
 }
 
-/// Decodes and measures one file; whatever goes wrong is in the record. The supervisor puts in path and identity.
-pub fn measure_file(path: &Path) -> Record {
-    let done = catch_unwind(AssertUnwindSafe(|| match rawassay_decode::open(path) {
+/// Reads and measures one file. The supervisor puts in path and identity.
+pub fn measure_file(path: &Path) -> Measured {
+    match std::fs::read(path) {
+        Ok(bytes) => Measured::Done(Box::new(measure_bytes(path, bytes))),
+        Err(error) => Measured::CannotRead(cannot_be_read(&error)),
+    }
+}
+
+/// What is wrong with the disk, the card or the rights, and what to do.
+pub fn cannot_be_read(error: &std::io::Error) -> String {
+    match error.kind() {
+        std::io::ErrorKind::PermissionDenied => {
+            "cannot be read (no permission); give yourself the right to read it".into()
+        }
+        std::io::ErrorKind::OutOfMemory => {
+            "needs more memory than one frame may take; close other programs, or allow more with --memory".into()
+        }
+        std::io::ErrorKind::NotFound => "went away while it was being read; is the card still in?".into(),
+        _ => format!("cannot be read ({}); check the card and the cable", plain_cause(error)),
+    }
+}
+
+/// Decodes and measures; whatever goes wrong is in the record.
+fn measure_bytes(path: &Path, bytes: Vec<u8>) -> Record {
+    let done = catch_unwind(AssertUnwindSafe(|| match rawassay_decode::open_bytes(path, bytes) {
         Ok(frame) => {
             let measures = measure(&frame);
             let (status, error) = match &frame.integrity {

@@ -6,6 +6,7 @@ mod broken;
 mod ends;
 mod formats;
 mod manners;
+mod mishaps;
 mod names;
 mod outputs;
 mod page;
