@@ -1,29 +1,24 @@
 //! Series against sessions with known truth (crate `rawassay_tests::session`).
 
 use rawassay_analysis::series::{By, Group, Held, Series, series};
-use rawassay_analysis::{Brief, FrameView, Judgement, Outcome, judge, print};
+use rawassay_analysis::{Brief, FrameRow, Judgement, Outcome, RowMaker, judge, print};
 use rawassay_report::{Record, Status};
 use rawassay_tests::session::{Body, Dice, Take, record};
 
 /// The series of these records.
 pub(crate) fn answer(by: By, records: &[Record], brief: &Brief) -> Series {
     let judgements: Vec<Judgement> = records.iter().map(|r| judge::judge(&r.subject(), brief, None)).collect();
-    let views: Vec<FrameView<'_>> = views(records, &judgements);
-    series(by, &views, &Held { brief, name: &brief.name, keeper_share: 0.9 })
+    series(by, &rows(records, &judgements), &Held { brief, name: &brief.name, keeper_share: 0.9 })
 }
 
 /// Frames as series and sets see them.
-pub(crate) fn views<'a>(records: &'a [Record], judgements: &'a [Judgement]) -> Vec<FrameView<'a>> {
-    let view = |(record, judgement): (&'a Record, &'a Judgement)| {
-        Some(FrameView {
-            file: &record.file,
-            shot: record.shot.as_ref()?,
-            measures: record.measures.as_ref()?,
-            judgement,
-            damaged: record.status == Status::Damaged,
-        })
+pub(crate) fn rows(records: &[Record], judgements: &[Judgement]) -> Vec<FrameRow> {
+    let mut maker = RowMaker::default();
+    let row = |(record, judgement): (&Record, &Judgement)| {
+        let (shot, measures) = (record.shot.as_ref()?, record.measures.as_ref()?);
+        Some(maker.row(&record.file, shot, measures, judgement, record.status == Status::Damaged))
     };
-    records.iter().zip(judgements).filter_map(view).collect()
+    records.iter().zip(judgements).filter_map(row).collect()
 }
 
 fn only(series: &Series) -> &Group {

@@ -8,7 +8,7 @@ use rawassay_report::Record;
 use rawassay_tests::chain::records;
 use rawassay_tests::chain_sessions::{Chapter, SIZE, aperture_test, burst, day, hand_held_test, iso_test};
 
-use crate::series::{answer, views};
+use crate::series::{answer, rows};
 
 /// A print that suits frames of 0.3 megapixels: 10 x 15 cm from 90 cm, some 110 ppi.
 fn small_print(limits: &str) -> Brief {
@@ -91,7 +91,7 @@ fn the_best_of_a_burst_is_found() {
         let (recipes, good) = burst(4, seed, 100.0);
         let records = records(&recipes);
         let judgements = judged(&records, &brief);
-        let found = sets(&views(&records, &judgements));
+        let found = sets(&rows(&records, &judgements));
         assert_eq!((found.bursts.len(), found.brackets.len()), (1, 0), "seed {seed}");
         right += u32::from(found.bursts[0].best.as_deref() == Some(records[good].file.as_str()));
     }
@@ -104,7 +104,7 @@ fn bursts_brackets_tests_and_single_pictures_are_told_apart() {
     let (recipes, truth) = day(12, 1);
     let records = records(&recipes);
     let judgements = judged(&records, &brief);
-    let found = sets(&views(&records, &judgements));
+    let found = sets(&rows(&records, &judgements));
     for (kind, range) in truth {
         let files: Vec<String> = records[range].iter().map(|r| r.file.clone()).collect();
         let touched = |set: &[String]| set.iter().any(|f| files.contains(f));

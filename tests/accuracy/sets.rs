@@ -5,12 +5,12 @@ use rawassay_analysis::{Brief, Judgement, judge};
 use rawassay_report::Record;
 use rawassay_tests::session::{Body, Dice, Take, clock, record};
 
-use crate::series::views;
+use crate::series::rows;
 
 fn found(records: &[Record]) -> Sets {
     let brief = Brief::built_in("exhibition").unwrap();
     let judgements: Vec<Judgement> = records.iter().map(|r| judge::judge(&r.subject(), &brief, None)).collect();
-    sets(&views(records, &judgements))
+    sets(&rows(records, &judgements))
 }
 
 /// The best of a burst in 95 of 100: five frames whose motion or defocus differs by what can be seen.

@@ -3,7 +3,8 @@
 //!     cargo run --release -p rawassay-tests --example large_record -- 20000 large.ndjson
 //!     time rawassay sets large.ndjson --format json > sets.json
 //!
-//! Bursts, brackets, and test series over ISO, f-stop and exposure time, by two invented cameras.
+//! Bursts, brackets, and test series over ISO, f-stop and exposure time, by two invented cameras. With `alike` behind the
+//! name, frames of one scene at one time instead: the worst that can be asked of `sets`.
 #![allow(clippy::unwrap_used)]
 
 use std::io::Write;
@@ -15,6 +16,7 @@ fn main() {
     let frames: usize = arguments.next().map_or(20_000, |n| n.parse().unwrap());
     let path = arguments.next().unwrap_or_else(|| "large.ndjson".into());
     let mut out = std::io::BufWriter::new(std::fs::File::create(path).unwrap());
+    let alike = arguments.next().is_some_and(|word| word == "alike");
     let bodies = [Body::common(), Body { model: "Meridian 96", serial: Some("M96-0007"), ..Body::common() }];
     let mut dice = Dice(1);
     let mut seconds = 0.0;
@@ -31,15 +33,16 @@ fn main() {
             ..Take::default()
         };
         let (take, pause) = match set % 4 {
+            _ if alike => (Take { scene: 0, focal_mm: 50.0, ..base }, 0.0),
             0 => (base, 0.2),
             1 => (Take { shutter_s: (stops - 2.0).exp2() / 250.0, ..base }, 0.5),
             2 => (Take { iso: 100.0 * stops.exp2(), shutter_s: 1.0 / (250.0 * stops.exp2()), ..base }, 3.0),
             _ => (Take { f_number: 2.8 * (stops / 2.0).exp2(), ..base }, 3.0),
         };
-        seconds += pause + if within == 4 { 20.0 } else { 0.0 };
+        seconds += pause + if within == 4 && !alike { 20.0 } else { 0.0 };
         // The clock of the example has one day.
         seconds %= 50_000.0;
-        serde_json::to_writer(&mut out, &record(&bodies[set % 2], &take, &mut dice)).unwrap();
+        serde_json::to_writer(&mut out, &record(&bodies[if alike { 0 } else { set % 2 }], &take, &mut dice)).unwrap();
         out.write_all(b"\n").unwrap();
     }
     out.flush().unwrap();

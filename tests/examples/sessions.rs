@@ -7,7 +7,7 @@
 
 use rawassay_analysis::series::{By, Group, Held, series};
 use rawassay_analysis::sets::{Sets, sets};
-use rawassay_analysis::{Brief, FrameView, Judgement, judge, print};
+use rawassay_analysis::{Brief, FrameRow, Judgement, RowMaker, judge, print};
 use rawassay_report::Record;
 use rawassay_tests::chain::records;
 use rawassay_tests::chain_sessions::{Chapter, SIZE, aperture_test, burst, day, hand_held_test};
@@ -15,25 +15,23 @@ use rawassay_tests::chain_sessions::{Chapter, SIZE, aperture_test, burst, day, h
 const BRIEF: &str = "name = \"small\"\n[output]\nkind = \"print\"\nsize = \"10 x 15 cm\"\ndistance = \"90 cm\"\n\
                      ppi_wanted = 80\nppi_least = 40\n";
 
-fn with_views<T>(records: &[Record], brief: &Brief, look: impl FnOnce(&[FrameView<'_>]) -> T) -> T {
+fn with_rows<T>(records: &[Record], brief: &Brief, look: impl FnOnce(&[FrameRow]) -> T) -> T {
     let judgements: Vec<Judgement> = records.iter().map(|r| judge::judge(&r.subject(), brief, None)).collect();
-    let views: Vec<FrameView<'_>> = records
+    let mut maker = RowMaker::default();
+    let rows: Vec<FrameRow> = records
         .iter()
         .zip(&judgements)
-        .map(|(record, judgement)| FrameView {
-            file: &record.file,
-            shot: record.shot.as_ref().unwrap(),
-            measures: record.measures.as_ref().unwrap(),
-            judgement,
-            damaged: false,
+        .map(|(record, judgement)| {
+            let (shot, measures) = (record.shot.as_ref().unwrap(), record.measures.as_ref().unwrap());
+            maker.row(&record.file, shot, measures, judgement, false)
         })
         .collect();
-    look(&views)
+    look(&rows)
 }
 
 fn first_group(by: By, records: &[Record], brief: &Brief) -> Group {
     let held = Held { brief, name: "small", keeper_share: 0.9 };
-    with_views(records, brief, |views| series(by, views, &held)).groups.remove(0)
+    with_rows(records, brief, |rows| series(by, rows, &held)).groups.remove(0)
 }
 
 fn main() {
@@ -79,7 +77,7 @@ fn main() {
     for seed in 0..100 {
         let (recipes, good) = burst(4, seed, 100.0);
         let records = records(&recipes);
-        let found: Sets = with_views(&records, &brief, sets);
+        let found: Sets = with_rows(&records, &brief, sets);
         alone += u32::from(found.bursts.len() == 1 && found.brackets.is_empty());
         let best = found.bursts.first().and_then(|b| b.best.clone());
         right += u32::from(best.as_deref() == Some(records[good].file.as_str()));
@@ -90,7 +88,7 @@ fn main() {
     for seed in 0..10 {
         let (recipes, truth) = day(12, seed);
         let records = records(&recipes);
-        let found: Sets = with_views(&records, &brief, sets);
+        let found: Sets = with_rows(&records, &brief, sets);
         for (kind, range) in truth {
             let files: Vec<&str> = records[range].iter().map(|r| r.file.as_str()).collect();
             let bursts = || found.bursts.iter().map(|b| &b.files);

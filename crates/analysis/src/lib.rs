@@ -31,7 +31,7 @@ pub use measures::{
     Blur, BlurKind, Channel, ClippedArea, ClippingMap, Exposure, Likeness, Measures, Noise, RiseMap, SaturationFrom,
     Sharpness, known,
 };
-pub use view::{Camera, FrameView, file_name};
+pub use view::{Camera, FrameRow, Gear, RowMaker, file_name};
 
 /// Version of the measures. It rises whenever a measure may give another number for the same file, so that a record
 /// made by an older version is measured again.

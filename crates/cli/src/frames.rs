@@ -1,9 +1,9 @@
 //! Records joined with a brief: what `series`, `sets` and `cull` work on.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
-use rawassay_analysis::{Brief, ClippingMap, FrameView, Judgement, judge};
+use rawassay_analysis::{Brief, ClippingMap, FrameRow, Judgement, RowMaker, judge};
 use rawassay_report::{Record, Status, record};
 
 use crate::messages::Failure;
@@ -19,17 +19,6 @@ pub struct Judged {
 }
 
 impl Judged {
-    /// The frame for series and sets; `None` where it could not be read.
-    pub fn view(&self) -> Option<FrameView<'_>> {
-        Some(FrameView {
-            file: &self.record.file,
-            shot: self.record.shot.as_ref()?,
-            measures: self.record.measures.as_ref()?,
-            judgement: &self.judgement,
-            damaged: self.record.status == Status::Damaged,
-        })
-    }
-
     /// Where the file is now; where it was when it cannot be found.
     pub fn place(&self) -> PathBuf {
         self.record.locate(&self.source).unwrap_or_else(|| self.record.path())
@@ -63,10 +52,62 @@ pub fn load(paths: &[PathBuf], brief: &Brief) -> Result<Vec<Judged>, Failure> {
         }
     }
     if frames.is_empty() {
-        let names: Vec<String> = paths.iter().map(|p| p.display().to_string()).collect();
-        return Err(Failure::nothing(format!("{}: no frame in it; run audit first", names.join(", "))));
+        return Err(no_frame(paths));
     }
     Ok(frames)
+}
+
+fn no_frame(paths: &[PathBuf]) -> Failure {
+    let names: Vec<String> = paths.iter().map(|p| p.display().to_string()).collect();
+    Failure::nothing(format!("{}: no frame in it; run audit first", names.join(", ")))
+}
+
+/// Reads records for series and sets, which hold the frames they compare: one small row for each that could be read. Of a
+/// file that stands in several records the last counts.
+pub fn rows(paths: &[PathBuf], brief: &Brief) -> Result<Vec<FrameRow>, Failure> {
+    let mut rows: Vec<FrameRow> = Vec::new();
+    let mut place: HashMap<String, usize> = HashMap::new();
+    let mut gone: HashSet<usize> = HashSet::new();
+    let mut maker = RowMaker::default();
+    let mut frames = 0;
+    for path in paths {
+        let records = record::stream(path).map_err(|e| Failure::nothing(e.to_string()))?;
+        frames += records.len();
+        rows.reserve_exact(records.len());
+        for record in records {
+            let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
+            let row = row(&mut maker, &record, brief);
+            // Within one record each file comes once.
+            let at = place.get(record.key()).copied().unwrap_or(rows.len());
+            match row {
+                Some(row) if at < rows.len() => {
+                    gone.remove(&at);
+                    rows[at] = row;
+                }
+                Some(row) => {
+                    rows.push(row);
+                    if paths.len() > 1 {
+                        place.insert(record.key().to_string(), at);
+                    }
+                }
+                None if at < rows.len() => drop(gone.insert(at)),
+                None => {}
+            }
+        }
+    }
+    if frames == 0 {
+        return Err(no_frame(paths));
+    }
+    let mut number = 0..;
+    rows.retain(|_| number.next().is_none_or(|at| !gone.contains(&at)));
+    Ok(rows)
+}
+
+/// The row of a frame; `None` where it could not be read.
+fn row(maker: &mut RowMaker, record: &Record, brief: &Brief) -> Option<FrameRow> {
+    let (shot, measures) = (record.shot.as_ref()?, record.measures.as_ref()?);
+    let judgement = judge::judge(&record.subject(), brief, None);
+    Some(maker.row(&record.file, shot, measures, &judgement, record.status == Status::Damaged))
 }
 
 fn judged(mut record: Record, brief: &Brief, source: &Path) -> Judged {

@@ -10,7 +10,7 @@ use rawassay_analysis::enlarge::{self, Distance, PaperSize};
 use rawassay_analysis::judge::{Judgement, judge};
 use rawassay_analysis::series::{By, Held, Series, series};
 use rawassay_analysis::sets::{Sets, sets};
-use rawassay_analysis::{FrameView, print};
+use rawassay_analysis::{FrameRow, RowMaker, print};
 use rawassay_report::page::{self, Drawn, Folder, Purpose, Sheet, Shoot, Sizes, draw};
 use rawassay_report::plot::wall::Hanging;
 use rawassay_report::record::{path_of_uri, uri_of_path};
@@ -158,23 +158,19 @@ fn cannot_write(out: &Path, error: &ReportError) -> Failure {
 
 /// What the frames say together: series along each setting, bursts and brackets.
 fn together(records: &[Record], judgements: &[Judgement], brief: &Brief) -> (Vec<Series>, Sets) {
-    let views: Vec<FrameView<'_>> = records
+    let mut maker = RowMaker::default();
+    let rows: Vec<FrameRow> = records
         .iter()
         .zip(judgements)
         .filter_map(|(record, judgement)| {
-            Some(FrameView {
-                file: &record.file,
-                shot: record.shot.as_ref()?,
-                measures: record.measures.as_ref()?,
-                judgement,
-                damaged: record.status == Status::Damaged,
-            })
+            let (shot, measures) = (record.shot.as_ref()?, record.measures.as_ref()?);
+            Some(maker.row(&record.file, shot, measures, judgement, record.status == Status::Damaged))
         })
         .collect();
     let name = brief.title();
     let held = Held { brief, name: &name, keeper_share: 0.9 };
     let all = [By::Iso, By::Aperture, By::Shutter, By::Camera];
-    (all.into_iter().map(|by| series(by, &views, &held)).collect(), sets(&views))
+    (all.into_iter().map(|by| series(by, &rows, &held)).collect(), sets(&rows))
 }
 
 /// A frame judged by the brief, with its ladder of print sizes.

@@ -9,16 +9,12 @@ use super::{mm_per_px, otherwise, plural, scenes, short, steps_by};
 use rawassay_decode::PitchFrom;
 
 use crate::print::grade_above;
-use crate::{BlurKind, FindingCode, FrameView, Outcome, RiseMap, Severity};
+use crate::{BlurKind, FindingCode, FrameRow, Outcome, Severity};
 
 /// f-numbers within this ratio are one setting (an eighth of a stop).
 const SAME_STOP: f64 = 1.045;
 /// Focal lengths within this ratio are one group.
 const SAME_FOCAL: f64 = 1.03;
-/// Tiles nearer to the middle than this share of the half diagonal are the centre.
-const CENTRE: f64 = 0.35;
-/// Tiles further out than this share are the corners.
-const CORNERS: f64 = 0.72;
 /// A frame of missed focus is left out where it is this much softer than the best of its step.
 const MISSED: f64 = 1.25;
 
@@ -29,9 +25,9 @@ const EXPLAINS_SHARE: f64 = 0.5;
 const CODES: [FindingCode; 2] = [FindingCode::Soft, FindingCode::Diffracted];
 
 /// The groups, and cautions.
-pub(super) fn groups(frames: &[FrameView<'_>], held: &Held<'_>) -> (Vec<Group>, Vec<String>) {
-    let with_stop = |f: &&FrameView<'_>| f.shot.f_number.is_some_and(|n| n > 0.0);
-    let sound: Vec<&FrameView<'_>> = frames.iter().filter(|f| !f.damaged).collect();
+pub(super) fn groups(frames: &[FrameRow], held: &Held<'_>) -> (Vec<Group>, Vec<String>) {
+    let with_stop = |f: &&FrameRow| f.f_number().is_some_and(|n| n > 0.0);
+    let sound: Vec<&FrameRow> = frames.iter().filter(|f| !f.damaged).collect();
     let without = sound.iter().filter(|f| !with_stop(f)).count();
     let mut warnings = Vec::new();
     if without > 0 {
@@ -39,11 +35,11 @@ pub(super) fn groups(frames: &[FrameView<'_>], held: &Held<'_>) -> (Vec<Group>, 
     }
     let mut groups = Vec::new();
     let by_lens =
-        group_by(sound.into_iter().filter(with_stop), |f| Some((f.camera(), f.shot.lens.as_deref().map(str::trim))));
+        group_by(sound.into_iter().filter(with_stop), |f| Some((f.camera(), f.gear.lens.as_deref().map(str::trim))));
     for ((camera, lens), members) in by_lens {
-        let mut focal = steps_by(&members, SAME_FOCAL, |f| f.shot.focal_mm);
-        let unstated: Vec<&FrameView<'_>> = members.iter().copied().filter(|f| f.shot.focal_mm.is_none()).collect();
-        let mut parts: Vec<(Option<f64>, Vec<&FrameView<'_>>)> =
+        let mut focal = steps_by(&members, SAME_FOCAL, |f| f.focal_mm());
+        let unstated: Vec<&FrameRow> = members.iter().copied().filter(|f| f.focal_mm().is_none()).collect();
+        let mut parts: Vec<(Option<f64>, Vec<&FrameRow>)> =
             focal.drain(..).map(|(mm, frames)| (Some(mm), frames)).collect();
         if !unstated.is_empty() {
             parts.push((None, unstated));
@@ -68,65 +64,43 @@ pub(super) fn groups(frames: &[FrameView<'_>], held: &Held<'_>) -> (Vec<Group>, 
     (groups, warnings)
 }
 
-/// Median rise of the tiles whose distance from the middle, in half diagonals, passes `wanted`.
-fn zone_rise_px(map: &RiseMap, wanted: impl Fn(f64) -> bool) -> Option<f64> {
-    if map.rise_px.len() != map.cols * map.rows {
-        return None;
-    }
-    let (width, height) = (map.cols as f64, map.rows as f64);
-    let rises = map.rise_px.iter().enumerate().filter_map(|(i, rise)| {
-        let x = (i % map.cols) as f64 + 0.5 - width / 2.0;
-        let y = (i / map.cols) as f64 + 0.5 - height / 2.0;
-        // The half diagonal reaches to the middle of the corner tile.
-        let reach = (width - 1.0).hypot(height - 1.0) / 2.0;
-        (reach > 0.0 && wanted(x.hypot(y) / reach)).then_some(*rise).flatten()
-    });
-    super::stats::median_of(rises)
-}
-
 /// Frames of one f-stop that tell of the lens: neither shaken nor out of focus, as far as their neighbours show it.
-fn telling<'f, 'a>(all: &[&'f FrameView<'a>]) -> Vec<&'f FrameView<'a>> {
-    let still: Vec<&FrameView<'_>> = all
+fn telling<'f>(all: &[&'f FrameRow]) -> Vec<&'f FrameRow> {
+    let still: Vec<&FrameRow> = all
         .iter()
         .copied()
-        .filter(|f| !matches!(f.measures.blur.kind, BlurKind::Motion | BlurKind::Mixed))
-        .filter(|f| f.measures.sharpness.edge_rise_px.is_some())
+        .filter(|f| !matches!(f.blur_kind, BlurKind::Motion | BlurKind::Mixed))
+        .filter(|f| f.edge_rise_px().is_some())
         .collect();
-    let sharpest = still.iter().filter_map(|f| f.measures.sharpness.edge_rise_px).fold(f64::INFINITY, f64::min);
+    let sharpest = still.iter().filter_map(|f| f.edge_rise_px()).fold(f64::INFINITY, f64::min);
     still
         .into_iter()
-        .filter(|f| {
-            f.measures.blur.kind != BlurKind::Defocus
-                || f.measures.sharpness.edge_rise_px.is_some_and(|rise| rise <= MISSED * sharpest)
-        })
+        .filter(|f| f.blur_kind != BlurKind::Defocus || f.edge_rise_px().is_some_and(|rise| rise <= MISSED * sharpest))
         .collect()
 }
 
-fn group(key: Key, name: &str, members: &[&FrameView<'_>], held: &Held<'_>) -> Group {
+fn group(key: Key, name: &str, members: &[&FrameRow], held: &Held<'_>) -> Group {
     let (mut left_out, mut defocused) = (0, 0);
-    let steps: Vec<Step> = steps_by(members, SAME_STOP, |f| f.shot.f_number)
+    let steps: Vec<Step> = steps_by(members, SAME_STOP, |f| f.f_number())
         .into_iter()
         .map(|(f_number, all)| {
             let good = telling(&all);
             left_out += all.len() - good.len();
-            defocused += good.iter().filter(|f| f.measures.blur.kind == BlurKind::Defocus).count();
-            let of = |value: &dyn Fn(&FrameView<'_>) -> Option<f64>| estimate(good.iter().map(|f| value(f)));
+            defocused += good.iter().filter(|f| f.blur_kind == BlurKind::Defocus).count();
+            let of = |value: &dyn Fn(&FrameRow) -> Option<f64>| estimate(good.iter().map(|f| value(f)));
             Step {
                 setting: Setting::Number(f_number),
                 frames: good.len(),
                 left_out: all.len() - good.len(),
                 readings: Readings(vec![
-                    ("edge_rise_px", of(&|f| f.measures.sharpness.edge_rise_px)),
-                    ("centre_rise_px", of(&|f| zone_rise_px(&f.measures.sharpness.map, |r| r < CENTRE))),
-                    ("corners_rise_px", of(&|f| zone_rise_px(&f.measures.sharpness.map, |r| r > CORNERS))),
-                    ("expected_diffraction_px", of(&|f| f.measures.blur.expected_diffraction_px)),
-                    ("mtf50_cy_px", of(&|f| f.measures.sharpness.mtf50_cy_px)),
-                    ("mtf50_lp_mm", of(&|f| f.measures.sharpness.mtf50_lp_mm)),
-                    ("print_rise_mm", of(&|f| f.judgement.print.rise_mm)),
-                    (
-                        "print_corners_rise_mm",
-                        of(&|f| Some(zone_rise_px(&f.measures.sharpness.map, |r| r > CORNERS)? * mm_per_px(f)?)),
-                    ),
+                    ("edge_rise_px", of(&|f| f.edge_rise_px())),
+                    ("centre_rise_px", of(&|f| f.centre_rise_px())),
+                    ("corners_rise_px", of(&|f| f.corners_rise_px())),
+                    ("expected_diffraction_px", of(&|f| f.expected_diffraction_px())),
+                    ("mtf50_cy_px", of(&|f| f.mtf50_cy_px())),
+                    ("mtf50_lp_mm", of(&|f| f.mtf50_lp_mm())),
+                    ("print_rise_mm", of(&|f| f.print_rise_mm())),
+                    ("print_corners_rise_mm", of(&|f| Some(f.corners_rise_px()? * mm_per_px(f)?))),
                 ]),
                 meets_brief: None,
             }
@@ -291,7 +265,7 @@ fn limit(steps: &[Step], brief: &str) -> Option<Limit> {
 }
 
 /// What stopping down costs, and whether diffraction explains it.
-fn stopping_down(steps: &[Step], fit: &best_stop::BestStop, members: &[&FrameView<'_>]) -> Option<String> {
+fn stopping_down(steps: &[Step], fit: &best_stop::BestStop, members: &[&FrameRow]) -> Option<String> {
     let Some(costs) = fit.costs_from else {
         return Some("Diffraction costs little at the f-stops tested.".to_string());
     };
@@ -301,7 +275,7 @@ fn stopping_down(steps: &[Step], fit: &best_stop::BestStop, members: &[&FrameVie
     let (rise, n) = (last.readings.value("edge_rise_px")?, last.setting.number()?);
     // Widths add as squares: what came on top of the least rise is to be diffraction's.
     let added = (rise * rise - fit.rise_px * fit.rise_px).max(0.0);
-    let pitch = super::stats::median_of(members.iter().filter_map(|f| f.shot.pixel_pitch_um));
+    let pitch = super::stats::median_of(members.iter().filter_map(|f| f.pixel_pitch_um()));
     Some(match (last.readings.value("expected_diffraction_px"), pitch) {
         (Some(alone), Some(pitch)) if alone * alone < EXPLAINS_SHARE * added => format!(
             "Stopping down costs more than {percent:.0} % from f/{from} on, and more than diffraction explains at a pixel \
@@ -320,9 +294,9 @@ fn stopping_down(steps: &[Step], fit: &best_stop::BestStop, members: &[&FrameVie
 }
 
 /// Where the pitch is not what the file states but follows from focal lengths, which cameras round.
-fn inferred_pitch(members: &[&FrameView<'_>]) -> Option<String> {
-    let inferred = members.iter().filter(|f| f.shot.pitch_from == Some(PitchFrom::Focal35));
-    let pitch = super::stats::median_of(inferred.filter_map(|f| f.shot.pixel_pitch_um))?;
+fn inferred_pitch(members: &[&FrameRow]) -> Option<String> {
+    let inferred = members.iter().filter(|f| f.pitch_from == Some(PitchFrom::Focal35));
+    let pitch = super::stats::median_of(inferred.filter_map(|f| f.pixel_pitch_um()))?;
     Some(format!(
         "The pixel pitch of {} um is inferred from the focal length and its 35 mm equivalent: diffraction and lines per mm \
          are as good as those.",

@@ -6,7 +6,7 @@
 
 use super::{Best, Estimate, Group, Held, Key, Limit, Readings, Setting, Step, estimate, group_by, outcome_of};
 use super::{otherwise, plural, scenes, short, steps_by};
-use crate::{BlurKind, FindingCode, FrameView, Outcome};
+use crate::{BlurKind, FindingCode, FrameRow, Outcome};
 
 /// Contrast at 15 cycles per degree must differ by this much to show (own rule; the scale is that of the limits 1.5 and
 /// 3 eye limits, where it is 0.66 and 0.18).
@@ -23,24 +23,24 @@ const CODES: [FindingCode; 4] =
     [FindingCode::TooFewPixels, FindingCode::Soft, FindingCode::Diffracted, FindingCode::Noisy];
 
 /// One camera's frames.
-struct Carried<'f, 'a> {
+struct Carried<'f> {
     name: String,
     step: Step,
-    frames: Vec<&'f FrameView<'a>>,
+    frames: Vec<&'f FrameRow>,
     pixels: f64,
 }
 
 /// One group that holds every camera.
-pub(super) fn groups(frames: &[FrameView<'_>], held: &Held<'_>) -> (Vec<Group>, Vec<String>) {
+pub(super) fn groups(frames: &[FrameRow], held: &Held<'_>) -> (Vec<Group>, Vec<String>) {
     let brief = held.name;
-    let sound: Vec<&FrameView<'_>> = frames.iter().filter(|f| !f.damaged).collect();
+    let sound: Vec<&FrameRow> = frames.iter().filter(|f| !f.damaged).collect();
     if sound.is_empty() {
         return (Vec::new(), Vec::new());
     }
     let mut bodies = group_by(sound.iter().copied(), |f| Some(f.camera()));
-    let members: Vec<&[&FrameView<'_>]> = bodies.iter().map(|b| b.1.as_slice()).collect();
+    let members: Vec<&[&FrameRow]> = bodies.iter().map(|b| b.1.as_slice()).collect();
     let iso = common_iso(&members);
-    let mut cameras: Vec<Carried<'_, '_>> = Vec::new();
+    let mut cameras: Vec<Carried<'_>> = Vec::new();
     while !bodies.is_empty() {
         let (camera, members) = bodies.remove(0);
         let twins = frames.iter().any(|f| {
@@ -57,7 +57,7 @@ pub(super) fn groups(frames: &[FrameView<'_>], held: &Held<'_>) -> (Vec<Group>, 
         .iter()
         .filter(|c| c.step.readings.value("print_rise_mm").is_some())
         .min_by(|a, b| {
-            let rise = |c: &Carried<'_, '_>| c.step.readings.value("print_rise_mm").unwrap_or(f64::MAX);
+            let rise = |c: &Carried<'_>| c.step.readings.value("print_rise_mm").unwrap_or(f64::MAX);
             rise(a).total_cmp(&rise(b))
         })
         .map(|c| Best {
@@ -80,7 +80,7 @@ pub(super) fn groups(frames: &[FrameView<'_>], held: &Held<'_>) -> (Vec<Group>, 
 }
 
 /// What to be careful of.
-fn cautions(frames: &[&FrameView<'_>], cameras: &[Carried<'_, '_>], iso: Option<f64>) -> Vec<String> {
+fn cautions(frames: &[&FrameRow], cameras: &[Carried<'_>], iso: Option<f64>) -> Vec<String> {
     let mut warnings = scenes::cautions(frames, "compare cameras on one scene, in one light, from one place.");
     if cameras.iter().any(|c| c.step.frames < 3) {
         warnings.push("Fewer than three telling frames of a camera: take more for an interval to rely on.".to_string());
@@ -98,51 +98,49 @@ fn cautions(frames: &[&FrameView<'_>], cameras: &[Carried<'_, '_>], iso: Option<
 }
 
 /// The lowest ISO at which every camera was used.
-fn common_iso(bodies: &[&[&FrameView<'_>]]) -> Option<f64> {
+fn common_iso(bodies: &[&[&FrameRow]]) -> Option<f64> {
     let (first, others) = bodies.split_first()?;
-    let mut isos: Vec<f64> = first.iter().filter_map(|f| f.shot.iso).collect();
+    let mut isos: Vec<f64> = first.iter().filter_map(|f| f.iso()).collect();
     isos.sort_by(f64::total_cmp);
     isos.into_iter()
-        .find(|iso| others.iter().all(|body| body.iter().any(|f| f.shot.iso.is_some_and(|i| same_iso(i, *iso)))))
+        .find(|iso| others.iter().all(|body| body.iter().any(|f| f.iso().is_some_and(|i| same_iso(i, *iso)))))
 }
 
 fn same_iso(a: f64, b: f64) -> bool {
     (a / b).log2().abs() < SAME_ISO_EV
 }
 
-fn carried<'f, 'a>(name: String, all: Vec<&'f FrameView<'a>>, iso: Option<f64>) -> Carried<'f, 'a> {
+fn carried<'f>(name: String, all: Vec<&'f FrameRow>, iso: Option<f64>) -> Carried<'f> {
     // What the hand or the focus spoiled tells nothing of the camera.
-    let good: Vec<&FrameView<'_>> = all
+    let good: Vec<&FrameRow> = all
         .iter()
         .copied()
-        .filter(|f| !matches!(f.measures.blur.kind, BlurKind::Motion | BlurKind::Mixed | BlurKind::Defocus))
+        .filter(|f| !matches!(f.blur_kind, BlurKind::Motion | BlurKind::Mixed | BlurKind::Defocus))
         .collect();
     // Scenes have soft edges of their own, and not every frame is in focus: the sharper half shows the camera.
-    let mut rises: Vec<f64> = good.iter().filter_map(|f| f.judgement.print.rise_mm).collect();
+    let mut rises: Vec<f64> = good.iter().filter_map(|f| f.print_rise_mm()).collect();
     rises.sort_by(f64::total_cmp);
     let middle = super::stats::median(&rises);
-    let sharper = good.iter().filter(|f| f.judgement.print.rise_mm.zip(middle).is_some_and(|(r, m)| r <= m));
-    let of = |value: &dyn Fn(&FrameView<'_>) -> Option<f64>| estimate(good.iter().map(|f| value(f)));
+    let sharper = good.iter().filter(|f| f.print_rise_mm().zip(middle).is_some_and(|(r, m)| r <= m));
+    let of = |value: &dyn Fn(&FrameRow) -> Option<f64>| estimate(good.iter().map(|f| value(f)));
     // Noise and range of mixed ISO compare nothing.
-    let at_iso = |f: &FrameView<'_>| iso.zip(f.shot.iso).is_some_and(|(a, b)| same_iso(a, b));
-    let pixels = of(&|f| Some(f.shot.width_px as f64 * f.shot.height_px as f64 / 1e6));
-    let largest = |side: fn(&crate::LargestPrint) -> f64| {
-        estimate(good.iter().map(|f| f.judgement.print.largest.as_ref().map(side)))
-    };
+    let at_iso = |f: &FrameRow| iso.zip(f.iso()).is_some_and(|(a, b)| same_iso(a, b));
+    let pixels = of(&|f| Some(f.width_px as f64 * f.height_px as f64 / 1e6));
+    let largest = |side: fn((f64, f64)) -> f64| estimate(good.iter().map(|f| f.largest_in.map(side)));
     let step = Step {
         setting: Setting::Text(name.clone()),
         frames: good.len(),
         left_out: all.len() - good.len(),
         readings: Readings(vec![
             ("megapixels", Estimate::plain(pixels.value, pixels.frames)),
-            ("pixel_pitch_um", Estimate::plain(of(&|f| f.shot.pixel_pitch_um).value, good.len())),
-            ("ppi", of(&|f| f.judgement.print.ppi)),
-            ("print_rise_mm", estimate(sharper.map(|f| f.judgement.print.rise_mm))),
-            ("eye_limit_mm", Estimate::plain(of(&|f| f.judgement.print.eye_limit_mm).value, good.len())),
-            ("print_snr_midtone", of(&|f| f.judgement.print.snr_midtone.filter(|_| at_iso(f)))),
-            ("usable_ev", of(&|f| f.judgement.usable_ev.filter(|_| at_iso(f)))),
-            ("largest_long_side_in", largest(|l| l.width_in.max(l.height_in))),
-            ("largest_short_side_in", largest(|l| l.width_in.min(l.height_in))),
+            ("pixel_pitch_um", Estimate::plain(of(&|f| f.pixel_pitch_um()).value, good.len())),
+            ("ppi", of(&|f| f.ppi())),
+            ("print_rise_mm", estimate(sharper.map(|f| f.print_rise_mm()))),
+            ("eye_limit_mm", Estimate::plain(of(&|f| f.eye_limit_mm()).value, good.len())),
+            ("print_snr_midtone", of(&|f| f.print_snr_midtone().filter(|_| at_iso(f)))),
+            ("usable_ev", of(&|f| f.usable_ev().filter(|_| at_iso(f)))),
+            ("largest_long_side_in", largest(|(w, h)| w.max(h))),
+            ("largest_short_side_in", largest(|(w, h)| w.min(h))),
         ]),
         meets_brief: if good.is_empty() { None } else { outcome_of(&good, &CODES) },
     };
@@ -190,13 +188,11 @@ fn shows(value: Option<[f64; 3]>, threshold: f64) -> Shows {
 
 /// Ratio of the mid-tone SNR on the paper, larger over smaller, over the ISO settings that both have: (ratio, ISO
 /// settings compared).
-fn snr_ratio(smaller: &Carried<'_, '_>, larger: &Carried<'_, '_>) -> Option<(f64, usize)> {
-    let by_iso = |c: &Carried<'_, '_>| -> Vec<(f64, f64)> {
-        steps_by(&c.frames, 1.06, |f| f.shot.iso)
+fn snr_ratio(smaller: &Carried<'_>, larger: &Carried<'_>) -> Option<(f64, usize)> {
+    let by_iso = |c: &Carried<'_>| -> Vec<(f64, f64)> {
+        steps_by(&c.frames, 1.06, |f| f.iso())
             .into_iter()
-            .filter_map(|(iso, frames)| {
-                Some((iso, estimate(frames.iter().map(|f| f.judgement.print.snr_midtone)).value?))
-            })
+            .filter_map(|(iso, frames)| Some((iso, estimate(frames.iter().map(|f| f.print_snr_midtone())).value?)))
             .collect()
     };
     let (a, b) = (by_iso(smaller), by_iso(larger));
@@ -211,7 +207,7 @@ fn snr_ratio(smaller: &Carried<'_, '_>, larger: &Carried<'_, '_>) -> Option<(f64
 }
 
 /// The answer, and the smallest camera that meets the brief.
-fn compare(cameras: &[Carried<'_, '_>], brief: &str) -> (String, Option<Limit>) {
+fn compare(cameras: &[Carried<'_>], brief: &str) -> (String, Option<Limit>) {
     let enough = cameras.iter().find(|c| c.step.meets_brief == Some(Outcome::Prints));
     let passable = cameras.iter().find(|c| c.step.meets_brief.is_some_and(|o| o <= Outcome::Borderline));
     let limit = Limit {
@@ -234,11 +230,11 @@ fn compare(cameras: &[Carried<'_, '_>], brief: &str) -> (String, Option<Limit>) 
     (sentences.join(" "), Some(limit))
 }
 
-fn verdict(smaller: &Carried<'_, '_>, larger: &Carried<'_, '_>, brief: &str) -> String {
+fn verdict(smaller: &Carried<'_>, larger: &Carried<'_>, brief: &str) -> String {
     let (a, b) = (&smaller.step, &larger.step);
     let contrast = sharper_by(a, b);
     let sharper = shows(contrast, SHOWS);
-    let noisy = |c: &Carried<'_, '_>| outcome_of(&c.frames, &[FindingCode::Noisy]).is_some_and(|o| o > Outcome::Prints);
+    let noisy = |c: &Carried<'_>| outcome_of(&c.frames, &[FindingCode::Noisy]).is_some_and(|o| o > Outcome::Prints);
     let ratio = snr_ratio(smaller, larger);
     let smoother = match ratio {
         _ if a.readings.value("print_snr_midtone").is_none() => Shows::Untold,

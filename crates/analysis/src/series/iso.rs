@@ -9,7 +9,7 @@ use super::{
     steps_by,
 };
 use super::{plural, short};
-use crate::{FindingCode, FrameView, Outcome};
+use crate::{FindingCode, FrameRow, Outcome};
 
 /// ISO values within this ratio are one setting.
 const SAME_ISO: f64 = 1.06;
@@ -26,10 +26,10 @@ const CLOSE_STOPS: f64 = 1.2;
 const MOST_STEPS: f64 = 0.75;
 
 /// The groups, and cautions.
-pub(super) fn groups(frames: &[FrameView<'_>], held: &Held<'_>) -> (Vec<Group>, Vec<String>) {
+pub(super) fn groups(frames: &[FrameRow], held: &Held<'_>) -> (Vec<Group>, Vec<String>) {
     let usable = frames.iter().filter(|f| !f.damaged);
-    let groups = group_by(usable, |f| f.shot.iso.map(|_| f.camera()));
-    let without = frames.iter().filter(|f| !f.damaged && f.shot.iso.is_none()).count();
+    let groups = group_by(usable, |f| f.iso().map(|_| f.camera()));
+    let without = frames.iter().filter(|f| !f.damaged && f.iso().is_none()).count();
     let mut warnings = Vec::new();
     if without > 0 {
         warnings.push(format!("{without} {} without an ISO left out.", plural(without, "frame")));
@@ -49,46 +49,37 @@ pub(super) fn groups(frames: &[FrameView<'_>], held: &Held<'_>) -> (Vec<Group>, 
 }
 
 /// Read noise of the green plane, electrons.
-fn read_noise_e(frame: &FrameView<'_>) -> Option<f64> {
-    Some(frame.measures.noise.read_noise_dn? * frame.measures.noise.gain_e_per_dn?)
-}
-
-/// Electrons at saturation, green planes.
-fn full_well_e(frame: &FrameView<'_>) -> Option<f64> {
-    let channels = &frame.measures.channels;
-    let green = channels.iter().find(|c| c.name.starts_with('G')).or(channels.first())?;
-    green.full_well_e
+fn read_noise_e(frame: &FrameRow) -> Option<f64> {
+    Some(frame.read_noise_dn()? * frame.gain_e_per_dn()?)
 }
 
 /// Row banding over the read noise: DN of one ISO are not those of another.
-fn row_banding_share(frame: &FrameView<'_>) -> Option<f64> {
-    let noise = &frame.measures.noise;
-    crate::known(noise.row_banding_dn? / noise.read_noise_dn.filter(|r| *r > 0.0)?)
+fn row_banding_share(frame: &FrameRow) -> Option<f64> {
+    crate::known(frame.row_banding_dn()? / frame.read_noise_dn().filter(|r| *r > 0.0)?)
 }
 
-fn group(key: Key, camera: &str, members: &[&FrameView<'_>], held: &Held<'_>) -> Group {
-    let mut steps: Vec<Step> = steps_by(members, SAME_ISO, |f| f.shot.iso)
+fn group(key: Key, camera: &str, members: &[&FrameRow], held: &Held<'_>) -> Group {
+    let mut steps: Vec<Step> = steps_by(members, SAME_ISO, |f| f.iso())
         .into_iter()
         .map(|(iso, all)| {
-            let good: Vec<&FrameView<'_>> =
-                all.iter().copied().filter(|f| f.measures.noise.snr_midtone_db.is_some()).collect();
-            let of = |value: &dyn Fn(&FrameView<'_>) -> Option<f64>| estimate(good.iter().map(|f| value(f)));
+            let good: Vec<&FrameRow> = all.iter().copied().filter(|f| f.snr_midtone_db().is_some()).collect();
+            let of = |value: &dyn Fn(&FrameRow) -> Option<f64>| estimate(good.iter().map(|f| value(f)));
             Step {
                 setting: super::Setting::Number(iso),
                 frames: good.len(),
                 left_out: all.len() - good.len(),
                 readings: Readings(vec![
-                    ("print_snr_midtone", of(&|f| f.judgement.print.snr_midtone)),
-                    ("snr_midtone_db", of(&|f| f.measures.noise.snr_midtone_db)),
-                    ("usable_ev", of(&|f| f.judgement.usable_ev)),
-                    ("engineering_ev", of(&|f| f.measures.engineering_ev)),
-                    ("read_noise_dn", of(&|f| f.measures.noise.read_noise_dn)),
+                    ("print_snr_midtone", of(&|f| f.print_snr_midtone())),
+                    ("snr_midtone_db", of(&|f| f.snr_midtone_db())),
+                    ("usable_ev", of(&|f| f.usable_ev())),
+                    ("engineering_ev", of(&|f| f.engineering_ev())),
+                    ("read_noise_dn", of(&|f| f.read_noise_dn())),
                     ("read_noise_e", of(&read_noise_e)),
-                    ("gain_e_per_dn", of(&|f| f.measures.noise.gain_e_per_dn)),
-                    ("full_well_e", of(&full_well_e)),
+                    ("gain_e_per_dn", of(&|f| f.gain_e_per_dn())),
+                    ("full_well_e", of(&|f| f.full_well_e())),
                     ("row_banding_over_read_noise", of(&row_banding_share)),
-                    ("row_banding_dn", of(&|f| f.measures.noise.row_banding_dn)),
-                    ("column_banding_dn", of(&|f| f.measures.noise.column_banding_dn)),
+                    ("row_banding_dn", of(&|f| f.row_banding_dn())),
+                    ("column_banding_dn", of(&|f| f.column_banding_dn())),
                 ]),
                 meets_brief: if good.is_empty() { None } else { outcome_of(&good, &CODES) },
             }
@@ -210,8 +201,8 @@ fn range_unknown(steps: &[Step]) -> Option<String> {
 }
 
 /// Why a larger print shows no more noise, where that is so.
-fn size_is_no_help(members: &[&FrameView<'_>]) -> Option<String> {
-    let pixel = |f: &&FrameView<'_>| Some((super::mm_per_px(f)?, f.judgement.print.finest_mm?));
+fn size_is_no_help(members: &[&FrameRow]) -> Option<String> {
+    let pixel = |f: &&FrameRow| Some((super::mm_per_px(f)?, f.finest_mm()?));
     let pixels: Vec<(f64, f64)> = members.iter().filter_map(pixel).collect();
     let (mm, finest) = *pixels.first()?;
     pixels.iter().all(|(mm, finest)| mm >= finest).then(|| {

@@ -12,12 +12,13 @@ mod shutter;
 mod shutter_fit;
 mod shutter_trust;
 mod stats;
+pub(crate) mod zones;
 
 use crate::brief::Brief;
 use serde::ser::SerializeMap;
 use serde::{Deserialize, Serialize, Serializer};
 
-use crate::{FindingCode, FrameView, Outcome, Severity};
+use crate::{FindingCode, FrameRow, Outcome, Severity};
 
 pub use stats::{Estimate, estimate, share_interval};
 
@@ -265,7 +266,7 @@ pub struct Series {
 
 /// Makes the series.
 #[must_use]
-pub fn series(by: By, frames: &[FrameView<'_>], held: &Held<'_>) -> Series {
+pub fn series(by: By, frames: &[FrameRow], held: &Held<'_>) -> Series {
     let (groups, warnings) = match by {
         By::Iso => iso::groups(frames, held),
         By::Aperture => aperture::groups(frames, held),
@@ -281,14 +282,11 @@ pub fn series(by: By, frames: &[FrameView<'_>], held: &Held<'_>) -> Series {
 }
 
 /// Splits frames into groups with equal keys, in the order of the keys.
-fn group_by<'f, 'a, K: Ord>(
-    frames: impl IntoIterator<Item = &'f FrameView<'a>>,
-    key: impl Fn(&FrameView<'a>) -> Option<K>,
-) -> Vec<(K, Vec<&'f FrameView<'a>>)>
-where
-    'a: 'f,
-{
-    let mut groups: std::collections::BTreeMap<K, Vec<&'f FrameView<'a>>> = std::collections::BTreeMap::new();
+fn group_by<'f, K: Ord>(
+    frames: impl IntoIterator<Item = &'f FrameRow>,
+    key: impl Fn(&'f FrameRow) -> Option<K>,
+) -> Vec<(K, Vec<&'f FrameRow>)> {
+    let mut groups: std::collections::BTreeMap<K, Vec<&'f FrameRow>> = std::collections::BTreeMap::new();
     for frame in frames {
         if let Some(key) = key(frame) {
             groups.entry(key).or_default().push(frame);
@@ -299,15 +297,15 @@ where
 
 /// Splits frames by a number: values within `tolerance` (a ratio) of the first of a step share it. Steps ascend and
 /// bear the median of their values.
-fn steps_by<'f, 'a>(
-    frames: &[&'f FrameView<'a>],
+fn steps_by<'f>(
+    frames: &[&'f FrameRow],
     tolerance: f64,
-    value: impl Fn(&FrameView<'a>) -> Option<f64>,
-) -> Vec<(f64, Vec<&'f FrameView<'a>>)> {
-    let mut valued: Vec<(f64, &'f FrameView<'a>)> =
+    value: impl Fn(&FrameRow) -> Option<f64>,
+) -> Vec<(f64, Vec<&'f FrameRow>)> {
+    let mut valued: Vec<(f64, &'f FrameRow)> =
         frames.iter().filter_map(|f| value(f).filter(|v| v.is_finite() && *v > 0.0).map(|v| (v, *f))).collect();
     valued.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut steps: Vec<(f64, Vec<(f64, &'f FrameView<'a>)>)> = Vec::new();
+    let mut steps: Vec<(f64, Vec<(f64, &'f FrameRow)>)> = Vec::new();
     for (value, frame) in valued {
         match steps.last_mut() {
             Some((first, members)) if value <= *first * tolerance => members.push((value, frame)),
@@ -321,23 +319,13 @@ fn steps_by<'f, 'a>(
 }
 
 /// How a step stands with regard to some findings: the outcome that the middle frame has (the worse of two).
-fn outcome_of(frames: &[&FrameView<'_>], codes: &[FindingCode]) -> Option<Outcome> {
+fn outcome_of(frames: &[&FrameRow], codes: &[FindingCode]) -> Option<Outcome> {
     let mut outcomes: Vec<Outcome> = frames
         .iter()
-        .map(|frame| {
-            let worst = frame
-                .judgement
-                .verdict
-                .findings
-                .iter()
-                .filter(|finding| codes.contains(&finding.code))
-                .map(|finding| finding.severity)
-                .max();
-            match worst {
-                Some(Severity::Fails) => Outcome::Fails,
-                Some(Severity::Borderline) => Outcome::Borderline,
-                Some(Severity::Note) | None => Outcome::Prints,
-            }
+        .map(|frame| match frame.worst(codes) {
+            Some(Severity::Fails) => Outcome::Fails,
+            Some(Severity::Borderline) => Outcome::Borderline,
+            Some(Severity::Note) | None => Outcome::Prints,
         })
         .collect();
     outcomes.sort();
@@ -345,8 +333,8 @@ fn outcome_of(frames: &[&FrameView<'_>], codes: &[FindingCode]) -> Option<Outcom
 }
 
 /// Millimetres on the paper per pixel of the frame.
-fn mm_per_px(frame: &FrameView<'_>) -> Option<f64> {
-    frame.judgement.print.ppi.filter(|ppi| *ppi > 0.0).map(|ppi| 25.4 / ppi)
+fn mm_per_px(frame: &FrameRow) -> Option<f64> {
+    frame.ppi().filter(|ppi| *ppi > 0.0).map(|ppi| 25.4 / ppi)
 }
 
 /// "frame" or "frames".

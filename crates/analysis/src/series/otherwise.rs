@@ -3,18 +3,13 @@
 
 use super::{Held, short};
 use crate::brief::length;
-use crate::{FindingCode, FrameView, Outcome, Severity};
+use crate::{FindingCode, FrameRow, Outcome, Severity};
 
 /// One sentence, where every frame fails for a reason outside `tested`.
-pub(super) fn sentence(frames: &[&FrameView<'_>], tested: &[FindingCode], held: &Held<'_>) -> Option<String> {
-    let fails = |frame: &FrameView<'_>, code: FindingCode| {
-        let findings = &frame.judgement.verdict.findings;
-        findings.iter().any(|f| f.code == code && f.severity == Severity::Fails)
-    };
+pub(super) fn sentence(frames: &[&FrameRow], tested: &[FindingCode], held: &Held<'_>) -> Option<String> {
+    let fails = |frame: &FrameRow, code: FindingCode| frame.worst(&[code]) == Some(Severity::Fails);
     let others = || FindingCode::ALL.into_iter().filter(|code| !tested.contains(code));
-    let spoiled = |frame: &&FrameView<'_>| {
-        frame.judgement.verdict.outcome == Outcome::Fails && others().any(|code| fails(frame, code))
-    };
+    let spoiled = |frame: &&FrameRow| frame.outcome == Outcome::Fails && others().any(|code| fails(frame, code));
     if frames.is_empty() || !frames.iter().all(spoiled) {
         return None;
     }
@@ -30,19 +25,19 @@ pub(super) fn sentence(frames: &[&FrameView<'_>], tested: &[FindingCode], held: 
 }
 
 /// "too few pixels at any setting (64 ppi, 97 wanted; largest 25 x 16 cm)".
-fn few_pixels(frames: &[&FrameView<'_>], held: &Held<'_>) -> Option<String> {
+fn few_pixels(frames: &[&FrameRow], held: &Held<'_>) -> Option<String> {
     let most = frames.iter().max_by(|a, b| {
-        let width = |f: &FrameView<'_>| f.judgement.print.largest.as_ref().map_or(0.0, |l| l.width_in);
+        let width = |f: &FrameRow| f.largest_in.map_or(0.0, |l| l.0);
         width(a).total_cmp(&width(b))
     })?;
     let output = &held.brief.output;
-    let largest = match (&most.judgement.print.largest, output.screen) {
-        (Some(largest), None) => {
+    let largest = match (most.largest_in, output.screen) {
+        (Some((width_in, height_in)), None) => {
             let mm = |inches: f64| inches * crate::brief::MM_PER_INCH;
-            format!("; largest print {}", length::most_text(mm(largest.width_in), mm(largest.height_in), output.unit))
+            format!("; largest print {}", length::most_text(mm(width_in), mm(height_in), output.unit))
         }
         _ => String::new(),
     };
-    let ppi = most.judgement.print.ppi?;
+    let ppi = most.ppi()?;
     Some(format!("too few pixels at any setting ({ppi:.0} ppi, {} wanted{largest})", short(output.ppi_wanted.round())))
 }

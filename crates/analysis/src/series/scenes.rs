@@ -1,7 +1,7 @@
 //! Cautions where the frames of a series do not show the same scene.
 
 use super::{plural, stats};
-use crate::FrameView;
+use crate::FrameRow;
 use crate::sets::likeness;
 use crate::view::file_name;
 
@@ -15,17 +15,17 @@ const SAME_SCENE: f64 = 0.7;
 const RANGE_SPREAD_EV: f64 = 2.0;
 
 /// Cautions, none where the frames show one scene. `matters` says what differing scenes do to this series.
-pub(super) fn cautions(frames: &[&FrameView<'_>], matters: &str) -> Vec<String> {
+pub(super) fn cautions(frames: &[&FrameRow], matters: &str) -> Vec<String> {
     let mut cautions = Vec::new();
     if frames.len() < 2 {
         return cautions;
     }
     let stride = frames.len().div_ceil(COMPARED);
-    let sample: Vec<&&FrameView<'_>> = frames.iter().step_by(stride).collect();
+    let sample: Vec<&&FrameRow> = frames.iter().step_by(stride).collect();
     let reference = sample[sample.len() / 2];
     let compared: Vec<bool> = sample
         .iter()
-        .filter_map(|frame| likeness::compare(&reference.measures.likeness, &frame.measures.likeness))
+        .filter_map(|frame| likeness::compare(&reference.likeness, &frame.likeness))
         .map(|alike| alike.correlation >= SAME_SCENE)
         .collect();
     let others = compared.iter().filter(|same| !**same).count();
@@ -34,12 +34,12 @@ pub(super) fn cautions(frames: &[&FrameView<'_>], matters: &str) -> Vec<String> 
             "{others} of {} frames {} another scene or framing than {}: {matters}",
             compared.len(),
             if others == 1 { "shows" } else { "show" },
-            file_name(reference.file)
+            file_name(&reference.file)
         ));
     } else if compared.len() < 2 {
         cautions.push(format!("Whether the {} show one scene could not be told.", plural(frames.len(), "frame")));
     }
-    let mut ranges: Vec<f64> = frames.iter().filter_map(|f| f.measures.exposure.scene_range_ev).collect();
+    let mut ranges: Vec<f64> = frames.iter().filter_map(|f| f.scene_range_ev()).collect();
     ranges.sort_by(f64::total_cmp);
     let spread = ranges.get(ranges.len() / 10).zip(ranges.get(ranges.len().wrapping_sub(1 + ranges.len() / 10)));
     let spread = spread.map_or(0.0, |(low, high)| high - low);

@@ -10,7 +10,7 @@ use super::shutter_fit::{self, Ending};
 use super::shutter_trust;
 use super::{Best, Estimate, Group, Held, Key, Limit, Readings, Setting, Step, estimate, group_by, steps_by};
 use super::{plural, share_interval, short, shutter_text};
-use crate::{BlurKind, FindingCode, FrameView, Outcome, Severity};
+use crate::{BlurKind, FindingCode, FrameRow, Outcome, Severity};
 
 /// Focal lengths within this ratio are one group.
 const SAME_FOCAL: f64 = 1.1;
@@ -35,20 +35,20 @@ struct Options {
 }
 
 /// A frame that tells of shake.
-struct Told<'f, 'a> {
-    frame: &'f FrameView<'a>,
+struct Told<'f> {
+    frame: &'f FrameRow,
     ending: Ending,
     /// log2(exposure time x 35 mm focal length).
     x: Option<f64>,
 }
 
 /// The groups, and cautions.
-pub(super) fn groups(frames: &[FrameView<'_>], held: &Held<'_>) -> (Vec<Group>, Vec<String>) {
+pub(super) fn groups(frames: &[FrameRow], held: &Held<'_>) -> (Vec<Group>, Vec<String>) {
     let brief = held.name;
     let options = &Options { keeper_share: held.keeper_share, shake_limit_mm: held.shake_limit_mm() };
-    let sound = frames.iter().filter(|f| !f.damaged && f.shot.shutter_s.is_some_and(|t| t > 0.0));
+    let sound = frames.iter().filter(|f| !f.damaged && f.shutter_s().is_some_and(|t| t > 0.0));
     let mut warnings = Vec::new();
-    let without = frames.iter().filter(|f| !f.damaged && f.shot.shutter_s.is_none_or(|t| t <= 0.0)).count();
+    let without = frames.iter().filter(|f| !f.damaged && f.shutter_s().is_none_or(|t| t <= 0.0)).count();
     if without > 0 {
         warnings.push(format!("{without} {} without an exposure time left out.", plural(without, "frame")));
     }
@@ -63,7 +63,7 @@ pub(super) fn groups(frames: &[FrameView<'_>], held: &Held<'_>) -> (Vec<Group>, 
             ])
         };
         let name = camera.name(false);
-        let by_focal = steps_by(&members, SAME_FOCAL, |f| f.shot.focal35_mm);
+        let by_focal = steps_by(&members, SAME_FOCAL, |f| f.focal35_mm());
         if by_focal.len() != 1 {
             groups.push(group(key(Setting::Text("all".into())), &name, None, &members, brief, options));
         }
@@ -75,22 +75,16 @@ pub(super) fn groups(frames: &[FrameView<'_>], held: &Held<'_>) -> (Vec<Group>, 
 }
 
 /// How the frame ended; `None` where it does not tell of the photographer's hand.
-fn ending(frame: &FrameView<'_>, options: &Options) -> Option<Ending> {
-    let blur = &frame.measures.blur;
-    let moved = matches!(blur.kind, BlurKind::Motion | BlurKind::Mixed);
-    if moved && blur.motion_tiles_pct.is_some_and(|pct| pct < SUBJECT_TILES_PCT) {
+fn ending(frame: &FrameRow, options: &Options) -> Option<Ending> {
+    let moved = matches!(frame.blur_kind, BlurKind::Motion | BlurKind::Mixed);
+    if moved && frame.motion_tiles_pct().is_some_and(|pct| pct < SUBJECT_TILES_PCT) {
         return None;
     }
-    if blur.kind == BlurKind::Undetermined {
+    if frame.blur_kind == BlurKind::Undetermined {
         return None;
     }
-    let found = frame
-        .judgement
-        .verdict
-        .findings
-        .iter()
-        .any(|f| f.code == FindingCode::Shaken && f.severity >= Severity::Borderline);
-    let motion_mm = frame.judgement.print.motion_mm.filter(|_| moved);
+    let found = frame.worst(&[FindingCode::Shaken]) >= Some(Severity::Borderline);
+    let motion_mm = frame.print_motion_mm().filter(|_| moved);
     let ratio = motion_mm.map(|motion| motion / options.shake_limit_mm).filter(|r| r.is_finite());
     Some(match ratio {
         Some(ratio) if ratio > 1.0 => Ending::Shaken(Some(ratio)),
@@ -99,18 +93,11 @@ fn ending(frame: &FrameView<'_>, options: &Options) -> Option<Ending> {
     })
 }
 
-fn group(
-    key: Key,
-    name: &str,
-    focal35: Option<f64>,
-    members: &[&FrameView<'_>],
-    brief: &str,
-    options: &Options,
-) -> Group {
-    let told: Vec<Told<'_, '_>> = members
+fn group(key: Key, name: &str, focal35: Option<f64>, members: &[&FrameRow], brief: &str, options: &Options) -> Group {
+    let told: Vec<Told<'_>> = members
         .iter()
         .filter_map(|frame| {
-            let x = frame.shot.shutter_s.zip(frame.shot.focal35_mm).map(|(t, f)| (t * f).log2());
+            let x = frame.shutter_s().zip(frame.focal35_mm()).map(|(t, f)| (t * f).log2());
             Some(Told { frame, ending: ending(frame, options)?, x: x.filter(|x| x.is_finite()) })
         })
         .collect();
@@ -122,7 +109,7 @@ fn group(
             plural(left, "frame")
         ));
     }
-    let limit_px = |t: &Told<'_, '_>| t.frame.judgement.print.ppi.map(|ppi| options.shake_limit_mm * ppi / 25.4);
+    let limit_px = |t: &Told<'_>| t.frame.ppi().map(|ppi| options.shake_limit_mm * ppi / 25.4);
     let finest = told.iter().filter_map(limit_px).fold(f64::INFINITY, f64::min);
     if finest < TOLD_FROM_PX {
         warnings.push(format!(
@@ -136,7 +123,7 @@ fn group(
     let band = vibration_band(&told);
     let hand_held: Vec<(f64, Ending)> = told
         .iter()
-        .filter(|t| band.is_none_or(|b| t.frame.shot.shutter_s.is_some_and(|s| s < b[0] / 1.1)))
+        .filter(|t| band.is_none_or(|b| t.frame.shutter_s().is_some_and(|s| s < b[0] / 1.1)))
         .filter_map(|t| Some((t.x?, t.ending)))
         .collect();
     if let Some([from, to]) = band {
@@ -188,20 +175,19 @@ fn group(
 }
 
 /// One step per exposure time; over all focal lengths one per stop of exposure time x focal length.
-fn steps(told: &[Told<'_, '_>], members: &[&FrameView<'_>], focal35: Option<f64>, options: &Options) -> Vec<Step> {
-    let value = |f: &FrameView<'_>| match focal35 {
-        Some(_) => f.shot.shutter_s,
+fn steps(told: &[Told<'_>], members: &[&FrameRow], focal35: Option<f64>, options: &Options) -> Vec<Step> {
+    let value = |f: &FrameRow| match focal35 {
+        Some(_) => f.shutter_s(),
         None => {
-            let x = (f.shot.shutter_s? * f.shot.focal35_mm?).log2();
+            let x = (f.shutter_s()? * f.focal35_mm()?).log2();
             Some(x.round().exp2())
         }
     };
-    let by_frame: HashMap<*const FrameView<'_>, &Told<'_, '_>> =
-        told.iter().map(|t| (std::ptr::from_ref(t.frame), t)).collect();
+    let by_frame: HashMap<*const FrameRow, &Told<'_>> = told.iter().map(|t| (std::ptr::from_ref(t.frame), t)).collect();
     steps_by(members, SAME_TIME, value)
         .into_iter()
         .map(|(setting, all)| {
-            let here: Vec<&Told<'_, '_>> =
+            let here: Vec<&Told<'_>> =
                 all.iter().filter_map(|f| by_frame.get(&std::ptr::from_ref(*f)).copied()).collect();
             let free = here.iter().filter(|t| t.ending == Ending::Free).count();
             let share = (!here.is_empty()).then(|| 100.0 * free as f64 / here.len() as f64);
@@ -228,8 +214,8 @@ fn steps(told: &[Told<'_, '_>], members: &[&FrameView<'_>], focal35: Option<f64>
                 left_out: all.len() - here.len(),
                 readings: Readings(vec![
                     ("free_of_shake_pct", free_share),
-                    ("motion_px", estimate(motion.clone().map(|t| t.frame.measures.blur.motion_px))),
-                    ("print_motion_mm", estimate(motion.map(|t| t.frame.judgement.print.motion_mm))),
+                    ("motion_px", estimate(motion.clone().map(|t| t.frame.motion_px()))),
+                    ("print_motion_mm", estimate(motion.map(|t| t.frame.print_motion_mm()))),
                 ]),
                 meets_brief: enough,
             }
@@ -322,24 +308,24 @@ fn answer(
 }
 
 /// A run of exposure times, shortest and longest, in which fewer frames are free than at both shorter and longer times.
-fn vibration_band(told: &[Told<'_, '_>]) -> Option<[f64; 2]> {
-    let stop = |t: &Told<'_, '_>| t.frame.shot.shutter_s.map(|s| s.log2().round() as i32);
+fn vibration_band(told: &[Told<'_>]) -> Option<[f64; 2]> {
+    let stop = |t: &Told<'_>| t.frame.shutter_s().map(|s| s.log2().round() as i32);
     let (first, last) = (BAND_S[0].log2().round() as i32, BAND_S[1].log2().round() as i32);
-    let counts = |wanted: &dyn Fn(&Told<'_, '_>) -> bool| {
-        let chosen: Vec<&Told<'_, '_>> = told.iter().filter(|t| wanted(t)).collect();
+    let counts = |wanted: &dyn Fn(&Told<'_>) -> bool| {
+        let chosen: Vec<&Told<'_>> = told.iter().filter(|t| wanted(t)).collect();
         let free = chosen.iter().filter(|t| t.ending == Ending::Free).count();
         (free as f64, chosen.len() as f64)
     };
     let mut best: Option<(f64, [i32; 2])> = None;
     for from in first..=last {
         for to in from..=last {
-            let inside = |t: &Told<'_, '_>| stop(t).is_some_and(|s| s >= from && s <= to);
+            let inside = |t: &Told<'_>| stop(t).is_some_and(|s| s >= from && s <= to);
             let focal = super::stats::median_of(told.iter().filter(|t| inside(t)).filter_map(|t| t.x));
             // Longer frames count only where the focal length makes them no easier to hold.
-            let longer = |t: &Told<'_, '_>| {
+            let longer = |t: &Told<'_>| {
                 stop(t).is_some_and(|s| s > to) && t.x.zip(focal).is_none_or(|(x, middle)| x >= middle - 0.5)
             };
-            let shorter = |t: &Told<'_, '_>| stop(t).is_some_and(|s| s < from);
+            let shorter = |t: &Told<'_>| stop(t).is_some_and(|s| s < from);
             let (free_in, all_in) = counts(&inside);
             let (free_longer, all_longer) = counts(&longer);
             let (free_shorter, all_shorter) = counts(&shorter);
@@ -358,6 +344,6 @@ fn vibration_band(told: &[Told<'_, '_>]) -> Option<[f64; 2]> {
     }
     let [from, to] = best?.1;
     let times = told.iter().filter(|t| stop(t).is_some_and(|s| s >= from && s <= to));
-    let times: Vec<f64> = times.filter_map(|t| t.frame.shot.shutter_s).collect();
+    let times: Vec<f64> = times.filter_map(|t| t.frame.shutter_s()).collect();
     Some([times.iter().copied().fold(f64::INFINITY, f64::min), times.iter().copied().fold(0.0, f64::max)])
 }

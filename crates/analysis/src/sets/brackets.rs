@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::{Exposed, Placed, likeness};
 use crate::view::file_name;
-use crate::{FindingCode, Severity};
+use crate::{FindingCode, FrameRow, Severity};
 
 /// Exposures nearer than this are one exposure, EV.
 const DISTINCT_EV: f64 = 0.25;
@@ -56,13 +56,13 @@ pub struct Bracket {
 }
 
 /// Brightness of a frame by its settings; the exposure bias where the settings are not told.
-fn brightness_ev(placed: &Placed<'_, '_>) -> Option<f64> {
-    placed.exposed().map(Exposed::brightness_ev).or(placed.frame.shot.exposure_bias_ev)
+fn brightness_ev(placed: &Placed<'_>) -> Option<f64> {
+    placed.exposed().map(Exposed::brightness_ev).or(placed.frame.exposure_bias_ev())
 }
 
 /// Cuts a run into brackets and what lies between them: (start, length) of each bracket, in order. Of all ways to cut
 /// it, the one that puts most frames into brackets, those of the camera's own bracketing before those set by hand.
-pub(super) fn cut(run: &[Placed<'_, '_>]) -> Vec<(usize, usize)> {
+pub(super) fn cut(run: &[Placed<'_>]) -> Vec<(usize, usize)> {
     // Best worth from each place to the end, with the length of the bracket that starts there (0: none).
     let mut best: Vec<(f64, usize)> = vec![(0.0, 0); run.len() + 1];
     for start in (0..run.len()).rev() {
@@ -90,7 +90,7 @@ pub(super) fn cut(run: &[Placed<'_, '_>]) -> Vec<(usize, usize)> {
 }
 
 /// Brightness of the frames from the start of a run on, EV, as far as no two are alike.
-fn distinct_steps(run: &[Placed<'_, '_>]) -> Vec<f64> {
+fn distinct_steps(run: &[Placed<'_>]) -> Vec<f64> {
     // All by their settings, or all by their bias: the two do not share a zero.
     let by_settings = run.first().is_some_and(|p| p.exposed().is_some());
     let mut steps: Vec<f64> = Vec::new();
@@ -108,11 +108,11 @@ fn distinct_steps(run: &[Placed<'_, '_>]) -> Vec<f64> {
 }
 
 /// What a frame of this bracket counts for; `None` where the frames are no bracket.
-fn worth(frames: &[Placed<'_, '_>], steps: &[f64]) -> Option<f64> {
+fn worth(frames: &[Placed<'_>], steps: &[f64]) -> Option<f64> {
     let mut sorted = steps.to_vec();
     sorted.sort_by(f64::total_cmp);
     let spread = sorted[sorted.len() - 1] - sorted[0];
-    let bias: Vec<Option<f64>> = frames.iter().map(|p| p.frame.shot.exposure_bias_ev).collect();
+    let bias: Vec<Option<f64>> = frames.iter().map(|p| p.frame.exposure_bias_ev()).collect();
     let biased = bias.iter().all(Option::is_some)
         && bias.iter().enumerate().all(|(i, b)| bias[..i].iter().all(|other| other != b));
     if spread < if biased { LEAST_BIASED_SPREAD_EV } else { LEAST_SPREAD_EV } {
@@ -137,7 +137,7 @@ fn worth(frames: &[Placed<'_, '_>], steps: &[f64]) -> Option<f64> {
 }
 
 /// Spread of one part of the exposure over the frames, EV.
-fn spread(frames: &[Placed<'_, '_>], part: impl Fn(Exposed) -> f64) -> Option<f64> {
+fn spread(frames: &[Placed<'_>], part: impl Fn(Exposed) -> f64) -> Option<f64> {
     let mut values = Vec::with_capacity(frames.len());
     for placed in frames {
         values.push(part(placed.exposed()?));
@@ -146,23 +146,22 @@ fn spread(frames: &[Placed<'_, '_>], part: impl Fn(Exposed) -> f64) -> Option<f6
     Some(most - values.iter().copied().fold(f64::INFINITY, f64::min))
 }
 
-fn changes_only_iso(frames: &[Placed<'_, '_>]) -> bool {
+fn changes_only_iso(frames: &[Placed<'_>]) -> bool {
     spread(frames, |e| e.light_ev).is_some_and(|s| s < DISTINCT_EV)
 }
 
-fn changes_only_stop(frames: &[Placed<'_, '_>]) -> bool {
+fn changes_only_stop(frames: &[Placed<'_>]) -> bool {
     spread(frames, |e| e.light_ev + e.stop_ev).is_some_and(|s| s < DISTINCT_EV)
         && spread(frames, |e| e.gain_ev).is_some_and(|s| s < DISTINCT_EV)
 }
 
 /// Whether the frame is free of a finding at the brief's limits.
-fn holds(placed: &Placed<'_, '_>, code: FindingCode) -> bool {
-    let findings = &placed.frame.judgement.verdict.findings;
-    !findings.iter().any(|f| f.code == code && f.severity >= Severity::Borderline)
+fn holds(placed: &Placed<'_>, code: FindingCode) -> bool {
+    placed.frame.worst(&[code]) < Some(Severity::Borderline)
 }
 
 /// Reads a bracket.
-pub(super) fn read(frames: &[Placed<'_, '_>]) -> Bracket {
+pub(super) fn read(frames: &[Placed<'_>]) -> Bracket {
     let brightness: Vec<f64> = frames.iter().map(|p| brightness_ev(p).unwrap_or(0.0)).collect();
     let mut by_exposure: Vec<usize> = (0..frames.len()).collect();
     by_exposure.sort_by(|&a, &b| brightness[a].total_cmp(&brightness[b]));
@@ -170,14 +169,14 @@ pub(super) fn read(frames: &[Placed<'_, '_>]) -> Bracket {
     let step = |i: usize| camera_step(brightness[i] - brightness[middle]);
     let measured: Vec<Option<f64>> = (0..frames.len())
         .map(|i| {
-            let of = |i: usize| &frames[i].frame.measures.likeness;
+            let of = |i: usize| &frames[i].frame.likeness;
             likeness::compare(of(middle), of(i)).map(|alike| alike.brighter_ev)
         })
         .collect();
     let highlights = by_exposure.iter().rev().copied().find(|&i| holds(&frames[i], FindingCode::Blown));
     let shadows = by_exposure.iter().copied().find(|&i| holds(&frames[i], FindingCode::Blocked));
     let only_iso = changes_only_iso(frames);
-    let usable = |i: usize| frames[i].frame.judgement.usable_ev.or(frames[i].frame.measures.engineering_ev);
+    let usable = |i: usize| frames[i].frame.usable_ev().or(frames[i].frame.engineering_ev());
     let mut warnings = cautions(frames, &brightness, middle, &measured);
     let merged = highlights.zip(shadows).and_then(|(h, s)| fewest(&by_exposure, &brightness, h, s, &usable));
     if highlights.is_some() && shadows.is_some() && merged.is_none() {
@@ -213,8 +212,8 @@ pub(super) fn read(frames: &[Placed<'_, '_>]) -> Bracket {
 }
 
 /// The frame without exposure bias, where the camera wrote differing bias.
-fn metered(frames: &[Placed<'_, '_>]) -> Option<usize> {
-    let bias: Vec<f64> = frames.iter().map(|p| p.frame.shot.exposure_bias_ev).collect::<Option<_>>()?;
+fn metered(frames: &[Placed<'_>]) -> Option<usize> {
+    let bias: Vec<f64> = frames.iter().map(|p| p.frame.exposure_bias_ev()).collect::<Option<_>>()?;
     let least = |i: &usize| bias[*i].abs();
     let at = (0..bias.len()).min_by(|a, b| least(a).total_cmp(&least(b)))?;
     (bias[at].abs() < 0.1 && bias.iter().any(|b| b.abs() > 0.1)).then_some(at)
@@ -229,18 +228,17 @@ fn camera_step(ev: f64) -> f64 {
 }
 
 /// The scene's own range: the widest of the frames in which next to nothing clips, else of all (it is wider then).
-fn scene_range(frames: &[Placed<'_, '_>]) -> Option<f64> {
+fn scene_range(frames: &[Placed<'_>]) -> Option<f64> {
     let widest = |clean: bool| {
-        let ranges =
-            frames.iter().map(|p| &p.frame.measures.exposure).filter(|e| !clean || e.clipped_any_pct <= CLEAN_PCT);
-        ranges.filter_map(|e| e.scene_range_ev).max_by(f64::total_cmp)
+        let ranges = frames.iter().map(|p| p.frame).filter(|f| !clean || f.clipped_any_pct <= CLEAN_PCT);
+        ranges.filter_map(FrameRow::scene_range_ev).max_by(f64::total_cmp)
     };
     widest(true).or_else(|| widest(false))
 }
 
 /// Where the one frame that holds the scene is darker than its highlights ask for: its shadows are noisier for it.
-fn room(placed: &Placed<'_, '_>) -> String {
-    match placed.frame.measures.exposure.brighter_by_ev {
+fn room(placed: &Placed<'_>) -> String {
+    match placed.frame.brighter_by_ev() {
         Some(ev) if ev >= ROOM_EV => format!(
             " It lies {ev:.1} EV below what its highlights allow, so its shadows are noisier than they need be: take one \
              nearer to that next time."
@@ -274,7 +272,7 @@ fn fewest(
     Some(chosen)
 }
 
-fn cautions(frames: &[Placed<'_, '_>], brightness: &[f64], middle: usize, measured: &[Option<f64>]) -> Vec<String> {
+fn cautions(frames: &[Placed<'_>], brightness: &[f64], middle: usize, measured: &[Option<f64>]) -> Vec<String> {
     let mut warnings = Vec::new();
     if changes_only_iso(frames) {
         warnings.push(
@@ -290,7 +288,7 @@ fn cautions(frames: &[Placed<'_, '_>], brightness: &[f64], middle: usize, measur
     if let Some((i, found, _)) = worst.filter(|w| w.2.abs() > AGREES_EV) {
         warnings.push(format!(
             "{} is {found:+.1} EV against the middle frame where its settings say {:+.1} EV: did the light change?",
-            file_name(frames[i].frame.file),
+            file_name(&frames[i].frame.file),
             brightness[i] - brightness[middle]
         ));
     }

@@ -7,9 +7,10 @@
 
 use serde::Serialize;
 
+use super::order::{Standing, best_first};
 use super::{Placed, same_framing};
 use crate::view::file_name;
-use crate::{BlurKind, FindingCode, FrameView, Outcome, Severity};
+use crate::{BlurKind, FindingCode, FrameRow, Outcome, Severity};
 
 /// Longest pause within a burst, seconds.
 pub(super) const GAP_S: f64 = 2.0;
@@ -21,13 +22,6 @@ const AS_SHARP: f64 = 1.01;
 const AS_SHARP_AT_MOST: f64 = 1.05;
 /// Standard errors of one frame's rise by which two frames differ for certain: 2 sqrt(2).
 const ERRORS: f64 = 2.83;
-/// Clipped areas within this ratio are one, and so are those below the least, per cent of the frame: a frame just over
-/// a limit is not worse than one just below it.
-const SAME_CLIPPING: f64 = 1.5;
-const LEAST_CLIPPING_PCT: f64 = 0.05;
-/// Blur that is given for highlights or shadows which the brief calls borderline; where it calls them lost, any that
-/// the brief does not fail (own choice: a tenth is about what the eye sees on two prints side by side).
-const WORTH_HIGHLIGHTS: f64 = 1.1;
 /// 10-90 % rise of straight motion across an edge, over its length (closed form).
 const MOTION_RISE: f64 = 0.8;
 
@@ -62,7 +56,7 @@ pub struct Ranked {
 }
 
 /// Finds the bursts in a run without brackets.
-pub(super) fn find(run: &[Placed<'_, '_>], bursts: &mut Vec<Burst>) {
+pub(super) fn find(run: &[Placed<'_>], bursts: &mut Vec<Burst>) {
     let mut from = 0;
     for at in 1..=run.len() {
         if at < run.len() && goes_on(&run[at - 1], &run[at]) {
@@ -76,7 +70,7 @@ pub(super) fn find(run: &[Placed<'_, '_>], bursts: &mut Vec<Burst>) {
 }
 
 /// Whether `next` belongs to the burst of `last`: soon after, exposed alike, same framing.
-fn goes_on(last: &Placed<'_, '_>, next: &Placed<'_, '_>) -> bool {
+fn goes_on(last: &Placed<'_>, next: &Placed<'_>) -> bool {
     let soon = match last.pause_s(next) {
         Some(pause) => pause <= GAP_S,
         None => last.clock.is_none() && next.clock.is_none(),
@@ -93,30 +87,26 @@ fn goes_on(last: &Placed<'_, '_>, next: &Placed<'_, '_>) -> bool {
     soon && alike && same_framing(last, next)
 }
 
-/// What a frame is ranked by.
-struct Entry<'f, 'a> {
-    frame: &'f FrameView<'a>,
-    blur_px: Option<f64>,
-    /// Standard error of the blur, ratio.
-    error: f64,
-    /// Worst of blur's findings: 0 none, 1 borderline, 2 fails.
-    blurred: u8,
-    /// The same of lost highlights and shadows, with the worse code.
-    lost: u8,
+/// A frame of a burst, with what it is ranked by.
+struct Entry<'f> {
+    frame: &'f FrameRow,
     lost_code: Option<FindingCode>,
-    clipped_pct: f64,
-    snr_db: Option<f64>,
+    standing: Standing,
 }
 
-impl<'f, 'a> Entry<'f, 'a> {
-    fn new(frame: &'f FrameView<'a>, common: &[usize]) -> Self {
-        let sharpness = &frame.measures.sharpness;
+impl std::ops::Deref for Entry<'_> {
+    type Target = Standing;
+
+    fn deref(&self) -> &Standing {
+        &self.standing
+    }
+}
+
+impl<'f> Entry<'f> {
+    fn new(frame: &'f FrameRow, common: &[usize]) -> Self {
         let worst = |codes: &[FindingCode]| {
-            let found = frame.judgement.verdict.findings.iter().filter(|f| codes.contains(&f.code));
-            found
-                .filter(|f| f.severity >= Severity::Borderline)
-                .max_by_key(|f| f.severity)
-                .map(|f| (f.severity, f.code))
+            let found = frame.findings.iter().filter(|f| codes.contains(&f.0) && f.1 >= Severity::Borderline);
+            found.max_by_key(|f| f.1).map(|f| (f.1, f.0))
         };
         let rank = |found: Option<(Severity, FindingCode)>| match found {
             Some((Severity::Fails, _)) => 2,
@@ -124,62 +114,33 @@ impl<'f, 'a> Entry<'f, 'a> {
             None => 0,
         };
         let lost = worst(&[FindingCode::Blown, FindingCode::Blocked, FindingCode::Damaged]);
-        Self {
-            frame,
-            blur_px: blur_px(frame, common),
-            error: sharpness.edge_rise_spread_px.zip(sharpness.edge_rise_px).map_or(0.0, |(error, rise)| error / rise),
+        let lost_code = lost.map(|l| l.1);
+        let blur_px = blur_px(frame, common);
+        let error = frame.edge_rise_spread_px().zip(frame.edge_rise_px()).map_or(0.0, |(error, rise)| error / rise);
+        let standing = Standing {
+            blur_px,
+            as_sharp_px: blur_px.unwrap_or(f64::MAX) * (1.0 + ERRORS * error).clamp(AS_SHARP, AS_SHARP_AT_MOST),
             blurred: rank(worst(&[FindingCode::Soft, FindingCode::Shaken, FindingCode::Diffracted])),
             lost: rank(lost),
-            lost_code: lost.map(|l| l.1),
-            clipped_pct: frame.measures.exposure.clipped_any_pct,
-            snr_db: frame.measures.noise.snr_midtone_db,
-        }
-    }
-
-    fn fault(&self) -> u8 {
-        self.blurred.max(self.lost)
-    }
-
-    /// Whether this frame's lost tones weigh more than all that is wrong with the other.
-    fn loses_to(&self, other: &Self) -> bool {
-        let clearly = self.lost_code != Some(FindingCode::Blown)
-            || self.clipped_pct > SAME_CLIPPING * other.clipped_pct.max(LEAST_CLIPPING_PCT);
-        let at_what_price = if self.lost == 2 { f64::INFINITY } else { WORTH_HIGHLIGHTS * self.blur() };
-        self.lost > other.lost && self.fault() > other.fault() && clearly && other.blur() <= at_what_price
-    }
-
-    fn blur(&self) -> f64 {
-        self.blur_px.unwrap_or(f64::MAX)
-    }
-
-    /// Class of the clipped area; areas of one class do not differ to the eye.
-    fn clipping_class(&self) -> i32 {
-        (self.clipped_pct.max(LEAST_CLIPPING_PCT) / LEAST_CLIPPING_PCT).log(SAME_CLIPPING).round() as i32
-    }
-
-    /// Noise in steps of one decibel, less first.
-    fn noise_class(&self) -> i32 {
-        self.snr_db.map_or(i32::MAX, |snr| -(snr.round() as i32))
-    }
-
-    /// Blur up to which another frame is as sharp as this one.
-    fn as_sharp_px(&self) -> f64 {
-        self.blur() * (1.0 + ERRORS * self.error).clamp(AS_SHARP, AS_SHARP_AT_MOST)
+            blown: lost_code == Some(FindingCode::Blown),
+            clipped_pct: frame.clipped_any_pct,
+            snr_db: frame.snr_midtone_db(),
+        };
+        Self { frame, lost_code, standing }
     }
 }
 
-fn rank(burst: &[Placed<'_, '_>]) -> Burst {
+fn rank(burst: &[Placed<'_>]) -> Burst {
     let common: Vec<usize> = (0..12)
         .filter(|&bin| {
-            let mut told = burst.iter().filter(|p| p.frame.measures.sharpness.edge_rise_px.is_some()).peekable();
-            told.peek().is_some() && told.all(|p| p.frame.measures.sharpness.rise_by_direction_px[bin].is_some())
+            let mut told = burst.iter().filter(|p| p.frame.edge_rise_px().is_some()).peekable();
+            told.peek().is_some() && told.all(|p| p.frame.rise_by_direction_px(bin).is_some())
         })
         .collect();
-    let mut left: Vec<Entry<'_, '_>> = burst.iter().map(|placed| Entry::new(placed.frame, &common)).collect();
-    let mut order: Vec<Entry<'_, '_>> = Vec::with_capacity(left.len());
-    while !left.is_empty() {
-        order.push(left.remove(next_best(&left)));
-    }
+    let entries: Vec<Entry<'_>> = burst.iter().map(|placed| Entry::new(placed.frame, &common)).collect();
+    let standings: Vec<Standing> = entries.iter().map(|e| e.standing).collect();
+    let mut taken: Vec<Option<Entry<'_>>> = entries.into_iter().map(Some).collect();
+    let order: Vec<Entry<'_>> = best_first(&standings).into_iter().filter_map(|i| taken[i].take()).collect();
     let best = order.first().filter(|e| e.blur_px.is_some());
     let ranking = order.iter().enumerate().map(|(i, entry)| ranked(entry, i, &order)).collect();
     let span_s = burst.first().and_then(|p| p.clock).zip(burst.last().and_then(|p| p.clock));
@@ -196,11 +157,10 @@ fn rank(burst: &[Placed<'_, '_>]) -> Burst {
 ///
 /// Each direction counts with the median of itself and its neighbours: motion widens many directions in a row, a single
 /// wide one is a few soft edges of the scene.
-fn blur_px(frame: &FrameView<'_>, common: &[usize]) -> Option<f64> {
-    let sharpness = &frame.measures.sharpness;
-    let rise = sharpness.edge_rise_px?;
+fn blur_px(frame: &FrameRow, common: &[usize]) -> Option<f64> {
+    let rise = frame.edge_rise_px()?;
     if common.len() >= 3 {
-        let at = |bin: usize| sharpness.rise_by_direction_px[bin].filter(|_| common.contains(&bin));
+        let at = |bin: usize| frame.rise_by_direction_px(bin).filter(|_| common.contains(&bin));
         let smooth = |bin: usize| {
             let mut near: Vec<f64> = [(bin + 11) % 12, bin, (bin + 1) % 12].into_iter().filter_map(at).collect();
             near.sort_by(f64::total_cmp);
@@ -209,45 +169,18 @@ fn blur_px(frame: &FrameView<'_>, common: &[usize]) -> Option<f64> {
         let squares: f64 = common.iter().filter_map(|&bin| smooth(bin)).map(|r| r * r).sum();
         return Some((squares / common.len() as f64).sqrt());
     }
-    let moved = matches!(frame.measures.blur.kind, BlurKind::Motion | BlurKind::Mixed);
-    let motion = frame.measures.blur.motion_px.filter(|_| moved).unwrap_or(0.0);
+    let moved = matches!(frame.blur_kind, BlurKind::Motion | BlurKind::Mixed);
+    let motion = frame.motion_px().filter(|_| moved).unwrap_or(0.0);
     Some(rise.hypot(MOTION_RISE * motion))
 }
 
-/// The sharpest frame; where it lost tones by the brief, the sharpest of those that lost clearly less and stand better
-/// with the brief in all. Of the frames as sharp as that one, the one with the least clipping, then the least noise,
-/// then the least blur.
-fn next_best(left: &[Entry<'_, '_>]) -> usize {
-    let sharpest_of = |pool: &[usize]| pool.iter().copied().min_by(|&a, &b| left[a].blur().total_cmp(&left[b].blur()));
-    let mut pool: Vec<usize> = (0..left.len()).filter(|&i| left[i].blur_px.is_some()).collect();
-    let Some(mut sharpest) = sharpest_of(&pool) else {
-        let by_fault = (0..left.len()).min_by_key(|&i| (left[i].fault(), left[i].clipping_class()));
-        return by_fault.unwrap_or(0);
-    };
-    let lost = &left[sharpest];
-    let kept: Vec<usize> = pool.iter().copied().filter(|&i| lost.loses_to(&left[i])).collect();
-    if let Some(least) = kept.iter().map(|&i| left[i].fault()).min() {
-        pool = kept.into_iter().filter(|&i| left[i].fault() == least).collect();
-        sharpest = sharpest_of(&pool).unwrap_or(sharpest);
-    }
-    let within = left[sharpest].as_sharp_px();
-    let equal = pool.into_iter().filter(|&i| left[i].blur() <= within);
-    equal
-        .min_by(|&a, &b| {
-            let (a, b) = (&left[a], &left[b]);
-            let classes = |e: &Entry<'_, '_>| (e.clipping_class(), e.noise_class());
-            classes(a).cmp(&classes(b)).then(a.blur().total_cmp(&b.blur()))
-        })
-        .unwrap_or(sharpest)
-}
-
-fn mm(frame: &FrameView<'_>, px: Option<f64>) -> Option<f64> {
-    let ppi = frame.judgement.print.ppi.filter(|p| *p > 0.0)?;
+fn mm(frame: &FrameRow, px: Option<f64>) -> Option<f64> {
+    let ppi = frame.ppi().filter(|p| *p > 0.0)?;
     Some(px? * 25.4 / ppi)
 }
 
 /// What a frame lost of the tones, in words.
-fn lost_text(entry: &Entry<'_, '_>) -> String {
+fn lost_text(entry: &Entry<'_>) -> String {
     match entry.lost_code {
         Some(FindingCode::Blown) => format!("its highlights are blown ({:.1} % clipped)", entry.clipped_pct),
         Some(FindingCode::Blocked) => "its shadows are blocked".to_string(),
@@ -256,7 +189,7 @@ fn lost_text(entry: &Entry<'_, '_>) -> String {
 }
 
 /// The reason in words, against the best.
-fn ranked(entry: &Entry<'_, '_>, index: usize, order: &[Entry<'_, '_>]) -> Ranked {
+fn ranked(entry: &Entry<'_>, index: usize, order: &[Entry<'_>]) -> Ranked {
     let reason = match (entry.blur_px, index) {
         (None, _) => "Sharpness could not be measured.".to_string(),
         (Some(_), 0) => best_reason(entry, &order[1..]),
@@ -265,28 +198,28 @@ fn ranked(entry: &Entry<'_, '_>, index: usize, order: &[Entry<'_, '_>]) -> Ranke
     Ranked {
         file: entry.frame.file.to_string(),
         rank: index + 1,
-        outcome: entry.frame.judgement.verdict.outcome,
+        outcome: entry.frame.outcome,
         blur_px: entry.blur_px,
         print_blur_mm: mm(entry.frame, entry.blur_px),
         reason,
     }
 }
 
-fn best_reason(best: &Entry<'_, '_>, others: &[Entry<'_, '_>]) -> String {
+fn best_reason(best: &Entry<'_>, others: &[Entry<'_>]) -> String {
     let shown = match (mm(best.frame, best.blur_px), best.blur_px) {
         (Some(mm), _) => format!("{mm:.2} mm on the paper"),
         (None, Some(px)) => format!("{px:.2} px"),
         (None, None) => "unknown".to_string(),
     };
-    let mut told: Vec<&Entry<'_, '_>> = others.iter().filter(|e| e.blur_px.is_some()).collect();
+    let mut told: Vec<&Entry<'_>> = others.iter().filter(|e| e.blur_px.is_some()).collect();
     told.sort_by(|a, b| a.blur().total_cmp(&b.blur()));
     let Some(sharpest) = told.first() else {
         return format!("The only one whose sharpness could be measured: edges rise over {shown}.");
     };
-    let near = sharpest.as_sharp_px().min(best.as_sharp_px());
-    if best.blur() > sharpest.as_sharp_px() {
+    let near = sharpest.as_sharp_px.min(best.as_sharp_px);
+    if best.blur() > sharpest.as_sharp_px {
         let softer = 100.0 * (best.blur() / sharpest.blur() - 1.0);
-        let name = file_name(sharpest.frame.file);
+        let name = file_name(&sharpest.frame.file);
         return format!("{name} is {softer:.0} % sharper, but {}; here edges rise over {shown}.", lost_text(sharpest));
     }
     if sharpest.blur() > near {
@@ -302,24 +235,21 @@ fn best_reason(best: &Entry<'_, '_>, others: &[Entry<'_, '_>]) -> String {
     } else {
         "slightly sharper"
     };
-    format!("As sharp as {} within what can be measured ({shown}); {so}.", file_name(rival.frame.file))
+    format!("As sharp as {} within what can be measured ({shown}); {so}.", file_name(&rival.frame.file))
 }
 
-fn other_reason(entry: &Entry<'_, '_>, best: &Entry<'_, '_>) -> String {
+fn other_reason(entry: &Entry<'_>, best: &Entry<'_>) -> String {
     let ratio = entry.blur() / best.blur();
-    let blur = &entry.frame.measures.blur;
-    let cause = match blur.kind {
-        BlurKind::Motion | BlurKind::Mixed if blur.motion_px.is_some() => {
-            format!(", moved by {:.1} px", blur.motion_px.unwrap_or(0.0))
-        }
-        BlurKind::Defocus => ", focus missed".to_string(),
+    let cause = match (entry.frame.blur_kind, entry.frame.motion_px()) {
+        (BlurKind::Motion | BlurKind::Mixed, Some(px)) => format!(", moved by {px:.1} px"),
+        (BlurKind::Defocus, _) => ", focus missed".to_string(),
         _ => String::new(),
     };
-    if entry.blur() > best.as_sharp_px() {
+    if entry.blur() > best.as_sharp_px {
         let lost = if entry.lost > best.lost { format!("; {}", lost_text(entry)) } else { String::new() };
         format!("{:.0} % softer than the best{cause}{lost}.", 100.0 * (ratio - 1.0))
     } else if entry.fault() > best.fault() && entry.lost_code.is_some() {
-        let sharp = if best.blur() > entry.as_sharp_px() {
+        let sharp = if best.blur() > entry.as_sharp_px {
             format!("{:.0} % sharper", 100.0 * (1.0 / ratio - 1.0))
         } else {
             "As sharp".to_string()

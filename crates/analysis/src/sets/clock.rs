@@ -9,16 +9,16 @@ use rawassay_decode::Shot;
 
 /// When a frame was taken, by its camera's clock.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Clock {
+pub(crate) struct Clock {
     /// Seconds since the start of 2000.
-    pub(super) seconds: f64,
+    pub(crate) seconds: f64,
     /// True where the file tells fractions of a second.
-    pub(super) precise: bool,
+    pub(crate) precise: bool,
 }
 
 impl Clock {
     /// Reads `taken_at`; `None` where the file does not tell, or not in RFC 3339.
-    pub(super) fn of(shot: &Shot) -> Option<Self> {
+    pub(crate) fn of(shot: &Shot) -> Option<Self> {
         let text = shot.taken_at.as_deref()?.trim();
         // "2026-05-01T10:00:00.25+02:00": the offset starts after the seconds.
         let local = match text.get(19..)?.find(['Z', 'z', '+', '-']) {

@@ -8,13 +8,14 @@ mod brackets;
 mod bursts;
 mod clock;
 pub mod likeness;
+mod order;
 
 use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use crate::FrameView;
-use clock::Clock;
+use crate::FrameRow;
+pub(crate) use clock::Clock;
 
 pub use brackets::Bracket;
 pub use bursts::{Burst, Ranked};
@@ -45,8 +46,8 @@ pub struct Sets {
 
 /// One frame in the order of its camera's clock.
 #[derive(Debug, Clone, Copy)]
-struct Placed<'f, 'a> {
-    frame: &'f FrameView<'a>,
+struct Placed<'f> {
+    frame: &'f FrameRow,
     clock: Option<Clock>,
 }
 
@@ -68,12 +69,11 @@ impl Exposed {
     }
 }
 
-impl Placed<'_, '_> {
+impl Placed<'_> {
     fn exposed(&self) -> Option<Exposed> {
-        let shot = self.frame.shot;
-        let time = shot.shutter_s.filter(|t| *t > 0.0)?;
-        let stop_ev = shot.f_number.filter(|n| *n > 0.0).map_or(0.0, |n| 2.0 * n.log2());
-        let gain_ev = shot.iso.filter(|i| *i > 0.0).map_or(0.0, |i| (i / 100.0).log2());
+        let time = self.frame.shutter_s().filter(|t| *t > 0.0)?;
+        let stop_ev = self.frame.f_number().filter(|n| *n > 0.0).map_or(0.0, |n| 2.0 * n.log2());
+        let gain_ev = self.frame.iso().filter(|i| *i > 0.0).map_or(0.0, |i| (i / 100.0).log2());
         Some(Exposed { light_ev: time.log2() - stop_ev, gain_ev, stop_ev })
     }
 
@@ -81,30 +81,30 @@ impl Placed<'_, '_> {
     fn pause_s(&self, next: &Self) -> Option<f64> {
         let (from, to) = (self.clock?, next.clock?);
         let coarse = if from.precise && to.precise { 0.0 } else { 1.0 };
-        Some(to.seconds - from.seconds - self.frame.shot.shutter_s.unwrap_or(0.0) - coarse)
+        Some(to.seconds - from.seconds - self.frame.shutter_s().unwrap_or(0.0) - coarse)
     }
 }
 
 /// Finds bursts and brackets.
 #[must_use]
-pub fn sets(frames: &[FrameView<'_>]) -> Sets {
+pub fn sets(frames: &[FrameRow]) -> Sets {
     let mut sets = Sets { bursts: Vec::new(), brackets: Vec::new(), warnings: Vec::new() };
-    let mut bodies: BTreeMap<_, Vec<Placed<'_, '_>>> = BTreeMap::new();
+    let mut bodies: BTreeMap<_, Vec<Placed<'_>>> = BTreeMap::new();
     let (mut untimed, mut damaged, mut faceless) = (0, 0, 0);
     for frame in frames {
         if frame.damaged {
             damaged += 1;
             continue;
         }
-        let clock = Clock::of(frame.shot);
+        let clock = frame.clock;
         untimed += usize::from(clock.is_none());
-        faceless += usize::from(frame.measures.likeness.below_saturation.is_empty());
+        faceless += usize::from(frame.likeness.below_saturation.is_empty());
         bodies.entry((frame.camera(), clock.is_none())).or_default().push(Placed { frame, clock });
     }
     for ((_, timeless), mut body) in bodies {
         body.sort_by(|a, b| {
-            let seconds = |p: &Placed<'_, '_>| p.clock.map_or(0.0, |c| c.seconds);
-            seconds(a).total_cmp(&seconds(b)).then_with(|| clock::name_order(a.frame.file, b.frame.file))
+            let seconds = |p: &Placed<'_>| p.clock.map_or(0.0, |c| c.seconds);
+            seconds(a).total_cmp(&seconds(b)).then_with(|| clock::name_order(&a.frame.file, &b.frame.file))
         });
         for run in runs(&body, timeless) {
             read_run(&run, &mut sets);
@@ -125,8 +125,8 @@ pub fn sets(frames: &[FrameView<'_>]) -> Sets {
 }
 
 /// Cuts a camera's frames into runs of one framing.
-fn runs<'f, 'a>(body: &[Placed<'f, 'a>], timeless: bool) -> Vec<Vec<Placed<'f, 'a>>> {
-    let mut runs: Vec<Vec<Placed<'f, 'a>>> = Vec::new();
+fn runs<'f>(body: &[Placed<'f>], timeless: bool) -> Vec<Vec<Placed<'f>>> {
+    let mut runs: Vec<Vec<Placed<'f>>> = Vec::new();
     for placed in body {
         match runs.last_mut() {
             Some(run) if joins(run, placed, timeless) => run.push(*placed),
@@ -137,16 +137,16 @@ fn runs<'f, 'a>(body: &[Placed<'f, 'a>], timeless: bool) -> Vec<Vec<Placed<'f, '
 }
 
 /// Whether a frame goes on with a run.
-fn joins(run: &[Placed<'_, '_>], next: &Placed<'_, '_>, timeless: bool) -> bool {
+fn joins(run: &[Placed<'_>], next: &Placed<'_>, timeless: bool) -> bool {
     let Some(last) = run.last() else { return false };
-    let (a, b) = (last.frame.shot, next.frame.shot);
+    let (a, b) = (last.frame, next.frame);
     let near = |x: Option<f64>, y: Option<f64>| match (x, y) {
         (Some(x), Some(y)) => (x / y - 1.0).abs() < 0.02 || (x == 0.0 && y == 0.0),
         (None, None) => true,
         _ => false,
     };
-    let one_setup = a.lens == b.lens
-        && near(a.focal_mm, b.focal_mm)
+    let one_setup = a.gear.lens == b.gear.lens
+        && near(a.focal_mm(), b.focal_mm())
         && (a.width_px, a.height_px, a.orientation) == (b.width_px, b.height_px, b.orientation);
     if !one_setup || (!timeless && last.pause_s(next).is_none_or(|pause| pause > RUN_GAP_S)) {
         return false;
@@ -155,18 +155,18 @@ fn joins(run: &[Placed<'_, '_>], next: &Placed<'_, '_>, timeless: bool) -> bool 
 }
 
 /// Whether two frames show one framing.
-fn same_framing(before: &Placed<'_, '_>, next: &Placed<'_, '_>) -> bool {
+fn same_framing(before: &Placed<'_>, next: &Placed<'_>) -> bool {
     let wanted = match before.pause_s(next) {
         None => SAME_FRAMING_UNTIMED,
         Some(pause) if pause <= bursts::GAP_S => SAME_FRAMING_AT_ONCE,
         Some(_) => SAME_FRAMING,
     };
-    likeness::compare(&before.frame.measures.likeness, &next.frame.measures.likeness)
+    likeness::compare(&before.frame.likeness, &next.frame.likeness)
         .is_some_and(|alike| alike.correlation >= wanted[0] && alike.levels >= wanted[1])
 }
 
 /// Reads a run: brackets first, then what is left between them as bursts.
-fn read_run<'f, 'a>(run: &[Placed<'f, 'a>], sets: &mut Sets) {
+fn read_run<'f>(run: &[Placed<'f>], sets: &mut Sets) {
     let mut at = 0;
     for (start, length) in brackets::cut(run) {
         bursts::find(&run[at..start], &mut sets.bursts);

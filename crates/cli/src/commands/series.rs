@@ -2,7 +2,6 @@
 
 use std::path::PathBuf;
 
-use rawassay_analysis::FrameView;
 use rawassay_analysis::brief::LengthUnit;
 use rawassay_analysis::brief::length;
 use rawassay_analysis::series::{self, By, Estimate, Group, Series as Answer, Setting, Step, short, shutter_text};
@@ -55,9 +54,8 @@ impl Series {
     pub fn run(self) -> Result<Exit, Failure> {
         let brief = frames::brief(&self.brief)?;
         let plan = self.answer.plan(&answer::inputs(&self.records, &self.brief))?;
-        let judged = frames::load(&self.records, &brief)?;
-        let views: Vec<FrameView<'_>> = judged.iter().filter_map(frames::Judged::view).collect();
-        if views.is_empty() {
+        let rows = frames::rows(&self.records, &brief)?;
+        if rows.is_empty() {
             return Err(Failure::nothing("no frame in the record could be measured; see the errors of audit"));
         }
         let by = match self.by {
@@ -68,7 +66,7 @@ impl Series {
         };
         let name = frames::brief_text(&brief);
         let held = series::Held { brief: &brief, name: &name, keeper_share: self.keepers / 100.0 };
-        let answer = series::series(by, &views, &held);
+        let answer = series::series(by, &rows, &held);
         match plan.form {
             Form::Json => plan.json("series", &answer)?,
             Form::Csv => plan.csv("series", &csv(&answer))?,

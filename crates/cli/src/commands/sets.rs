@@ -2,8 +2,8 @@
 
 use std::path::PathBuf;
 
+use rawassay_analysis::file_name;
 use rawassay_analysis::sets::{self, Bracket, Burst, Sets as Answer};
-use rawassay_analysis::{FrameView, file_name};
 
 use crate::answer::{self, AnswerArguments, Form};
 use crate::frames;
@@ -31,9 +31,7 @@ impl Sets {
     pub fn run(self) -> Result<Exit, Failure> {
         let brief = frames::brief(&self.brief)?;
         let plan = self.answer.plan(&answer::inputs(&self.records, &self.brief))?;
-        let judged = frames::load(&self.records, &brief)?;
-        let views: Vec<FrameView<'_>> = judged.iter().filter_map(frames::Judged::view).collect();
-        let answer = sets::sets(&views);
+        let answer = sets::sets(&frames::rows(&self.records, &brief)?);
         match plan.form {
             Form::Json => plan.json("sets", &answer)?,
             Form::Csv => plan.csv("sets", &csv(&answer))?,

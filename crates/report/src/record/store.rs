@@ -5,7 +5,7 @@ use std::io::{BufReader, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use super::stream::read_entry;
+use super::stream::read_line;
 use super::{Entry, Record, RecordIndex};
 use crate::error::ReportError;
 use crate::numbers::write_json_line;
@@ -124,7 +124,7 @@ impl RecordStore {
     /// Where its line cannot be read.
     pub fn get(&self, key: &str) -> Result<Option<Record>, ReportError> {
         let mut line = Vec::new();
-        self.index.by_key(key).map(|entry| read_entry(&self.path, &self.file, entry, &mut line)).transpose()
+        self.index.by_key(key).map(|entry| read_line(&self.path, &self.file, entry.into(), &mut line)).transpose()
     }
 }
 

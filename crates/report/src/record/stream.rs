@@ -14,14 +14,30 @@ use crate::error::ReportError;
 pub struct Records {
     path: PathBuf,
     file: File,
-    entries: std::vec::IntoIter<Entry>,
+    places: std::vec::IntoIter<Place>,
     line: Vec<u8>,
+}
+
+/// Where a line stands: what is left of an entry once the names have put it in order.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Place {
+    offset: u64,
+    length: usize,
+    line: usize,
+    measures_version: u32,
+}
+
+impl From<&Entry> for Place {
+    fn from(entry: &Entry) -> Self {
+        let Entry { offset, length, line, measures_version, .. } = *entry;
+        Self { offset, length, line, measures_version }
+    }
 }
 
 /// Opens a record for reading frame by frame: the last line of each file wins, files that moved count once, and the
 /// order is that of the names. A torn last line is passed over.
 ///
-/// Holds about 300 bytes for each frame; the measures of one frame at a time.
+/// Takes about 400 bytes for each frame until they are in order, and 32 from then on; the measures of one frame at a time.
 ///
 /// # Errors
 /// Where the file cannot be read or is no record. Iterating gives an error where a line does not parse.
@@ -38,7 +54,8 @@ pub fn stream(path: &Path) -> Result<Records, ReportError> {
     }
     let mut entries = RecordIndex::read(path, BufReader::with_capacity(1 << 18, &file))?.into_entries();
     entries.sort_by(|a, b| name_order(&a.file, &b.file).then_with(|| a.key.cmp(&b.key)));
-    Ok(Records { path: path.to_path_buf(), file, entries: entries.into_iter(), line: Vec::new() })
+    let places: Vec<Place> = entries.iter().map(Place::from).collect();
+    Ok(Records { path: path.to_path_buf(), file, places: places.into_iter(), line: Vec::new() })
 }
 
 /// Reads a whole record into memory: [`stream`], collected.
@@ -53,34 +70,29 @@ impl Iterator for Records {
     type Item = Result<Record, ReportError>;
 
     fn next(&mut self) -> Option<Self::Item> {
-        let entry = self.entries.next()?;
-        Some(read_entry(&self.path, &self.file, &entry, &mut self.line))
+        let place = self.places.next()?;
+        Some(read_line(&self.path, &self.file, place, &mut self.line))
     }
 
     fn size_hint(&self) -> (usize, Option<usize>) {
-        self.entries.size_hint()
+        self.places.size_hint()
     }
 }
 
 impl ExactSizeIterator for Records {}
 
-/// Reads the line of one entry.
-pub(super) fn read_entry(
-    path: &Path,
-    mut file: &File,
-    entry: &Entry,
-    line: &mut Vec<u8>,
-) -> Result<Record, ReportError> {
+/// Reads the record at one place.
+pub(super) fn read_line(path: &Path, mut file: &File, place: Place, line: &mut Vec<u8>) -> Result<Record, ReportError> {
     let io = |source| ReportError::Io { path: path.to_path_buf(), source };
-    line.resize(entry.length, 0);
-    file.seek(SeekFrom::Start(entry.offset)).map_err(io)?;
+    line.resize(place.length, 0);
+    file.seek(SeekFrom::Start(place.offset)).map_err(io)?;
     file.read_exact(line).map_err(io)?;
     serde_json::from_slice(line).map_err(|source| {
         let path = path.to_path_buf();
-        if entry.measures_version == MEASURES_VERSION {
-            ReportError::Line { path, line: entry.line, source }
+        if place.measures_version == MEASURES_VERSION {
+            ReportError::Line { path, line: place.line, source }
         } else {
-            ReportError::Outdated { path, line: entry.line, found: entry.measures_version, known: MEASURES_VERSION }
+            ReportError::Outdated { path, line: place.line, found: place.measures_version, known: MEASURES_VERSION }
         }
     })
 }
