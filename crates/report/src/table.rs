@@ -44,6 +44,8 @@ pub struct Table {
     rows: Vec<Row>,
 }
 
+/// Headings of numbers are folded to this, where their cells and words are narrower.
+const HEADING: usize = 14;
 /// Spaces between two columns.
 const GAP: usize = 2;
 /// A first column (file names) wider than this is cut from its left: the end of a path tells files apart.
@@ -102,11 +104,21 @@ impl Table {
     /// Where `out` cannot be written.
     pub fn write(&self, out: &mut dyn Write) -> Result<(), ReportError> {
         let columns = self.headings.len();
-        let mut widths: Vec<usize> = self.headings.iter().map(|h| h.width()).collect();
+        let mut widths = vec![0; columns];
         for row in &self.rows {
             for (width, cell) in widths.iter_mut().zip(&row.cells) {
                 *width = (*width).max(cell.width());
             }
+        }
+        let folded: Vec<Vec<String>> = (self.headings.iter().zip(&self.right).zip(&widths))
+            .map(
+                |((heading, right), width)| {
+                    if *right { folded(heading, (*width).max(HEADING)) } else { vec![heading.clone()] }
+                },
+            )
+            .collect();
+        for (width, lines) in widths.iter_mut().zip(&folded) {
+            *width = lines.iter().map(|line| line.width()).fold(*width, usize::max);
         }
         if let (Some(terminal), Some(first)) = (self.style.width, widths.first_mut()) {
             *first = (*first).min((terminal / NAME_SHARE).max(12));
@@ -115,12 +127,19 @@ impl Table {
         if let (Some(terminal), Some(last)) = (self.style.width, widths.last_mut()) {
             *last = (*last).min(terminal.saturating_sub(before).max(8));
         }
-        let headings = Row { cells: self.headings.clone(), weight: Weight::Faint };
-        for (r, row) in std::iter::once(&headings).chain(&self.rows).enumerate() {
+        // A shorter heading stands on the last line, next to its numbers.
+        let deepest = folded.iter().map(Vec::len).max().unwrap_or(0);
+        let line_of = |k: usize, lines: &[String]| (k + lines.len()).checked_sub(deepest).map(|at| lines[at].clone());
+        let headings = (0..deepest).map(|k| Row {
+            cells: folded.iter().map(|lines| line_of(k, lines).unwrap_or_default()).collect(),
+            weight: Weight::Faint,
+        });
+        let headings: Vec<Row> = headings.collect();
+        for (r, row) in headings.iter().chain(&self.rows).enumerate() {
             let mut line = String::new();
             for (i, (cell, &width)) in row.cells.iter().zip(&widths).enumerate() {
                 // Of a path the end tells files apart; of a heading the beginning says what it is.
-                let text = if i == 0 && r > 0 { cut_left(cell, width) } else { cut_right(cell, width) };
+                let text = if i == 0 && r >= deepest { cut_left(cell, width) } else { cut_right(cell, width) };
                 let pad = " ".repeat(width.saturating_sub(text.width()));
                 let right = self.right.get(i).copied().unwrap_or(false);
                 let (left_pad, right_pad) = if right { (pad.as_str(), "") } else { ("", pad.as_str()) };
@@ -144,6 +163,21 @@ impl Table {
 #[must_use]
 pub fn printable(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
+}
+
+/// Words in lines of at most `width`, where they are not longer themselves.
+fn folded(text: &str, width: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.width() + 1 + word.width() <= width => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    if lines.is_empty() { vec![String::new()] } else { lines }
 }
 
 fn cut_right(text: &str, width: usize) -> String {
@@ -181,6 +215,20 @@ fn cut_left(text: &str, width: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn long_headings_of_numbers_are_folded_above_their_column() {
+        let mut table = Table::new(TableStyle::default(), &["frame", ">edge rise on the paper, mm", ">ppi"]);
+        table.row(vec!["a".into(), "0.17".into(), "240".into()], Weight::Plain);
+        let mut bytes = Vec::new();
+        table.write(&mut bytes).expect("memory takes all");
+        let text = String::from_utf8(bytes).expect("text");
+        assert_eq!(
+            text.lines().collect::<Vec<_>>(),
+            ["        edge rise on", "frame  the paper, mm  ppi", "a               0.17  240"],
+            "{text}"
+        );
+    }
 
     #[test]
     fn a_folder_that_all_share_is_named_once() {

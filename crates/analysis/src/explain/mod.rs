@@ -2,10 +2,13 @@
 
 mod edges;
 mod findings;
+mod labels;
 mod levels;
 mod paper;
 mod shot;
 mod words;
+
+pub use labels::{heading, label};
 
 /// What a word of the scorecard stands for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -78,15 +81,19 @@ pub fn find(word: &str) -> Option<&'static Explanation> {
     let whole = |word: &str| all().find(|e| plain(e.word) == word);
     let alias =
         || words::ALIASES.iter().find(|(alias, _)| plain(alias) == word).and_then(|(_, meant)| whole(&plain(meant)));
-    whole(&word).or_else(alias).or_else(|| whole(&unnumbered)).or_else(|| all().find(|e| last(e) == word)).or_else(
-        || {
+    let labelled = || all().find(|e| e.kind == Kind::Measure && plain(&label(e.word).0) == word);
+    whole(&word)
+        .or_else(alias)
+        .or_else(|| whole(&unnumbered))
+        .or_else(|| all().find(|e| last(e) == word))
+        .or_else(labelled)
+        .or_else(|| {
             // A named part in the column, such as the plane's: keep the group and the last part.
             let (group, _) = word.split_once('_')?;
             all()
                 .filter(|e| plain(e.word).starts_with(group) && word.ends_with(&format!("_{}", last(e))))
                 .max_by_key(|e| last(e).len())
-        },
-    )
+        })
 }
 
 /// Every explained word that begins so, or has a part that does.

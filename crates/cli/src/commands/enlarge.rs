@@ -242,7 +242,7 @@ fn noise_footnote(ladder: &Ladder, out: &mut dyn Write) -> Result<(), ReportErro
     if same > 0 {
         writeln!(
             out,
-            "signal:noise falls no further where a pixel is larger than what the eye resolves: noise is then seen pixel by pixel"
+            "the mid-tone SNR falls no further where a pixel is larger than what the eye resolves: noise is then seen pixel by pixel"
         )?;
     }
     Ok(())
@@ -287,11 +287,11 @@ fn table(
             continue;
         }
         let motion = ladder.rungs.iter().any(|r| r.motion_mm.is_some_and(|mm| mm > 0.0));
-        let mut headings = vec!["paper", ">picture on it", ">wants px", ">ppi", ">edges mm", ">allowed"];
+        let mut headings = vec!["paper", ">picture on it", ">wants px", ">ppi", ">edge rise, mm", ">allowed, mm"];
         if motion {
-            headings.push(">motion mm");
+            headings.push(">motion, mm");
         }
-        headings.extend([">signal:noise", "outcome"]);
+        headings.extend([">mid-tone SNR, :1", "outcome"]);
         let mut rows = Table::new(style, &headings);
         let mm = |v: Option<f64>| v.map_or_else(|| "-".into(), |mm| format!("{mm:.2}"));
         for r in &ladder.rungs {

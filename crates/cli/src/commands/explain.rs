@@ -63,8 +63,12 @@ fn one(e: &Explanation) -> String {
         Kind::Measure => "measure",
         Kind::Word => "word",
     };
-    let mut text =
-        format!("{} ({kind}{})\n", e.word, if e.unit.is_empty() { String::new() } else { format!(", {}", e.unit) });
+    let unit = if e.unit.is_empty() { String::new() } else { format!(", {}", e.unit) };
+    let called = match e.kind {
+        Kind::Measure => format!(": {}", explain::label(e.word).0),
+        _ => String::new(),
+    };
+    let mut text = format!("{}{called} ({kind}{unit})\n", e.word);
     for (label, part) in [("means", e.means), ("how", e.how), ("source", e.source), ("next time", e.next_time)] {
         if !part.is_empty() {
             let _ = writeln!(text, "  {label:LABEL$}{}", wrapped(part));

@@ -205,13 +205,13 @@ fn text(answer: &Answer) -> String {
     let found = &answer.found;
     let mut grid = Grid::new(&[
         "plane",
-        ">electrons per DN",
-        ">read noise e-",
-        ">full well e-",
-        ">range EV",
-        ">best SNR dB",
-        ">fit r2",
-        ">not linear %",
+        ">gain, e\u{207b}/DN",
+        ">read noise, e\u{207b}",
+        ">full well, e\u{207b}",
+        ">sensor range, EV",
+        ">best SNR, dB",
+        ">fit, r\u{b2}",
+        ">not linear, %",
     ]);
     for c in &found.channels {
         grid.row(vec![

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use rawassay_analysis::brief::LengthUnit;
 use rawassay_analysis::brief::length;
+use rawassay_analysis::explain;
 use rawassay_analysis::series::{self, By, Estimate, Group, Series as Answer, Setting, Step, short, shutter_text};
 
 use crate::answer::{self, AnswerArguments, Form};
@@ -114,38 +115,44 @@ fn setting_text(setting: &Setting) -> String {
     }
 }
 
-/// A column of the table: heading, reading, digits.
-type Column = (&'static str, &'static str, usize);
+/// A column of the table: reading, digits.
+type Column = (&'static str, usize);
 
 const ISO: [Column; 6] = [
-    ("mid-tone SNR on paper", "print_snr_midtone", 0),
-    ("usable range EV", "usable_ev", 1),
-    ("lost per stop EV", "range_lost_ev_per_stop", 2),
-    ("sensor range EV", "engineering_ev", 1),
-    ("read noise e-", "read_noise_e", 1),
-    ("row banding / read noise", "row_banding_over_read_noise", 2),
+    ("print_snr_midtone", 0),
+    ("usable_ev", 1),
+    ("range_lost_ev_per_stop", 2),
+    ("engineering_ev", 1),
+    ("read_noise_e", 1),
+    ("row_banding_over_read_noise", 2),
 ];
 const APERTURE: [Column; 5] = [
-    ("edge rise px", "edge_rise_px", 2),
-    ("centre px", "centre_rise_px", 2),
-    ("corners px", "corners_rise_px", 2),
-    ("diffraction alone px", "expected_diffraction_px", 2),
-    ("rise on paper mm", "print_rise_mm", 2),
+    ("edge_rise_px", 2),
+    ("centre_rise_px", 2),
+    ("corners_rise_px", 2),
+    ("expected_diffraction_px", 2),
+    ("print_rise_mm", 2),
 ];
-const SHUTTER: [Column; 3] = [
-    ("free of shake %", "free_of_shake_pct", 0),
-    ("by the fit %", "fitted_free_pct", 0),
-    ("motion px", "motion_px", 1),
-];
+const SHUTTER: [Column; 3] = [("free_of_shake_pct", 0), ("fitted_free_pct", 0), ("motion_px", 1)];
 const CAMERA: [Column; 7] = [
-    ("Mpx", "megapixels", 0),
-    ("ppi", "ppi", 0),
-    ("rise on paper mm", "print_rise_mm", 2),
-    ("mid-tone SNR on paper", "print_snr_midtone", 0),
-    ("usable range EV", "usable_ev", 1),
-    ("largest, long side in", "largest_long_side_in", 0),
-    ("short side in", "largest_short_side_in", 0),
+    ("megapixels", 0),
+    ("ppi", 0),
+    ("print_rise_mm", 2),
+    ("print_snr_midtone", 0),
+    ("usable_ev", 1),
+    ("largest_long_side_in", 0),
+    ("largest_short_side_in", 0),
 ];
+
+/// Head of a reading's column; sides of a print are told in the brief's unit.
+fn column_heading(reading: &str, unit: LengthUnit) -> String {
+    let (label, own_unit) = explain::label(&format!("series.{reading}"));
+    match own_unit {
+        "in" => format!(">{label}, {}", unit.sign()),
+        "" => format!(">{label}"),
+        _ => format!(">{label}, {own_unit}"),
+    }
+}
 
 /// The answer first, then the table it comes from, then what to be careful of.
 fn text(answer: &Answer, unit: LengthUnit) -> String {
@@ -167,22 +174,16 @@ fn text(answer: &Answer, unit: LengthUnit) -> String {
         let mut headings = vec![heading, ">frames"];
         // A column in which nothing is known only takes room.
         let told: Vec<&Column> =
-            columns.iter().filter(|c| group.steps.iter().any(|s| s.readings.value(c.1).is_some())).collect();
-        let named: Vec<String> = told
-            .iter()
-            .map(|c| match c.0.strip_suffix(" side in") {
-                Some(side) => format!(">{side} side {}", unit.sign()),
-                None => format!(">{}", c.0),
-            })
-            .collect();
+            columns.iter().filter(|c| group.steps.iter().any(|s| s.readings.value(c.0).is_some())).collect();
+        let named: Vec<String> = told.iter().map(|c| column_heading(c.0, unit)).collect();
         headings.extend(named.iter().map(String::as_str));
         headings.push("");
         let mut grid = Grid::new(&headings);
         for step in &group.steps {
             let mut row = vec![step_text(answer.by, group, step), step.frames.to_string()];
             row.extend(told.iter().map(|c| {
-                let estimate = step.readings.get(c.1);
-                if c.1.ends_with("_side_in") { side(estimate, unit) } else { cell(estimate, c.2) }
+                let estimate = step.readings.get(c.0);
+                if c.0.ends_with("_side_in") { side(estimate, unit) } else { cell(estimate, c.1) }
             }));
             row.push(answer.by.said(step.meets_brief).to_string());
             grid.row(row);

@@ -279,7 +279,8 @@ fn sentence(out: &mut String, shoot: &Shoot) {
          value=\"name\">name</option><option value=\"outcome\">outcome</option>",
     );
     for sortable in SORTABLE {
-        put!(out, "<option value=\"{}\" data-unit=\"{}\">{}</option>", sortable.word, sortable.unit, sortable.label);
+        let (label, unit) = sortable.label(shoot.purpose.unit);
+        put!(out, "<option value=\"{}\" data-unit=\"{unit}\">{}</option>", sortable.word, esc(&label));
     }
     out.push_str(
         "</select></label>, <label><span class=\"unseen\">Direction</span><select name=\"turn\" id=\"ask-turn\"><option \
@@ -333,7 +334,7 @@ fn row(out: &mut String, order: usize, sheet: &Sheet, purpose: &Purpose) {
         if i > 0 {
             out.push(',');
         }
-        if let Some(value) = (sortable.value)(sheet).filter(|v| v.is_finite()) {
+        if let Some(value) = sortable.shown(sheet, purpose.unit) {
             out.push_str(&short(value));
         }
     }

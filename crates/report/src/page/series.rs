@@ -1,5 +1,6 @@
 //! Test series: what the gear does along ISO, aperture, shutter or from camera to camera, held against the brief.
 
+use rawassay_analysis::explain;
 use rawassay_analysis::series::{By, Group, Series, Setting, Step};
 
 use super::html::{close_page, esc, open_page, put};
@@ -242,8 +243,7 @@ fn table(out: &mut String, by: By, group: &Group) {
     let names: Vec<&'static str> = names.filter(known).collect();
     out.push_str("<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Values of the steps\"><table class=\"steps\"><thead><tr><th scope=\"col\">step</th><th scope=\"col\">frames</th>");
     for name in &names {
-        let (label, unit) = super::values::label_and_unit(&format!("series.{name}"));
-        put!(out, "<th scope=\"col\">{}{}{unit}</th>", esc(&label), if unit.is_empty() { "" } else { ", " });
+        put!(out, "<th scope=\"col\">{}</th>", esc(&explain::heading(&format!("series.{name}"))));
     }
     put!(out, "<th scope=\"col\">{}</th></tr></thead><tbody>", by.tests());
     for step in &group.steps {

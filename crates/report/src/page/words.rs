@@ -32,6 +32,9 @@ pub fn page(shoot: &Shoot) -> String {
 
 fn entry(out: &mut String, e: &Explanation) {
     put!(out, "<div class=\"entry\" id=\"{word}\"><dt>{word}", word = esc(e.word));
+    if e.kind == Kind::Measure {
+        put!(out, " <span class=\"label\">{}</span>", esc(&explain::label(e.word).0));
+    }
     if !e.unit.is_empty() {
         put!(out, " <span class=\"unit\">{}</span>", esc(e.unit));
     }
