@@ -117,8 +117,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     // What few edges say may be the doing of one odd thing in the scene.
     let edge_share = edges.len() as f64 / (edges.len() as f64 + FEW_EDGES);
     let share = if matches!(told.verdict, Verdict::Undetermined(_)) { 1.0 } else { edge_share };
-    let mut kind = weigh(Some(told)).unwrap_or(told);
-    kind = kind.held_against(ln_sigma.exp(), kind::allowance_px(diffraction));
+    let kind = weigh(Some(told)).unwrap_or(told).held_against(ln_sigma.exp(), kind::allowance_px(diffraction));
     fill_blur(&mut reading, &kind, share);
     if matches!(kind.verdict, Verdict::SceneSoft) {
         return (reading, collected.edges, None);

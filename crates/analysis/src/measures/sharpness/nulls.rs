@@ -57,8 +57,12 @@ const NEARLY_LN: f64 = 0.12;
 
 /// What the nulls show.
 enum Seen {
-    /// With the gain, and with the gain times the length in halved pixels.
-    Motion(PointSpread, f64, f64),
+    Motion {
+        psf: PointSpread,
+        gain: f64,
+        /// Gain times length in halved pixels.
+        stripes: f64,
+    },
     Disc(PointSpread),
     /// No nulls in a spectrum that is clear enough to show them.
     None(Texture),
@@ -92,10 +96,12 @@ fn nulls(spectrum: &Spectrum, step_px: f64) -> Option<Seen> {
     let for_disc = spectrum.gain(plain, disc);
     let long = motion.psf.motion_px >= LEAST_MOTION * step_px;
     let wide = disc.psf.defocus_px >= LEAST_DISC * step_px;
-    if long && for_motion > LEAST_GAIN && for_disc < RIVAL_SHARE * for_motion {
-        let rings = spectrum.gain(motion, both) > LEAST_GAIN && both.psf.defocus_px >= LEAST_DISC * step_px;
+    let rings = spectrum.gain(motion, both) > LEAST_GAIN && both.psf.defocus_px >= LEAST_DISC * step_px;
+    // Either alone explains much, both together clearly more.
+    let stripes_and_rings = rings && spectrum.gain(disc, both) > LEAST_GAIN;
+    if long && for_motion > LEAST_GAIN && (stripes_and_rings || for_disc < RIVAL_SHARE * for_motion) {
         let psf = if rings { both.psf } else { motion.psf };
-        return Some(Seen::Motion(psf, for_motion, for_motion * psf.motion_px / step_px));
+        return Some(Seen::Motion { psf, gain: for_motion, stripes: for_motion * psf.motion_px / step_px });
     }
     (wide && for_disc > LEAST_GAIN && for_motion < RIVAL_SHARE * for_disc).then_some(Seen::Disc(disc.psf))
 }
@@ -114,15 +120,16 @@ pub(crate) fn weigh(
     }
     let Some(seen) = seen(halved, noise) else { return told };
     match (seen, told) {
-        // Edges that face one way say nothing of a motion along them; of one across them they would.
-        (Seen::Motion(psf, gain, stripes), Some(k))
+        // Edges that face one way say nothing of a motion along them; of one across them they would. Many clear stripes
+        // are believed all the same: a few edges of a smeared frame may look sharp.
+        (Seen::Motion { psf, gain, stripes }, Some(k))
             if matches!(k.verdict, Verdict::None)
-                && stripes < STRIPES_OVER_SHARP
-                && (!k.one_way || gain < LEAST_GAIN_ALONE || along_px(psf.motion_deg).is_none()) =>
+                && (gain < LEAST_GAIN_ALONE
+                    || stripes < STRIPES_OVER_SHARP && (!k.one_way || along_px(psf.motion_deg).is_none())) =>
         {
             told
         }
-        (Seen::Motion(psf, _, stripes), Some(k)) if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) => {
+        (Seen::Motion { psf, stripes, .. }, Some(k)) if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) => {
             let turn = (psf.motion_deg - k.psf.motion_deg + 90.0).rem_euclid(180.0) - 90.0;
             let off_ln = (psf.motion_px / k.psf.motion_px).ln().abs();
             let agree = turn.abs() < SAME_DEG && off_ln < SAME_LENGTH_LN;
@@ -132,8 +139,8 @@ pub(crate) fn weigh(
             let confidence = if agree { k.confidence.max(BOTH) } else { k.confidence.min(UNSURE) };
             Some(KindReading { confidence, whole_frame: agree, ..k })
         }
-        (Seen::Motion(psf, gain, _), _) if upright(&psf) && gain < LEAST_GAIN_UPRIGHT => told,
-        (Seen::Motion(psf, ..), _) => Some(moved(psf, along_px(psf.motion_deg), allowance_px)),
+        (Seen::Motion { psf, gain, .. }, _) if upright(&psf) && gain < LEAST_GAIN_UPRIGHT => told,
+        (Seen::Motion { psf, .. }, _) => Some(moved(psf, along_px(psf.motion_deg), allowance_px)),
         (Seen::Disc(_), Some(k)) if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) => {
             Some(KindReading { confidence: k.confidence.min(UNSURE), ..k })
         }
@@ -142,8 +149,8 @@ pub(crate) fn weigh(
             let radius = if shaped { k.psf.defocus_px } else { psf.defocus_px };
             Some(KindReading { defocus_px: Some(radius), confidence: k.confidence.max(BOTH), ..k })
         }
-        // A disc widens every edge: rows of pickets or waves leave rings too.
         (Seen::Disc(_), Some(k)) if matches!(k.verdict, Verdict::None) && !k.one_way => told,
+        // A disc widens every edge: rows of pickets or waves leave rings too.
         (Seen::Disc(psf), Some(k))
             if (psf.defocus_px / 2.0 / k.psf.variance(0.0).sqrt()).ln().abs() > SAME_WIDTH_LN =>
         {
@@ -180,7 +187,7 @@ fn upright(psf: &PointSpread) -> bool {
 fn moved(psf: PointSpread, along_px: Option<f64>, allowance_px: f64) -> KindReading {
     let radius = match along_px {
         // A motion leaves the edges along it sharp: wide ones are out of focus, unless the scene is soft there.
-        Some(sigma) if sigma > allowance_px && psf.sigma_px > SOME_SIGMA_PX => {
+        Some(sigma) if sigma > allowance_px && psf.sigma_px.hypot(psf.defocus_px / 2.0) > SOME_SIGMA_PX => {
             Some(2.0 * (sigma * sigma - 0.25).sqrt())
         }
         Some(_) => None,
