@@ -176,18 +176,22 @@ fn invented(n: usize, sequence: &mut Draw) -> (Frame, Record) {
             floor_pct: Some(0.4),
             headroom_ev: Some(0.1),
             scene_range_ev: Some(8.2),
+            darkest_ev: None,
             brighter_by_ev: Some(-0.3),
+            lift_ev: Some(0.0),
         },
         noise: Noise {
             flat_patches: 812,
             model_r2: Some(0.987),
             read_noise_dn: Some(3.4),
             gain_e_per_dn: Some(3.1),
+            picture_read_noise_dn: None,
             masked_read_noise_dn: None,
             row_banding_dn: Some(0.2),
             column_banding_dn: Some(0.1),
             hot_pixels: Some(4),
             snr_midtone_db: Some(37.8),
+            snr_lifted_db: Some(37.8),
         },
         engineering_ev: Some(12.15),
         sharpness: Sharpness {
@@ -348,6 +352,7 @@ fn vary(n: usize, base: &Record, sequence: &mut Draw) -> (Record, Judgement) {
         rise_mm: largest.as_ref().map(|_| rise * 25.4 / 315.0),
         motion_mm: None,
         snr_midtone: largest.as_ref().map(|_| 60.0),
+        snr_lifted: largest.as_ref().map(|_| 60.0),
         eye_limit_mm: Some(0.13),
         finest_mm: Some(0.13),
         largest_with_proof: largest.clone(),
@@ -355,7 +360,7 @@ fn vary(n: usize, base: &Record, sequence: &mut Draw) -> (Record, Judgement) {
         if_accepted: None,
     };
     let verdict = Verdict { brief: "portfolio".into(), outcome, findings, not_measured: Vec::new() };
-    (record, Judgement { usable_ev: Some(9.4), snr_limit: 4.0, print, verdict })
+    (record, Judgement { usable_ev: Some(9.4), shadow_room_ev: None, snr_limit: 4.0, print, verdict })
 }
 
 /// Print sizes beside the largest one.

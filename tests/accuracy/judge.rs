@@ -6,7 +6,7 @@ use std::path::Path;
 use rawassay_analysis::judge::judge;
 use rawassay_analysis::{BlurKind, Brief, Finding, FindingCode, Judgement, Measures, Outcome, Severity, Subject};
 use rawassay_decode::{Area, Frame, Integrity};
-use rawassay_scene::{Banding, Compression, Diffraction, Motion, Optics, Recipe, SceneKind, render};
+use rawassay_scene::{Banding, Compression, Diffraction, Motion, Optics, Recipe, SceneKind, expose, light, render};
 
 const SMALL: &str =
     "name = \"small\"\n[output]\nsize = \"96.5 x 64.33 mm\"\ndistance = \"45 cm\"\nppi_wanted = 240\nppi_least = 180";
@@ -147,6 +147,36 @@ fn noisy_and_banded() {
     recipe.camera.row_banding = Banding { random_dn: 3.0, ..Banding::default() };
     let judgement = Measured::of(&recipe).judged(SMALL, None);
     assert!(finding(&judgement, FindingCode::Banded).text.contains("rows"));
+}
+
+#[test]
+fn a_dark_frame_is_judged_by_what_is_left_of_it_once_lifted() {
+    let mut recipe = clean(SceneKind::Buildings);
+    recipe.exposure.iso = 3_200.0;
+    let light = light(&recipe);
+    let mut lifts = Vec::new();
+    for white_ev in [-0.5, -3.5, -5.0] {
+        recipe.exposure.white_ev = white_ev;
+        let frame = Measured::of_bytes(expose(&recipe, &light).to_dng(Compression::None));
+        let lift = frame.measures.exposure.lift_ev.unwrap();
+        lifts.push(lift);
+        let judgement = frame.judged(SMALL, None);
+        let found = judgement.verdict.findings.iter().find(|f| f.code == FindingCode::Noisy);
+        // Truth: the tone at 12.7 % of saturation less the lift, in electrons, averaged over what the eye resolves.
+        let signal: f64 = 0.127 * 15_088.0 * 3.3 / 32.0 * (-lift).exp2();
+        let read: f64 = 9.0 + (0.5f64 * 3.3 / 32.0).powi(2);
+        let truth = signal / (signal + read).sqrt() * (0.130_899 / 0.080_417);
+        assert!(
+            (judgement.print.snr_lifted.unwrap() / truth - 1.0).abs() < 0.06,
+            "{:?}, truth {truth}",
+            judgement.print
+        );
+        assert_eq!(found.is_some(), white_ev < -3.0, "{found:?}");
+        assert_eq!(found.is_some_and(|f| f.severity >= Severity::Borderline), truth < 20.0, "{found:?}, truth {truth}");
+    }
+    // At half an EV below saturation white needs no lift; a scene lighter than a meter's grey needs less than it was under.
+    assert!(lifts[0] < 0.1 && (2.0..=3.1).contains(&lifts[1]), "{lifts:?}");
+    assert!((lifts[2] - lifts[1] - 1.5).abs() < 0.1, "{lifts:?}");
 }
 
 #[test]

@@ -86,6 +86,8 @@ pub struct Rung {
     pub motion_mm: Option<f64>,
     /// Mid-tone signal-to-noise on the paper, ratio.
     pub snr_midtone: Option<f64>,
+    /// The same once a dark frame is lifted to a normal brightness, ratio.
+    pub snr_lifted: Option<f64>,
     /// Outcome at this size, as `judge` would give it.
     pub outcome: Outcome,
     /// What is worst at this size: "pixels", "sharpness", "motion", "noise", "highlights", "shadows", "banding" or
@@ -184,6 +186,7 @@ fn rung(case: &Case<'_>, size: &PaperSize, distance: Distance, ppi: Option<f64>,
         asks_rise_mm: brief.limits.rise_eye_limits.borderline * at.paper.seen.finest_mm,
         motion_mm: brings.motion_px.and_then(mm),
         snr_midtone: at.paper.value(Aspect::Noise, fit.ppi),
+        snr_lifted: at.paper.snr(brings.snr_lifted_px, fit.ppi),
         outcome,
         limited_by,
     })

@@ -2,6 +2,7 @@
 
 use rawassay_decode::{Colour, Frame};
 
+use crate::lift;
 use crate::measures::clipping::{Thresholds, clipping};
 use crate::measures::histogram::{Histogram, histograms, picture_area};
 use crate::measures::hot_pixels;
@@ -12,7 +13,7 @@ use crate::measures::saturation::{self, Saturation};
 use crate::measures::settle;
 use crate::measures::sharpness::measure_sharpness;
 use crate::measures::{Channel, Exposure, Measures, Noise, known};
-use crate::range::{MIDTONE_SHARE, decibels, engineering_ev, snr};
+use crate::range::{self, MIDTONE_SHARE, decibels, engineering_ev};
 
 /// Measures one frame. Reads nothing but the frame, uses one thread, gives the same for the same frame; what cannot be
 /// measured is `None` with a reason in the notes. It does not panic on any frame whose parts fit together.
@@ -43,6 +44,7 @@ pub fn measure(frame: &Frame) -> Measures {
         .collect();
     let mut found = noise::noise(frame, &blocks, &usable);
     let masked = masked::measure(frame);
+    let picture_read: Vec<Option<f64>> = found.planes.iter().map(|p| p.read_noise_dn).collect();
     settle::settle_read_noise(frame, &mut found, &masked);
     let clipped_from: Vec<f64> = usable.iter().map(|u| u.clipped_from).collect();
     let hot = found.variances(&frame.levels).and_then(|v| {
@@ -79,6 +81,7 @@ pub fn measure(frame: &Frame) -> Measures {
     let read_noise_dn = mean_of(main.iter().map(|&p| channels[p].read_noise_dn));
     let scene = levels::scene_range(&main, &hists, &channels, read_noise_dn, &mut notes);
     let brighter = levels::brighter_by(&hists, &channels, &mut notes);
+    let lift_ev = brighter.and_then(|ev| known(lift::lift_ev(ev, levels::mean_share(&main, &hists, &channels)?)));
     let exposure = Exposure {
         clipped_any_pct: map.any_pct,
         clipped_all_pct: map.all_pct,
@@ -86,19 +89,26 @@ pub fn measure(frame: &Frame) -> Measures {
         clipped_area_count: map.area_count,
         floor_pct: floor(&channels),
         headroom_ev: channels.iter().filter_map(|c| c.headroom_ev).reduce(f64::min),
-        scene_range_ev: scene,
+        scene_range_ev: scene.map(|s| s.0),
+        darkest_ev: scene.map(|s| s.1),
         brighter_by_ev: brighter,
+        lift_ev,
     };
     let noise = Noise {
         flat_patches: found.flat_patches,
         model_r2: found.r2,
         read_noise_dn,
         gain_e_per_dn: mean_of(main.iter().map(|&p| channels[p].gain_e_per_dn)),
+        picture_read_noise_dn: mean_of(main.iter().map(|&p| picture_read[p])),
         masked_read_noise_dn: mean_of(main.iter().map(|&p| masked.read_noise_dn[p])),
         row_banding_dn: found.row_banding_dn,
         column_banding_dn: found.column_banding_dn,
         hot_pixels: hot,
         snr_midtone_db: mean_of(main.iter().map(|&p| channels[p].snr_midtone_db)),
+        snr_lifted_db: lift_ev.and_then(|ev| {
+            let share = MIDTONE_SHARE * (-ev).exp2();
+            mean_of(main.iter().map(|&p| snr_db(&channels[p], &found.planes[p], share)))
+        }),
     };
     let engineering = mean_of(main.iter().map(|&p| {
         let c = &channels[p];
@@ -146,7 +156,7 @@ fn channel(frame: &Frame, p: usize, hist: &Histogram, saturation: &Saturation, n
         let to = (levels.black_dn + r).floor().clamp(-1.0, 65535.0);
         100.0 * hist.between(0, (to + 1.0) as usize) as f64 / total
     });
-    Channel {
+    let mut channel = Channel {
         name: frame.filter.planes[p].name.clone(),
         black_dn: levels.black_dn,
         black_from: levels.black_from,
@@ -161,11 +171,20 @@ fn channel(frame: &Frame, p: usize, hist: &Histogram, saturation: &Saturation, n
         read_noise_dn,
         read_noise_e,
         full_well_e,
-        snr_midtone_db: full_well_e
-            .map(|w| snr(MIDTONE_SHARE * w, read_noise_e.unwrap_or(0.0), 1.0))
-            .or_else(|| noise.snr_at(MIDTONE_SHARE * range))
-            .and_then(decibels),
-    }
+        snr_midtone_db: None,
+    };
+    channel.snr_midtone_db = snr_db(&channel, noise, MIDTONE_SHARE);
+    channel
+}
+
+/// Signal-to-noise of one pixel at a share of saturation, dB: by gain and read noise, else straight from the patches.
+/// Where read noise is unknown and the tone so dark that it would count, the patches come first.
+fn snr_db(channel: &Channel, noise: &PlaneNoise, share: f64) -> Option<f64> {
+    let from_patches = || noise.snr_at(share * (channel.saturation_dn - channel.black_dn));
+    let from_gain = || range::snr_at(channel, share, 1.0);
+    let dark = share < 0.5 * MIDTONE_SHARE && channel.read_noise_e.is_none();
+    let ratio = if dark { from_patches().or_else(from_gain) } else { from_gain().or_else(from_patches) };
+    ratio.and_then(decibels)
 }
 
 #[cfg(test)]

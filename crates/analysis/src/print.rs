@@ -54,8 +54,16 @@ pub struct Brings {
     pub rise_px: Option<f64>,
     /// Motion, pixels; zero where there is none.
     pub motion_px: Option<f64>,
-    /// Mid-tone signal-to-noise of one pixel, ratio.
+    /// Mid-tone signal-to-noise of one pixel as metered (12.7 % of saturation), ratio.
     pub snr_px: Option<f64>,
+    /// EV by which developing lifts the frame to the brightness of a metered one.
+    pub lift_ev: f64,
+    /// Signal-to-noise of one pixel of the tone that so becomes the mid-tone: held against the borderline limit, as the
+    /// picture may be meant dark.
+    pub snr_lifted_px: Option<f64>,
+    /// The same where the frame is lifted only as far as a picture must be that is meant dark: held against the fails
+    /// limit.
+    pub snr_least_lifted_px: Option<f64>,
     /// True where the frame is sharp pixel by pixel, so that wide edges on the paper are enlargement alone: pixels are
     /// then what is missing.
     pub pixel_sharp: bool,
@@ -163,9 +171,25 @@ impl OnPaper<'_> {
             Aspect::Pixels => Some(ppi),
             Aspect::Sharpness => self.brings.rise_px.map(eye_limits),
             Aspect::Motion => self.brings.motion_px.map(eye_limits),
-            Aspect::Noise => self.brings.snr_px.map(|snr| snr_on_paper(snr, self.seen.finest_mm, ppi)),
+            Aspect::Noise => self.snr(self.brings.snr_px, ppi),
         };
         value.and_then(known)
+    }
+
+    /// A signal-to-noise ratio of one pixel as it is seen at a resolution.
+    #[must_use]
+    pub fn snr(&self, snr_px: Option<f64>, ppi: f64) -> Option<f64> {
+        snr_px.map(|snr| snr_on_paper(snr, self.seen.finest_mm, ppi)).and_then(known)
+    }
+
+    /// How bad the noise is at a resolution: it fails where the mid-tones do of the darkest picture that would be
+    /// printed; it is borderline where those of a picture of normal brightness are.
+    fn grade_noise(&self, ppi: f64) -> Result<Option<Severity>, Unknown> {
+        let limit = self.limit(Aspect::Noise);
+        let least = self.snr(self.brings.snr_least_lifted_px, ppi).ok_or(Unknown)?;
+        let lifted = self.snr(self.brings.snr_lifted_px, ppi).ok_or(Unknown)?;
+        let borderline = grade_below(lifted, limit).map(|_| Severity::Borderline);
+        Ok(grade_below(least, limit).filter(|s| *s == Severity::Fails).or(borderline))
     }
 
     /// How bad an aspect is at a resolution: `Ok(None)` within the limits, `Err(())` unknown.
@@ -173,11 +197,12 @@ impl OnPaper<'_> {
     /// # Errors
     /// Where the value is unknown.
     pub fn grade(&self, aspect: Aspect, ppi: f64) -> Result<Option<Severity>, Unknown> {
-        let value = self.value(aspect, ppi).ok_or(Unknown)?;
-        Ok(match aspect {
-            Aspect::Sharpness | Aspect::Motion => grade_above(value, self.limit(aspect)),
-            Aspect::Pixels | Aspect::Noise => grade_below(value, self.limit(aspect)),
-        })
+        let value = || self.value(aspect, ppi).ok_or(Unknown);
+        match aspect {
+            Aspect::Sharpness | Aspect::Motion => Ok(grade_above(value()?, self.limit(aspect))),
+            Aspect::Pixels => Ok(grade_below(value()?, self.limit(aspect))),
+            Aspect::Noise => self.grade_noise(ppi),
+        }
     }
 
     /// The word for what limits: enlargement alone is named by the pixels that are missing.
@@ -197,9 +222,7 @@ impl OnPaper<'_> {
             Aspect::Pixels => Some(limit),
             Aspect::Sharpness => self.brings.rise_px.map(of_blur),
             Aspect::Motion => self.brings.motion_px.map(of_blur),
-            Aspect::Noise => self
-                .brings
-                .snr_px
+            Aspect::Noise => if fails { self.brings.snr_least_lifted_px } else { self.brings.snr_lifted_px }
                 .map(|snr| if snr >= limit { 0.0 } else { limit / snr * MM_PER_INCH / self.seen.finest_mm }),
         };
         ppi.and_then(known)

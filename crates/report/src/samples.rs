@@ -67,18 +67,22 @@ fn measures() -> Measures {
             floor_pct: Some(0.02),
             headroom_ev: Some(0.3),
             scene_range_ev: Some(8.5),
+            darkest_ev: Some(7.9),
             brighter_by_ev: Some(0.2),
+            lift_ev: Some(0.0),
         },
         noise: Noise {
             flat_patches: 800,
             model_r2: Some(0.99),
             read_noise_dn: Some(1.9),
             gain_e_per_dn: Some(2.5),
+            picture_read_noise_dn: None,
             masked_read_noise_dn: Some(1.95),
             row_banding_dn: Some(0.1),
             column_banding_dn: Some(0.05),
             hot_pixels: Some(7),
             snr_midtone_db: Some(36.4),
+            snr_lifted_db: Some(36.4),
         },
         engineering_ev: Some(12.9),
         sharpness: Sharpness {
@@ -149,7 +153,7 @@ pub(crate) fn record() -> Record {
 fn judgement(outcome: Outcome, print: PrintFit, findings: Vec<Finding>) -> Judgement {
     let verdict =
         Verdict { brief: "portfolio".into(), outcome, findings, not_measured: vec!["the lens's distortion".into()] };
-    Judgement { usable_ev: Some(9.5), snr_limit: 10.0, print, verdict }
+    Judgement { usable_ev: Some(9.5), shadow_room_ev: Some(1.6), snr_limit: 10.0, print, verdict }
 }
 
 /// Every field known.
@@ -169,6 +173,7 @@ pub(crate) fn full() -> Scorecard {
         rise_mm: Some(0.15),
         motion_mm: Some(0.16),
         snr_midtone: Some(120.0),
+        snr_lifted: Some(120.0),
         eye_limit_mm: Some(0.13),
         finest_mm: Some(0.13),
         largest_with_proof: Some(largest.clone()),
@@ -187,5 +192,6 @@ pub(crate) fn unreadable() -> Scorecard {
     let record = Record::unreadable(Path::new("b.dng"), FileId::default(), "no such format");
     let mut judgement = judgement(Outcome::Unmeasured, PrintFit::default(), Vec::new());
     judgement.usable_ev = None;
+    judgement.shadow_room_ev = None;
     Scorecard::new(&record, &judgement)
 }

@@ -16,6 +16,9 @@ pub struct Range {
     pub engineering_ev: Option<f64>,
     /// Saturation to the tone where SNR meets the brief's limit at the brief's print scale, EV.
     pub usable_ev: Option<f64>,
+    /// How far the scene's darkest tones lie inside that range, EV; negative: below it.
+    #[serde(default)]
+    pub shadow_room_ev: Option<f64>,
     /// That limit, ratio.
     pub snr_limit: f64,
 }
@@ -64,6 +67,7 @@ impl Scorecard {
             range: Range {
                 engineering_ev: measures.and_then(|m| m.engineering_ev),
                 usable_ev: judgement.usable_ev,
+                shadow_room_ev: judgement.shadow_room_ev,
                 snr_limit: judgement.snr_limit,
             },
             sharpness: measures.map(|m| m.sharpness.clone()),

@@ -33,12 +33,16 @@ pub(super) const FINDINGS: &[Explanation] = &[
         word: "noisy",
         kind: Kind::Finding,
         unit: "ratio",
-        means: "Grain shows in even mid-tones of the print.",
-        how: "Signal-to-noise of one pixel at 12.7 % of saturation, times the root of the pixels that fall into the \
-              square which the eye resolves at the viewing distance.",
+        means: "Grain shows in even mid-tones of the print, as metered or once a dark frame is lifted.",
+        how: "Signal-to-noise of one pixel at 12.7 % of saturation (in a dark frame: of the tone that developing lifts to \
+              there, exposure.lift_ev), times the root of the pixels that fall into the square which the eye resolves at \
+              the viewing distance. As the picture may be meant dark, a lift makes the frame borderline; it fails by what \
+              is over 2 EV of it, since no print is so dark that its lightest tones are greys. A note: 1 EV or more under, \
+              and clean enough.",
         source: "averaging: photon statistics (EMVA 1288); 40 : 1 is the excellent, 10 : 1 the acceptable picture of \
                  ISO 12232's noise-based speeds (from memory)",
-        next_time: "Lower ISO with more light, or merge several frames of a still subject.",
+        next_time: "Lower ISO with more light, or merge several frames of a still subject; in a dark frame: expose as bright as \
+                    the highlights allow.",
     },
     Explanation {
         word: "banded",

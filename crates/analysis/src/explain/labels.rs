@@ -1,7 +1,7 @@
 //! What each value is called, and in which unit it is shown: one set for the terminal, the pages and `explain`.
 
 /// Units that field names end in, the longer ones first.
-const UNITS: [(&str, &str); 23] = [
+const UNITS: [(&str, &str); 24] = [
     ("_e_per_dn", "e\u{207b}/DN"),
     ("_per_stop", "EV"),
     ("_cy_px", "cycles/px"),
@@ -21,6 +21,7 @@ const UNITS: [(&str, &str); 23] = [
     ("focal35_mm", "mm"),
     ("ppi", "ppi"),
     ("_midtone", ":1"),
+    ("_lifted", ":1"),
     ("snr_limit", ":1"),
     ("focal_mm", "mm"),
     ("_r2", ""),
@@ -28,7 +29,7 @@ const UNITS: [(&str, &str); 23] = [
 ];
 
 /// Labels where the name alone says too little, or would stand twice in a table: by path, or by its last part.
-const LABELS: [(&str, &str); 44] = [
+const LABELS: [(&str, &str); 52] = [
     ("blur.motion_px", "length of the motion"),
     ("blur.motion_deg", "direction of the motion"),
     ("blur.motion_tiles_pct", "tiles that show the motion"),
@@ -48,6 +49,14 @@ const LABELS: [(&str, &str); 44] = [
     ("print.rise_mm", "edge rise on the paper"),
     ("print.motion_mm", "motion on the paper"),
     ("print.snr_midtone", "mid-tone SNR on the paper"),
+    ("print.snr_lifted", "SNR once lifted to a normal brightness"),
+    ("snr_lifted", "SNR once lifted to a normal brightness"),
+    ("snr_lifted_db", "SNR of a pixel once lifted"),
+    ("exposure.lift_ev", "lift to a normal brightness"),
+    ("exposure.darkest_ev", "darkest tones below saturation"),
+    ("range.shadow_room_ev", "darkest tones inside the usable range"),
+    ("picture_read_noise_dn", "read noise, dark tones"),
+    ("masked_read_noise_dn", "read noise, masked pixels"),
     ("print.eye_limit_mm", "finest that the eye resolves"),
     ("print_rise_mm", "edge rise on the paper"),
     ("print_motion_mm", "motion on the paper"),

@@ -160,11 +160,26 @@ pub(super) const LEVELS: &[Explanation] = &[
         "Where it exceeds range.usable_ev, bracket.",
     ),
     measure(
+        "exposure.darkest_ev", "EV",
+        "How far below saturation the scene's darkest tones lie.",
+        "log2 of saturation over the 0.5 percentile of green above black; at the least, where that lies in the noise at black.",
+        "own derivation (docs/measures.md)",
+        "Held against range.usable_ev: range.shadow_room_ev.",
+    ),
+    measure(
         "exposure.brighter_by_ev", "EV",
         "How much brighter the frame could have been exposed before more than specular spots clip; negative where it is overexposed.",
         "Least of the planes, specular spots left out.",
         "own derivation (docs/measures.md)",
         "",
+    ),
+    measure(
+        "exposure.lift_ev", "EV",
+        "How much too dark the frame is: what developing has to add for a normal brightness. 0 where it is bright enough.",
+        "Until the mean of green lies at 12.7 % of saturation, or the lightest tones (one sample in a thousand left out) reach \
+         white, 0.5 EV below saturation; whichever comes first.",
+        "own derivation (docs/measures.md); ISO 12232 and ISO 2720 for white and metered grey (from memory)",
+        "No fault where the picture is meant dark. Noise is judged at the lifted tone: `explain noisy`.",
     ),
     measure(
         "noise.flat_patches", "",
@@ -193,6 +208,13 @@ pub(super) const LEVELS: &[Explanation] = &[
         "See channels.gain_e_per_dn.",
         "Foi et al. 2008; EMVA 1288",
         "",
+    ),
+    measure(
+        "noise.picture_read_noise_dn", "DN",
+        "Noise without light as the dark tones of the picture show it, green.",
+        "Offset of the line of variance against mean, rounding and offsets of lines taken off.",
+        "Foi et al. 2008; EMVA 1288",
+        "Beside noise.masked_read_noise_dn: two ways to one number. A note tells where they differ by more than 15 %.",
     ),
     measure(
         "noise.masked_read_noise_dn", "DN",
@@ -230,6 +252,13 @@ pub(super) const LEVELS: &[Explanation] = &[
         "",
     ),
     measure(
+        "noise.snr_lifted_db", "dB",
+        "Signal-to-noise of one green pixel in the tone that developing lifts to a mid-tone.",
+        "At 12.7 % of saturation less exposure.lift_ev; the same as noise.snr_midtone_db where nothing has to be lifted.",
+        "own derivation (docs/measures.md)",
+        "",
+    ),
+    measure(
         "range.engineering_ev", "EV",
         "Range from the noise floor of one pixel to saturation.",
         "log2(saturation / read noise), green.",
@@ -242,6 +271,13 @@ pub(super) const LEVELS: &[Explanation] = &[
         "Tone at which SNR, averaged over what the eye resolves, meets range.snr_limit.",
         "closed form from the photon transfer model (docs/measures.md)",
         "Where scenes exceed it, bracket.",
+    ),
+    measure(
+        "range.shadow_room_ev", "EV",
+        "Whether the exposure used what the sensor has: how far the scene's darkest tones lie inside the usable range. Negative: so far below it.",
+        "range.usable_ev less exposure.darkest_ev.",
+        "own derivation (docs/measures.md)",
+        "Negative, with room in exposure.brighter_by_ev: expose brighter. Negative without room: bracket.",
     ),
     measure(
         "range.snr_limit", "ratio",

@@ -34,6 +34,13 @@ pub(super) const PAPER: &[Explanation] = &[
         "",
     ),
     measure(
+        "print.snr_lifted", "ratio",
+        "Signal-to-noise that the eye sees in a mid-tone of the print once a dark frame is lifted to a normal brightness.",
+        "noise.snr_lifted_db, averaged as print.snr_midtone; the brief's limit is held against it.",
+        "averaging n pixels gains sqrt(n): photon statistics, EMVA 1288",
+        "`explain noisy`.",
+    ),
+    measure(
         "print.eye_limit_mm", "mm",
         "The finest that the eye resolves at the brief's distance.",
         "One minute of arc: distance x tan(1/60 degree).",

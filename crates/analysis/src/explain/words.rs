@@ -110,7 +110,7 @@ pub(super) const WORDS: &[Explanation] = &[
     word(
         "signal-to-noise", "ratio",
         "How far a tone stands out of its own noise: the mean over the standard deviation. On the paper the eye averages over what it resolves, so it is higher there than in one pixel.",
-        "noise.snr_midtone_db is that of one pixel at 12.7 % of saturation; print.snr_midtone that on the paper, which the brief's limit is held against.",
+        "noise.snr_midtone_db is that of one pixel at 12.7 % of saturation; print.snr_midtone that on the paper; print.snr_lifted that of a dark frame once it is lifted, which the brief's limit is held against.",
         "EMVA 1288; ISO 12232, from memory",
         "Lower ISO with more light; expose to the right as far as the highlights allow.",
     ),

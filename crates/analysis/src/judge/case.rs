@@ -6,7 +6,7 @@ use super::{FindingCode, IfAccepted, LargestPrint, PrintFit, Severity, Subject, 
 use crate::brief::{Brief, MM_PER_INCH, Need};
 use crate::measures::{BlurKind, Channel, Measures};
 use crate::print::{self, Aspect, Brings, Fit, OnPaper, Unknown};
-use crate::{crop, known, optics, range};
+use crate::{crop, known, lift, optics, range};
 
 /// A frame, a brief and a crop, with the picture fitted into the brief's output.
 #[derive(Clone, Copy)]
@@ -215,6 +215,11 @@ impl<'a> Case<'a> {
         range::usable_range_ev(channel, self.brief.limits.shadow_snr, averaged)
     }
 
+    /// How far the darkest half per cent of the scene lies inside the usable range, EV; negative: below it.
+    pub(crate) fn shadow_room_ev(&self) -> Option<f64> {
+        known(self.usable_ev()? - self.measures?.exposure.darkest_ev?)
+    }
+
     /// The frame at the brief's size, for the scorecard.
     pub(crate) fn print_fit(&self) -> PrintFit {
         let seen = self.paper.seen;
@@ -228,6 +233,7 @@ impl<'a> Case<'a> {
             print.rise_mm = self.paper.brings.rise_px.and_then(|px| self.mm(px));
             print.motion_mm = self.paper.brings.motion_px.and_then(|px| self.mm(px));
             print.snr_midtone = self.value(Aspect::Noise);
+            print.snr_lifted = self.ppi().and_then(|ppi| self.paper.snr(self.paper.brings.snr_lifted_px, ppi));
             print.largest = self.largest(false);
             print.largest_with_proof = self.largest(true);
             print.if_accepted = self.if_accepted(self.paper.largest(false));
@@ -284,14 +290,28 @@ fn brings(
         BlurKind::Motion | BlurKind::Mixed => positive(m.blur.motion_px),
         BlurKind::Undetermined => None,
     };
-    let snr_db = m.noise.snr_midtone_db.or_else(|| green(m).and_then(|c| c.snr_midtone_db));
+    let ratio = |db: Option<f64>| db.and_then(known).map(|db| 10f64.powf(db / 20.0)).and_then(known);
+    let snr_px = ratio(m.noise.snr_midtone_db.or_else(|| green(m).and_then(|c| c.snr_midtone_db)));
+    let lifted = ratio(m.noise.snr_lifted_db);
+    // Where the lifted tone is unknown the frame counts as metered.
+    let lift_ev = positive(m.exposure.lift_ev).filter(|_| lifted.is_some()).unwrap_or(0.0);
+    let least_ev = (lift_ev - lift::DARK_PICTURE_EV).max(0.0);
+    let snr_least_lifted_px = match (snr_px, lifted) {
+        (Some(metered), Some(lifted)) => known(lift::between(metered, lifted, lift_ev, least_ev)),
+        // By photon noise alone, from the tone that is known.
+        (None, Some(lifted)) => known(lifted * (0.5 * (lift_ev - least_ev)).exp2()),
+        (metered, None) => metered,
+    };
     Brings {
         width_px,
         height_px,
         rise_px,
         motion_px,
         pixel_sharp: false,
-        snr_px: snr_db.and_then(known).map(|db| 10f64.powf(db / 20.0)).and_then(known),
+        snr_px,
+        lift_ev,
+        snr_lifted_px: lifted.or(snr_px),
+        snr_least_lifted_px,
     }
 }
 

@@ -166,6 +166,9 @@ pub struct PrintFit {
     pub motion_mm: Option<f64>,
     /// Mid-tone SNR after averaging over what the eye resolves, ratio.
     pub snr_midtone: Option<f64>,
+    /// The same of the tone that becomes the mid-tone once the frame is lifted to a normal brightness, ratio.
+    #[serde(default)]
+    pub snr_lifted: Option<f64>,
     /// What the eye resolves at the brief's distance (one minute of arc), mm.
     pub eye_limit_mm: Option<f64>,
     /// The finest that is seen, mm: the eye's limit, or the screen's pixel where that is larger. Blur is held against
@@ -202,6 +205,9 @@ pub struct Verdict {
 pub struct Judgement {
     /// Usable range at the brief's SNR limit and print scale, EV.
     pub usable_ev: Option<f64>,
+    /// How far the scene's darkest tones lie inside that range, EV; negative: below it, where noise hides them.
+    #[serde(default)]
+    pub shadow_room_ev: Option<f64>,
     /// That SNR limit, ratio.
     pub snr_limit: f64,
     /// The frame on the paper.
@@ -258,6 +264,7 @@ pub fn judge(subject: &Subject<'_>, brief: &Brief, crop: Option<Area>) -> Judgem
     };
     Judgement {
         usable_ev: case.usable_ev(),
+        shadow_room_ev: case.shadow_room_ev(),
         snr_limit: brief.limits.shadow_snr,
         print,
         verdict: Verdict { brief: brief.name.clone(), outcome, findings, not_measured: case.not_measured() },

@@ -48,6 +48,12 @@ impl Histogram {
         if from >= to { 0 } else { self.counts[from..to].iter().map(|&c| u64::from(c)).sum() }
     }
 
+    /// Mean of the samples, DN.
+    pub(crate) fn mean(&self) -> Option<f64> {
+        let sum: u64 = self.counts.iter().enumerate().map(|(code, &n)| code as u64 * u64::from(n)).sum();
+        (self.total > 0).then(|| sum as f64 / self.total as f64)
+    }
+
     /// Level below which the share `q` (0..1) of the samples lies, DN. A code stands for the interval of half a code on
     /// either side, its samples spread evenly, so that dark tones are not rounded to whole codes.
     pub(crate) fn quantile(&self, q: f64) -> Option<f64> {

@@ -85,14 +85,15 @@ pub(crate) fn notes(frame: &Frame, hists: &[Histogram], found: &[Saturation], no
 }
 
 /// log2 of the 99.5 over the 0.5 percentile of the leading planes above black, EV. Tones below one read noise (or half
-/// a DN where that is unknown) cannot be told from black: the range is then a lower bound, and a note says so.
+/// a DN where that is unknown) cannot be told from black: the range is then a lower bound, and a note says so. With it, how
+/// far the 0.5 percentile lies below saturation, EV.
 pub(crate) fn scene_range(
     main: &[usize],
     hists: &[Histogram],
     channels: &[Channel],
     read_noise_dn: Option<f64>,
     notes: &mut Vec<String>,
-) -> Option<f64> {
+) -> Option<(f64, f64)> {
     let n = main.len() as f64;
     let mean = |q: f64| -> Option<f64> {
         main.iter().map(|&p| hists[p].quantile(q).map(|v| (v - channels[p].black_dn) / n)).sum()
@@ -110,7 +111,19 @@ pub(crate) fn scene_range(
     if clipped {
         notes.push("scene range: at least; the lightest tones are clipped".into());
     }
-    super::known((light / dark.max(least)).log2().max(0.0))
+    let range = main.iter().map(|&p| channels[p].saturation_dn - channels[p].black_dn).sum::<f64>() / n;
+    let below = |level: f64| super::known((level / dark.max(least)).log2().max(0.0));
+    Some((below(light)?, below(range)?))
+}
+
+/// Mean of the leading planes above black, over saturation; a clipped sample counts as saturation.
+pub(crate) fn mean_share(main: &[usize], hists: &[Histogram], channels: &[Channel]) -> Option<f64> {
+    let share = |p: usize| {
+        let c = &channels[p];
+        let range = c.saturation_dn - c.black_dn;
+        hists[p].mean().filter(|_| range > 0.0).map(|mean| (mean - c.black_dn) / range)
+    };
+    Some(main.iter().map(|&p| share(p)).sum::<Option<f64>>()? / main.len().max(1) as f64)
 }
 
 /// EV by which the exposure could have been brighter before more than specular spots clip, least of the planes.

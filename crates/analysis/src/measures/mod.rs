@@ -94,9 +94,17 @@ pub struct Exposure {
     pub headroom_ev: Option<f64>,
     /// log2 of the 99.5 over the 0.5 percentile of the green (or only) plane above black, EV.
     pub scene_range_ev: Option<f64>,
+    /// How far the 0.5 percentile of that plane lies below saturation, EV; at the least, where it lies in the noise at
+    /// black.
+    #[serde(default)]
+    pub darkest_ev: Option<f64>,
     /// By how many EV the frame could have been exposed brighter before more than specular spots clip, the least of
     /// the planes; negative where it is overexposed.
     pub brighter_by_ev: Option<f64>,
+    /// By how many EV developing lifts the frame to the brightness of a metered one: until its mean lies at 12.7 % of
+    /// saturation or its lightest tones reach white. Zero where it is bright enough.
+    #[serde(default)]
+    pub lift_ev: Option<f64>,
 }
 
 /// Noise of the frame.
@@ -110,6 +118,9 @@ pub struct Noise {
     pub read_noise_dn: Option<f64>,
     /// Gain of the green (or only) plane, electrons per DN.
     pub gain_e_per_dn: Option<f64>,
+    /// Read noise from the dark tones of the picture, DN, where it has any: beside that of the masked pixels.
+    #[serde(default)]
+    pub picture_read_noise_dn: Option<f64>,
     /// Read noise from the masked pixels, DN, where the frame has them.
     pub masked_read_noise_dn: Option<f64>,
     /// Standard deviation of row offsets, DN.
@@ -120,6 +131,9 @@ pub struct Noise {
     pub hot_pixels: Option<u64>,
     /// Signal-to-noise of one green pixel at 12.7 % of saturation, dB.
     pub snr_midtone_db: Option<f64>,
+    /// The same of the tone that becomes the mid-tone once the frame is lifted by `exposure.lift_ev`, dB.
+    #[serde(default)]
+    pub snr_lifted_db: Option<f64>,
 }
 
 /// Blur kind.

@@ -47,12 +47,12 @@ pub(super) fn groups(frames: &[FrameRow], held: &Held<'_>) -> (Vec<Group>, Vec<S
             let other = f.camera();
             other.model == camera.model && other.make == camera.make && other.serial != camera.serial
         });
-        cameras.push(carried(camera.name(twins), members, iso));
+        cameras.push(carried(camera.name(twins), members, iso, held));
     }
     cameras.sort_by(|a, b| a.pixels.total_cmp(&b.pixels).then_with(|| a.name.cmp(&b.name)));
     let mut warnings = if cameras.len() < 2 { Vec::new() } else { cautions(&sound, &cameras, iso) };
     warnings.extend(otherwise::sentence(&sound, &CODES, held));
-    let (answer, limit) = compare(&cameras, brief);
+    let (answer, limit) = compare(&cameras, held);
     let best = cameras
         .iter()
         .filter(|c| c.step.readings.value("print_rise_mm").is_some())
@@ -110,7 +110,7 @@ fn same_iso(a: f64, b: f64) -> bool {
     (a / b).log2().abs() < SAME_ISO_EV
 }
 
-fn carried<'f>(name: String, all: Vec<&'f FrameRow>, iso: Option<f64>) -> Carried<'f> {
+fn carried<'f>(name: String, all: Vec<&'f FrameRow>, iso: Option<f64>, held: &Held<'_>) -> Carried<'f> {
     // What the hand or the focus spoiled tells nothing of the camera.
     let good: Vec<&FrameRow> = all
         .iter()
@@ -142,7 +142,7 @@ fn carried<'f>(name: String, all: Vec<&'f FrameRow>, iso: Option<f64>) -> Carrie
             ("largest_long_side_in", largest(|(w, h)| w.max(h))),
             ("largest_short_side_in", largest(|(w, h)| w.min(h))),
         ]),
-        meets_brief: if good.is_empty() { None } else { outcome_of(&good, &CODES) },
+        meets_brief: if good.is_empty() { None } else { outcome_of(&good, &CODES, held.brief) },
     };
     Carried { name, pixels: pixels.value.unwrap_or(0.0), step, frames: good }
 }
@@ -207,7 +207,8 @@ fn snr_ratio(smaller: &Carried<'_>, larger: &Carried<'_>) -> Option<(f64, usize)
 }
 
 /// The answer, and the smallest camera that meets the brief.
-fn compare(cameras: &[Carried<'_>], brief: &str) -> (String, Option<Limit>) {
+fn compare(cameras: &[Carried<'_>], held: &Held<'_>) -> (String, Option<Limit>) {
+    let brief = held.name;
     let enough = cameras.iter().find(|c| c.step.meets_brief == Some(Outcome::Prints));
     let passable = cameras.iter().find(|c| c.step.meets_brief.is_some_and(|o| o <= Outcome::Borderline));
     let limit = Limit {
@@ -226,15 +227,17 @@ fn compare(cameras: &[Carried<'_>], brief: &str) -> (String, Option<Limit>) {
     }
     let largest = &cameras[cameras.len() - 1];
     let sentences: Vec<String> =
-        cameras[..cameras.len() - 1].iter().map(|smaller| verdict(smaller, largest, brief)).collect();
+        cameras[..cameras.len() - 1].iter().map(|smaller| verdict(smaller, largest, held)).collect();
     (sentences.join(" "), Some(limit))
 }
 
-fn verdict(smaller: &Carried<'_>, larger: &Carried<'_>, brief: &str) -> String {
+fn verdict(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'_>) -> String {
+    let brief = held.name;
     let (a, b) = (&smaller.step, &larger.step);
     let contrast = sharper_by(a, b);
     let sharper = shows(contrast, SHOWS);
-    let noisy = |c: &Carried<'_>| outcome_of(&c.frames, &[FindingCode::Noisy]).is_some_and(|o| o > Outcome::Prints);
+    let noisy =
+        |c: &Carried<'_>| outcome_of(&c.frames, &[FindingCode::Noisy], held.brief).is_some_and(|o| o > Outcome::Prints);
     let ratio = snr_ratio(smaller, larger);
     let smoother = match ratio {
         _ if a.readings.value("print_snr_midtone").is_none() => Shows::Untold,

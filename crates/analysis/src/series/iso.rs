@@ -81,7 +81,7 @@ fn group(key: Key, camera: &str, members: &[&FrameRow], held: &Held<'_>) -> Grou
                     ("row_banding_dn", of(&|f| f.row_banding_dn())),
                     ("column_banding_dn", of(&|f| f.column_banding_dn())),
                 ]),
-                meets_brief: if good.is_empty() { None } else { outcome_of(&good, &CODES) },
+                meets_brief: if good.is_empty() { None } else { outcome_of(&good, &CODES, held.brief) },
             }
         })
         .collect();

@@ -15,6 +15,7 @@ mod stats;
 pub(crate) mod zones;
 
 use crate::brief::Brief;
+use crate::print::grade_below;
 use serde::ser::SerializeMap;
 use serde::{Deserialize, Serialize, Serializer};
 
@@ -318,11 +319,17 @@ fn steps_by<'f>(
         .collect()
 }
 
-/// How a step stands with regard to some findings: the outcome that the middle frame has (the worse of two).
-fn outcome_of(frames: &[&FrameRow], codes: &[FindingCode]) -> Option<Outcome> {
+/// How a step stands with regard to some findings: the outcome that the middle frame has (the worse of two). Noise counts
+/// as in a frame that was exposed as metered: that a test frame was darker says nothing of its ISO or camera.
+fn outcome_of(frames: &[&FrameRow], codes: &[FindingCode], brief: &Brief) -> Option<Outcome> {
+    let others: Vec<FindingCode> = codes.iter().copied().filter(|code| *code != FindingCode::Noisy).collect();
+    let noise = |frame: &FrameRow| {
+        let noise = grade_below(frame.print_snr_midtone()?, brief.limits.snr_midtone);
+        noise.filter(|_| codes.contains(&FindingCode::Noisy))
+    };
     let mut outcomes: Vec<Outcome> = frames
         .iter()
-        .map(|frame| match frame.worst(codes) {
+        .map(|frame| match frame.worst(&others).max(noise(frame)) {
             Some(Severity::Fails) => Outcome::Fails,
             Some(Severity::Borderline) => Outcome::Borderline,
             Some(Severity::Note) | None => Outcome::Prints,

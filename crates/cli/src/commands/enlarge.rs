@@ -167,7 +167,7 @@ fn field(text: &str) -> String {
 }
 
 /// Columns of the CSV.
-pub const COLUMNS: [&str; 14] = [
+pub const COLUMNS: [&str; 15] = [
     "file",
     "paper",
     "width_in",
@@ -180,6 +180,7 @@ pub const COLUMNS: [&str; 14] = [
     "asks_rise_mm",
     "motion_mm",
     "snr_midtone",
+    "snr_lifted",
     "outcome",
     "limited_by",
 ];
@@ -203,6 +204,7 @@ fn csv(ladders: &[(Head, Ladder)], out: &mut dyn Write) -> std::io::Result<()> {
                 number(r.asks_rise_mm),
                 known(r.motion_mm),
                 known(r.snr_midtone),
+                known(r.snr_lifted),
                 r.outcome.to_string(),
                 r.limited_by.clone().unwrap_or_default(),
             ];
@@ -235,8 +237,26 @@ fn sizes(width_in: f64, height_in: f64, unit: LengthUnit) -> String {
     format!("{} ({})", length::most_text(w, h, unit), length::most_text(w, h, other))
 }
 
-/// Why the noise is the same at several sizes, where it is.
+/// True where a dark frame's noise, lifted, is another than that of its mid-tones as metered.
+fn lifted(r: &Rung) -> bool {
+    r.snr_midtone.zip(r.snr_lifted).is_some_and(|(metered, lifted)| lifted < 0.9 * metered)
+}
+
+/// "85", or "85 (21)" with what is left of it once a dark frame is lifted.
+fn noise_cell(r: &Rung) -> String {
+    let whole = |v: Option<f64>| v.map_or_else(|| "-".into(), |snr| format!("{snr:.0}"));
+    if lifted(r) {
+        format!("{} ({})", whole(r.snr_midtone), whole(r.snr_lifted))
+    } else {
+        whole(r.snr_midtone.or(r.snr_lifted))
+    }
+}
+
+/// Why the noise is the same at several sizes, where it is, and what stands in brackets.
 fn noise_footnote(ladder: &Ladder, out: &mut dyn Write) -> Result<(), ReportError> {
+    if ladder.rungs.iter().any(lifted) {
+        writeln!(out, "signal:noise in brackets: once the frame, which is dark, is lifted to a normal brightness")?;
+    }
     let snr: Vec<f64> = ladder.rungs.iter().filter_map(|r| r.snr_midtone).collect();
     let same = snr.windows(2).filter(|w| (w[0] / w[1] - 1.0).abs() < 1e-6).count();
     if same > 0 {
@@ -310,7 +330,7 @@ fn table(
             if motion {
                 cells.push(mm(r.motion_mm));
             }
-            cells.push(r.snr_midtone.map_or_else(|| "-".into(), |snr| format!("{snr:.0}")));
+            cells.push(noise_cell(r));
             cells.push(verdict(r));
             let weight = match r.outcome {
                 Outcome::Prints => Weight::Strong,

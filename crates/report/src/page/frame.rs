@@ -270,6 +270,21 @@ fn drawn_how(crop: &Crop) -> String {
     said
 }
 
+/// Whether the exposure used what the sensor has, at both ends.
+fn range_used(sheet: &Sheet) -> String {
+    let mut told = String::new();
+    if let Some(room) = sheet.card.range.shadow_room_ev {
+        let (ev, side) = (room.abs(), if room < 0.0 { "below" } else { "inside" });
+        put!(told, " The scene's darkest tones lie {ev:.1} EV {side} it.");
+    }
+    match sheet.card.exposure.as_ref().and_then(|e| e.brighter_by_ev) {
+        Some(ev) if ev >= 0.1 => put!(told, " The highlights had room for {ev:.1} EV more light."),
+        Some(_) => told.push_str(" The highlights had no room for more light."),
+        None => {}
+    }
+    told
+}
+
 fn plots(out: &mut String, sheet: &Sheet) {
     let Some(measures) = &sheet.record.measures else { return };
     out.push_str("<section class=\"plots\" aria-labelledby=\"plots-h\">\n<h2 id=\"plots-h\">Measurements</h2>\n<div class=\"grid\">\n");
@@ -297,8 +312,9 @@ fn plots(out: &mut String, sheet: &Sheet) {
         }
         let caption = format!(
             "<a href=\"../words.html#range.usable_ev\">Raw histogram</a> per filter colour, from the raw samples.{key} The shaded part is the \
-             usable range at signal-to-noise {} on the paper.",
-            units::number(sheet.card.range.snr_limit)
+             usable range at signal-to-noise {} on the paper.{}",
+            units::number(sheet.card.range.snr_limit),
+            range_used(sheet)
         );
         figure(out, &plot::histogram::svg(&drawn.histograms, &measures.channels, marks), &caption);
     }

@@ -45,6 +45,7 @@ pub(crate) const SORTABLE: &[Sortable] = &[
     sortable!("rise-paper", "print.rise_mm", |s| s.card.print.rise_mm),
     sortable!("motion-paper", "print.motion_mm", |s| s.card.print.motion_mm),
     sortable!("snr-paper", "print.snr_midtone", |s| s.card.print.snr_midtone),
+    sortable!("snr-lifted", "print.snr_lifted", |s| s.card.print.snr_lifted),
     sortable!("rise", "sharpness.edge_rise_px", |s| s.card.sharpness.as_ref()?.edge_rise_px),
     sortable!("mtf50", "sharpness.mtf50_cy_px", |s| s.card.sharpness.as_ref()?.mtf50_cy_px),
     sortable!("motion", "blur.motion_px", |s| s.card.blur.as_ref()?.motion_px),

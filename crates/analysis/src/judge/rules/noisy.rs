@@ -1,47 +1,133 @@
-//! `noisy`: mid-tones carry more noise on the paper than the brief allows.
+//! `noisy`: mid-tones carry more noise on the paper than the brief allows, as metered or once a dark frame is lifted.
 
-use super::{Case, Finding, FindingCode, Parts, or_print_smaller, passed, surface};
-use crate::optics;
+use super::{Case, Finding, FindingCode, Parts, Severity, or_print_smaller, passed, surface};
 use crate::print::Aspect;
+use crate::{lift, optics};
 
 /// Room to expose brighter that is worth telling, EV.
 const WORTH_EV: f64 = 0.5;
 
+/// A lift from which the photographer hears of it although the noise stays within the limits, EV.
+const NOTED_EV: f64 = 1.0;
+
 pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
-    let severity = case.grade(Aspect::Noise)?;
-    let snr = case.value(Aspect::Noise)?;
+    let ppi = case.ppi()?;
+    let brings = case.paper.brings;
+    let on_paper = |snr_px: Option<f64>| case.paper.snr(snr_px, ppi);
+    let lifted = on_paper(brings.snr_lifted_px)?;
+    let least = on_paper(brings.snr_least_lifted_px)?;
+    let noted = (brings.lift_ev >= NOTED_EV).then_some(Severity::Note);
+    let severity = case.grade(Aspect::Noise).or(noted)?;
+    let measured = if severity == Severity::Fails { least } else { lifted };
+    let metered = on_paper(brings.snr_px);
     let limits = case.paper.limit(Aspect::Noise);
-    let over = limits.borderline / snr;
-    let shot = case.shot;
-    let iso = shot.and_then(|s| s.iso).filter(|i| i.is_finite() && *i > 0.0);
-    // Photon noise: the signal-to-noise ratio goes with the root of the light, and so of 1/ISO.
-    let lower = iso.and_then(|iso| optics::iso_not_above(iso / (over * over)).filter(|n| *n < iso));
-    let frames = (over * over).ceil().max(2.0);
-    let way = match lower {
-        Some(lower) => format!("ISO {lower:.0} or lower with a longer exposure or a wider f-stop"),
-        None => "More light, a wider f-stop or a larger sensor".into(),
+    let iso = case.shot.and_then(|s| s.iso).filter(|i| i.is_finite() && *i > 0.0);
+    let words = Words { case, iso, lift_ev: brings.lift_ev, lifted, least, metered, limits };
+    let (text, remedy) = if brings.lift_ev < lift::TOLD_EV {
+        (words.as_metered(lifted), words.less_noise(lifted))
+    } else {
+        words.dark(severity)
     };
-    let merge =
-        if frames <= 16.0 { format!(", or merge {frames:.0} frames of a still subject") } else { String::new() };
-    let brighter = case.measures.and_then(|m| m.exposure.brighter_by_ev).filter(|ev| *ev >= WORTH_EV);
-    let room = brighter
-        .map_or(String::new(), |ev| format!("; there was room to expose {ev:.1} EV brighter before highlights clip"));
-    let at = iso.map_or(String::new(), |iso| format!(" at ISO {iso:.0}"));
     Some(
         Parts {
             code: FindingCode::Noisy,
             severity,
-            measured: snr,
+            measured,
             limit: passed(limits, severity),
             unit: "ratio",
-            text: format!(
-                "Mid-tones{at} have a signal-to-noise ratio of {snr:.1} on {}; this brief wants {:.0} and {:.0} at the least.",
-                surface(case),
-                limits.borderline,
-                limits.fails
-            ),
-            remedy: format!("{way}{merge}{room}{}", or_print_smaller(case)),
+            text,
+            remedy,
         }
         .into_finding(),
     )
+}
+
+/// What the sentences are made of; ratios on the paper.
+struct Words<'a, 'b> {
+    case: &'a Case<'b>,
+    iso: Option<f64>,
+    lift_ev: f64,
+    lifted: f64,
+    least: f64,
+    metered: Option<f64>,
+    limits: crate::brief::Limit,
+}
+
+impl Words<'_, '_> {
+    fn at(&self) -> String {
+        self.iso.map_or(String::new(), |iso| format!(" at ISO {iso:.0}"))
+    }
+
+    fn wants(&self) -> String {
+        format!("this brief wants {:.0} and {:.0} at the least", self.limits.borderline, self.limits.fails)
+    }
+
+    fn as_metered(&self, snr: f64) -> String {
+        let (at, on, wants) = (self.at(), surface(self.case), self.wants());
+        format!("Mid-tones{at} have a signal-to-noise ratio of {snr:.1} on {on}; {wants}.")
+    }
+
+    /// A frame that has to be lifted: text and remedy.
+    fn dark(&self, severity: Severity) -> (String, String) {
+        let (at, on, wants) = (self.at(), surface(self.case), self.wants());
+        let Self { lift_ev, lifted, least, .. } = self;
+        let limits = self.limits;
+        let text = match self.metered {
+            Some(metered) if metered < limits.borderline => format!(
+                "Mid-tones{at} have a signal-to-noise ratio of {metered:.1} on {on}, and {lifted:.1} once the frame, {lift_ev:.1} EV \
+                 under, is lifted to a normal brightness; {wants}."
+            ),
+            _ if severity == Severity::Fails => format!(
+                "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} come to a signal-to-noise ratio of {lifted:.1} \
+                 on {on}, and to {least:.1} in a picture that is kept {:.0} EV darker; {wants}.",
+                lift::DARK_PICTURE_EV
+            ),
+            _ if severity == Severity::Note => format!(
+                "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} keep a signal-to-noise ratio of {lifted:.1} on \
+                 {on}, enough for this brief ({:.0}).",
+                limits.borderline
+            ),
+            _ => format!(
+                "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} come to a signal-to-noise ratio of {lifted:.1} \
+                 on {on}; {wants}. No fault where the picture is meant dark."
+            ),
+        };
+        let room = self.case.measures.and_then(|m| m.exposure.brighter_by_ev).unwrap_or(*lift_ev);
+        let brighter = format!(
+            "Expose up to {room:.1} EV brighter, by a longer time or a wider f-stop: the highlights have room for it (a higher ISO \
+             gathers no more light)"
+        );
+        let remedy = match severity {
+            Severity::Note => brighter,
+            _ if self.metered.is_some_and(|m| m >= limits.borderline) => {
+                format!("{brighter}{}{}", self.merge(self.lifted), or_print_smaller(self.case))
+            }
+            _ => self.less_noise(self.metered.unwrap_or(self.lifted)),
+        };
+        (text, remedy)
+    }
+
+    /// Times the light that is missing.
+    fn missing(&self, snr: f64) -> f64 {
+        (self.limits.borderline / snr).powi(2)
+    }
+
+    fn merge(&self, snr: f64) -> String {
+        let frames = self.missing(snr).ceil().max(2.0);
+        if frames <= 16.0 { format!(", or merge {frames:.0} frames of a still subject") } else { String::new() }
+    }
+
+    /// What gives cleaner mid-tones than `snr`. Photon noise: the ratio goes with the root of the light, and so of 1/ISO.
+    fn less_noise(&self, snr: f64) -> String {
+        let lower = self.iso.and_then(|iso| optics::iso_not_above(iso / self.missing(snr)).filter(|n| *n < iso));
+        let way = match lower {
+            Some(lower) => format!("ISO {lower:.0} or lower with a longer exposure or a wider f-stop"),
+            None => "More light, a wider f-stop or a larger sensor".into(),
+        };
+        let brighter = self.case.measures.and_then(|m| m.exposure.brighter_by_ev).filter(|ev| *ev >= WORTH_EV);
+        let room = brighter.map_or(String::new(), |ev| {
+            format!("; there was room to expose {ev:.1} EV brighter before highlights clip")
+        });
+        format!("{way}{}{room}{}", self.merge(snr), or_print_smaller(self.case))
+    }
 }

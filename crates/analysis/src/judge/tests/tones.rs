@@ -68,6 +68,66 @@ fn blocked_noisy_and_banded() {
     assert_eq!(judged(&m, &s, "portfolio", None).verdict.findings, vec![]);
 }
 
+/// A frame whose mid-tones have, in one pixel, 40:1 as metered and photon noise alone: lifted by some EV.
+fn dark(lift_ev: f64) -> Measures {
+    let mut m = measures();
+    let db = |ratio: f64| Some(20.0 * ratio.log10());
+    m.exposure.brighter_by_ev = Some(lift_ev + 0.5);
+    m.exposure.lift_ev = Some(lift_ev);
+    m.noise.snr_midtone_db = db(40.0);
+    m.noise.snr_lifted_db = db(40.0 * (-0.5 * lift_ev).exp2());
+    m
+}
+
+#[test]
+fn a_dark_frame_has_the_noise_of_the_tone_that_it_is_lifted_from() {
+    let s = shot();
+    // Portfolio averages to 1.6275 times the ratio of a pixel.
+    let paper = |snr: f64| snr * 1.6275;
+    for (lift, severity, pixel) in [
+        (0.0, None, 40.0),
+        (0.8, None, 40.0 * 0.7579),
+        // Clean enough, but the photographer hears of it.
+        (1.5, Some(Severity::Note), 40.0 * 0.5946),
+        // 20 wanted: 40 x 1.6275 / 2^(lift / 2) falls below it from 3.41 EV on.
+        (3.3, Some(Severity::Note), 40.0 * 0.3186),
+        (3.5, Some(Severity::Borderline), 40.0 * 0.2973),
+        // 10 at the least, 2 EV of the lift left out: 5.41 + 2 EV.
+        (7.3, Some(Severity::Borderline), 40.0 * 0.0797),
+        (7.5, Some(Severity::Fails), 40.0 * 0.1487),
+    ] {
+        let judgement = judged(&dark(lift), &s, "portfolio", None);
+        let found = judgement.verdict.findings.iter().find(|f| f.code == FindingCode::Noisy);
+        assert_eq!(found.map(|f| f.severity), severity, "{lift}: {found:?}");
+        assert!((judgement.print.snr_midtone.unwrap() / paper(40.0) - 1.0).abs() < 1e-3);
+        assert!((judgement.print.snr_lifted.unwrap() / paper(40.0 * (-0.5 * lift).exp2()) - 1.0).abs() < 1e-3);
+        if let Some(found) = found {
+            assert!((found.measured.unwrap() / paper(pixel) - 1.0).abs() < 1e-3, "{lift}: {found:?}");
+            assert!(found.text.contains(&format!("{lift:.1} EV under")), "{}", found.text);
+            assert!(found.remedy.contains(&format!("{:.1} EV brighter", lift + 0.5)), "{}", found.remedy);
+            assert_eq!(found.text.contains("meant dark"), found.severity == Severity::Borderline, "{}", found.text);
+        }
+        // What is said of this size holds on the ladder of sizes.
+        let size = judgement.print.largest.unwrap();
+        let prints = severity.is_none_or(|s| s == Severity::Note);
+        assert_eq!(size.width_in > 18.9, prints, "{lift}: {size:?}");
+    }
+}
+
+#[test]
+fn a_lifted_tone_that_alone_is_known_is_judged() {
+    let mut m = dark(4.0);
+    m.noise.snr_midtone_db = None;
+    m.channels.iter_mut().for_each(|c| c.snr_midtone_db = None);
+    let judgement = judged(&m, &shot(), "portfolio", None);
+    assert_eq!(judgement.verdict.outcome, Outcome::Borderline);
+    assert_eq!(judgement.print.snr_midtone, None);
+    // A record from before the lifted tone was measured is judged as metered.
+    let mut m = dark(4.0);
+    m.noise.snr_lifted_db = None;
+    assert_eq!(judged(&m, &shot(), "portfolio", None).verdict.outcome, Outcome::Prints);
+}
+
 fn one_patch(m: &mut Measures, pct: f64, lost_pct: f64, around_ev: f64, size: [usize; 2]) {
     m.exposure.clipped_any_pct = pct;
     m.exposure.clipped_all_pct = lost_pct;
