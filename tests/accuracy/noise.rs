@@ -133,3 +133,29 @@ fn masked_pixels_give_the_read_noise() {
     let read = m.noise.masked_read_noise_dn.unwrap();
     assert!((read / truth.planes[1].read_noise_dn - 1.0).abs() < 0.08, "{read}");
 }
+
+#[test]
+fn glow_of_long_exposures_is_noted_and_no_scene_is_taken_for_it() {
+    let glow = |scene: SceneKind, glow_e: f64, border: Border, seconds: f64, white_ev: f64| {
+        let camera = Camera { glow_e, border, gain_e_per_dn: 1.0, ..Camera::default() };
+        let mut recipe = Recipe::new(scene).size(900, 600).camera(camera).exposure(100.0, white_ev);
+        recipe.shot.shutter_s = seconds;
+        let (m, _) = measured(&recipe);
+        m.notes.into_iter().find(|n| n.starts_with("amplifier glow"))
+    };
+    let masked = Border { left: 0, top: 0, right: 40, bottom: 24 };
+    // A dark frame, and a scene beside whose border the electronics glow.
+    let note = glow(SceneKind::Dark, 80.0, Border::default(), 30.0, -0.5).unwrap();
+    assert!(note.contains("lower right corner") && note.contains("30 s"), "{note}");
+    let note = glow(SceneKind::Harbour, 80.0, masked, 8.0, -1.0).unwrap();
+    assert!(note.contains("masked"), "{note}");
+    // None without glow, none in a short exposure, none where nothing tells it from light.
+    for scene in [SceneKind::Harbour, SceneKind::Sky, SceneKind::DeadLeaves, SceneKind::Dark, SceneKind::Flat] {
+        for white_ev in [-0.5, -6.0, -11.0] {
+            assert_eq!(glow(scene.clone(), 0.0, masked, 30.0, white_ev), None, "{scene:?} {white_ev}");
+            assert_eq!(glow(scene.clone(), 0.0, Border::default(), 30.0, white_ev), None, "{scene:?} {white_ev}");
+        }
+    }
+    assert_eq!(glow(SceneKind::Dark, 80.0, masked, 0.01, -0.5), None);
+    assert_eq!(glow(SceneKind::Harbour, 80.0, Border::default(), 30.0, -1.0), None);
+}

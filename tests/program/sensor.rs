@@ -125,6 +125,48 @@ fn the_truth_of_four_cameras_comes_back_within_one_per_cent() {
     }
 }
 
+/// Fixed patterns and glow of a camera come back: the truth is what the simulator was told.
+#[test]
+fn what_stands_still_is_told_from_noise() {
+    let camera = Camera {
+        gain_e_per_dn: 0.8,
+        read_noise_e: 2.5,
+        converter_noise_dn: 0.0,
+        prnu_pct: 0.5,
+        dark_spread_e: 0.9,
+        dark_columns_e: 0.6,
+        glow_e: 60.0,
+        ..Camera::default()
+    };
+    let plain = Camera { prnu_pct: 0.0, dark_spread_e: 0.0, dark_columns_e: 0.0, glow_e: 0.0, ..camera.clone() };
+    for (camera, still) in [(&camera, true), (&plain, false)] {
+        let folder = tempfile::tempdir().unwrap();
+        let (flats, darks, _) = set(folder.path(), camera, 100.0);
+        let (code, out, error) = sensor(folder.path(), &flats, &darks);
+        assert_eq!(code, 0, "{error}");
+        let found: Value = serde_json::from_str(&out).unwrap();
+        for c in found["channels"].as_array().unwrap() {
+            for (key, truth, within) in [
+                ("dsnu_e", 0.9_f64.hypot(0.6), 0.06),
+                // 294 columns of a plane: their own spread is known within 4 %.
+                ("dsnu_column_e", 0.6, 0.15),
+                ("prnu_pct", 0.5, 0.05),
+            ] {
+                match c[key].as_f64() {
+                    Some(value) => assert!(still && (value / truth - 1.0).abs() < within, "{key}: {value} of {truth}"),
+                    None => assert!(!still, "{key} not found: {c}"),
+                }
+            }
+            assert!(c["dsnu_row_e"].is_null(), "{c}");
+            // The mean of the corner tile, 1/16 of the width: exp(-r / 0.2 w) over it is near 0.75.
+            let glow = c["glow_e"].as_f64();
+            assert_eq!(glow.is_some(), still, "{c}");
+            assert!(glow.is_none_or(|e| (0.6..0.85).contains(&(e / 60.0))), "{glow:?}");
+        }
+        assert_eq!(out.contains("lower right corner"), still, "{out}");
+    }
+}
+
 #[test]
 fn sets_that_do_not_belong_together_are_refused_in_one_line() {
     let folder = tempfile::tempdir().unwrap();

@@ -4,6 +4,7 @@ use rawassay_decode::{Colour, Frame};
 
 use crate::lift;
 use crate::measures::clipping::{Thresholds, clipping};
+use crate::measures::glow;
 use crate::measures::histogram::{Histogram, histograms, picture_area};
 use crate::measures::hot_pixels;
 use crate::measures::levels;
@@ -114,6 +115,9 @@ pub fn measure(frame: &Frame) -> Measures {
         let c = &channels[p];
         c.read_noise_dn.and_then(|r| engineering_ev(c.saturation_dn - c.black_dn, r))
     }));
+    let medians: Vec<Option<f64>> = hists.iter().map(|h| h.quantile(0.5)).collect();
+    // A frame without light tells no read noise by its tones, but that of its darkest blocks is just that.
+    glow::notes(frame, &medians, read_noise_dn.or(found.dark_noise_dn), &mut notes);
     let sharp = measure_sharpness(frame, &channels);
     notes.extend(sharp.notes);
     Measures {

@@ -146,6 +146,10 @@ pub struct Camera {
     pub hot_pixels: usize,
     /// Electrons of amplifier glow at the lower right corner, falling to 1/e within a fifth of the width.
     pub glow_e: f64,
+    /// Spread of the photosites' dark level (fixed pattern), electrons.
+    pub dark_spread_e: f64,
+    /// Spread of the columns' dark level (fixed pattern), electrons.
+    pub dark_columns_e: f64,
     /// Sensitivity of the red, green and blue filters to white light, relative to green's 1.
     pub response: [f64; 3],
     /// Standard deviation (in samples of the plane) of a blur of each plane before storage: a file that was smoothed
@@ -183,6 +187,8 @@ impl Default for Camera {
             column_banding: Banding::default(),
             hot_pixels: 0,
             glow_e: 0.0,
+            dark_spread_e: 0.0,
+            dark_columns_e: 0.0,
             response: [0.55, 1.0, 0.7],
             smoothing: 0.0,
             states_noise: false,

@@ -34,6 +34,7 @@ pub fn expose(recipe: &Recipe, light: &Light) -> Raw {
         rows: lines(camera.row_banding, height, recipe.seed ^ 0x0052_4f57),
         columns: lines(camera.column_banding, width, recipe.seed ^ 0x0043_4f4c),
         hot: hot_pixels(recipe),
+        dark_columns: dark_columns(camera, width),
     };
     let mut values = vec![0.0f32; width * height * spp];
     let clipped: Vec<Vec<bool>> =
@@ -63,6 +64,8 @@ struct Sensor<'a> {
     rows: Vec<f64>,
     columns: Vec<f64>,
     hot: Vec<HotPixel>,
+    /// Fixed offsets of the columns, electrons.
+    dark_columns: Vec<f64>,
 }
 
 impl Sensor<'_> {
@@ -74,6 +77,7 @@ impl Sensor<'_> {
         let border = camera.border;
         let mut rng = stream(recipe.seed, y as u64);
         let mut pattern = stream(camera.sensor_seed ^ 0x5052_4e55, y as u64);
+        let mut dark = stream(camera.sensor_seed ^ 0x4453_4e55, y as u64);
         let inside_row = y >= border.top && y < border.top + recipe.height;
         let glow_reach = 0.2 * recipe.full_width() as f64;
         let corner_y = (recipe.full_height() - 1 - y) as f64;
@@ -108,7 +112,8 @@ impl Sensor<'_> {
                 let electrons = poisson(mean_e, &mut rng).min(camera.full_well_e);
                 let noise: f64 = StandardNormal.sample(&mut rng);
                 let value = black + electrons / self.gain + noise * self.noise_dn + self.rows[y] + self.columns[x];
-                row[i] = value as f32;
+                let still_e = self.dark_columns[x] + spread(camera.dark_spread_e, &mut dark);
+                row[i] = (value + still_e / self.gain) as f32;
             }
         }
         clipped
@@ -121,6 +126,21 @@ impl Sensor<'_> {
         let z: f64 = StandardNormal.sample(pattern);
         1.0 + z * self.camera.prnu_pct / 100.0
     }
+}
+
+/// A normal number of that spread; none is drawn for none.
+fn spread(deviation: f64, rng: &mut ChaCha8Rng) -> f64 {
+    if deviation == 0.0 {
+        return 0.0;
+    }
+    let z: f64 = StandardNormal.sample(rng);
+    deviation * z
+}
+
+/// Offsets of the columns that stand still, electrons: the same in every frame of one camera.
+fn dark_columns(camera: &Camera, width: usize) -> Vec<f64> {
+    let mut rng = stream(camera.sensor_seed ^ 0x0044_434f, 0);
+    (0..width).map(|_| spread(camera.dark_columns_e, &mut rng)).collect()
 }
 
 fn stream(seed: u64, index: u64) -> ChaCha8Rng {

@@ -1,6 +1,7 @@
 //! Measurements on test targets: many frames of one even light, or of one edge.
 
 mod edge_profile;
+mod fixed_pattern;
 pub mod photon_transfer;
 pub mod slanted_edge;
 mod transfer_fit;

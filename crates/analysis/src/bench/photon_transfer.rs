@@ -13,6 +13,7 @@ use rawassay_decode::{FilterArray, Frame};
 use serde::Serialize;
 
 use super::transfer_fit::{Pair, channel, means, middle, pair};
+use crate::measures::glow::Tiles;
 
 /// Flats of one exposure may differ in level by this share.
 const SAME_LEVEL: f64 = 0.03;
@@ -85,6 +86,20 @@ pub struct SensorChannel {
     /// Mean deviation of the level from a straight line over exposure time, per cent, 5 to 95 % of saturation; unknown
     /// where the exposure time did not set the light.
     pub linearity_error_pct: Option<f64>,
+    /// Spread of the photosites' dark level (DSNU), electrons; `None` where it does not stand out of the noise.
+    pub dsnu_e: Option<f64>,
+    /// Its standard error, e-.
+    pub dsnu_se_e: Option<f64>,
+    /// The part of it that whole rows share, electrons.
+    pub dsnu_row_e: Option<f64>,
+    /// The part of it that whole columns share, electrons.
+    pub dsnu_column_e: Option<f64>,
+    /// Spread of the photosites' sensitivity (PRNU) near half of saturation, per cent of the mean.
+    pub prnu_pct: Option<f64>,
+    /// Its standard error, per cent.
+    pub prnu_se_pct: Option<f64>,
+    /// Rise of the dark frames' level at the rim over the middle (amplifier glow), electrons; `None` where there is none.
+    pub glow_e: Option<f64>,
     /// The pairs.
     pub points: Vec<TransferPoint>,
 }
@@ -145,6 +160,8 @@ pub struct Collector {
     waiting_dark: Option<Waiting>,
     flats: Vec<Pair>,
     darks: Vec<Pair>,
+    /// Tiles of the dark frames, summed, and how many.
+    dark_tiles: Option<(Tiles, f64)>,
 }
 
 impl Collector {
@@ -212,6 +229,14 @@ impl Collector {
                         );
                     }
                 }
+                let tiles = Tiles::of(&frame);
+                match &mut self.dark_tiles {
+                    Some((sum, n)) => {
+                        sum.add(&tiles);
+                        *n += 1.0;
+                    }
+                    None => self.dark_tiles = Some((tiles, 1.0)),
+                }
                 match self.waiting_dark.take() {
                     Some(other) => self.darks.push(pair(&other.frame, &frame, &area)),
                     None => self.waiting_dark = Some(Waiting { name: name.into(), frame, means }),
@@ -276,7 +301,16 @@ impl Collector {
         }
         let mut channels = Vec::new();
         for (p, plane) in identity.filter.planes.iter().enumerate() {
-            channels.push(channel(&plane.name, p, levels[p].1, &self.flats, &self.darks, &mut notes)?);
+            let mut found = channel(&plane.name, p, levels[p].1, &self.flats, &self.darks, &mut notes)?;
+            let grown = self.dark_tiles.as_ref().and_then(|(tiles, n)| tiles.growth(p, *n));
+            if let Some((dn, side)) = grown {
+                found.glow_e = Some(dn * found.gain_e_per_dn);
+                notes.push(format!(
+                    "{}: the dark frames grow lighter towards {side} (amplifier glow, glow_e)",
+                    plane.name
+                ));
+            }
+            channels.push(found);
         }
         let notes = together(notes);
         Ok(PhotonTransfer { channels, flat_pairs: self.flats.len(), dark_pairs: self.darks.len(), notes })

@@ -2,6 +2,7 @@
 
 use rawassay_decode::{Area, Frame};
 
+use super::fixed_pattern::{self, Standing};
 use super::photon_transfer::{SensorChannel, TransferError, TransferPoint};
 use crate::measures::histogram::picture_area;
 use crate::range::{decibels, engineering_ev};
@@ -14,6 +15,8 @@ const COLLAPSED: f64 = 0.25;
 /// Means and temporal variances of a pair, by plane.
 pub(super) struct Pair {
     pub(super) points: Vec<TransferPoint>,
+    /// What stands still in it.
+    pub(super) standing: Vec<Standing>,
 }
 
 /// The middle of the picture, its corner on a whole period of the filter array from the picture's.
@@ -66,7 +69,7 @@ pub(super) fn pair(a: &Frame, b: &Frame, area: &Area) -> Pair {
             }
         })
         .collect();
-    Pair { points }
+    Pair { points, standing: fixed_pattern::standing(a, b, area) }
 }
 
 /// The sensor as one plane shows it.
@@ -140,6 +143,10 @@ pub(super) fn channel(
     let full_well_e = gain * saturation;
     let read_noise_se_dn = read_noise_dn.map(|r| dark_variance_se / (2.0 * r));
     let relative = |r: f64, se: f64| (se / r).hypot(gain_se / gain);
+    let dark: Vec<Standing> = darks.iter().map(|d| d.standing[p]).collect();
+    let dark = Standing::mean(&dark);
+    let dsnu = dark.all().deviation();
+    let prnu = response(p, flats, &dark, dark_dn, saturation);
     Ok(SensorChannel {
         name: name.into(),
         gain_e_per_dn: gain,
@@ -160,8 +167,23 @@ pub(super) fn channel(
         saturation_from: from,
         snr_max_db: decibels(full_well_e.sqrt()),
         linearity_error_pct: linearity(&points, saturation),
+        dsnu_e: dsnu.map(|d| d.0 * gain),
+        dsnu_se_e: dsnu.map(|d| d.1 * gain),
+        dsnu_row_e: dark.rows().deviation().map(|d| d.0 * gain),
+        dsnu_column_e: dark.columns().deviation().map(|d| d.0 * gain),
+        prnu_pct: prnu.map(|r| 100.0 * r.0),
+        prnu_se_pct: prnu.map(|r| 100.0 * r.1),
+        glow_e: None,
         points,
     })
+}
+
+/// Spread of the sensitivity by the pair of flats nearest to half of saturation, as a share of the mean.
+fn response(p: usize, flats: &[Pair], dark: &Standing, dark_dn: f64, saturation: f64) -> Option<(f64, f64)> {
+    let share = |f: &Pair| (f.points[p].mean_dn - dark_dn) / saturation;
+    let off = |f: &Pair| (share(f) - 0.5).abs();
+    let flat = flats.iter().min_by(|a, b| off(a).total_cmp(&off(b))).filter(|f| off(f) < 0.3)?;
+    flat.standing[p].response(dark, share(flat) * saturation)
 }
 
 /// The slope of variance over mean.

@@ -135,7 +135,7 @@ fn number(value: Option<f64>, digits: usize) -> String {
 }
 
 /// Columns of the CSV.
-pub const COLUMNS: [&str; 22] = [
+pub const COLUMNS: [&str; 29] = [
     "name",
     "gain_e_per_dn",
     "gain_se_e_per_dn",
@@ -153,6 +153,13 @@ pub const COLUMNS: [&str; 22] = [
     "saturation_from",
     "snr_max_db",
     "linearity_error_pct",
+    "dsnu_e",
+    "dsnu_se_e",
+    "dsnu_row_e",
+    "dsnu_column_e",
+    "prnu_pct",
+    "prnu_se_pct",
+    "glow_e",
     "make",
     "model",
     "iso",
@@ -182,6 +189,13 @@ fn rows(answer: &Answer) -> Vec<Vec<String>> {
             c.saturation_from.into(),
             number(c.snr_max_db, 2),
             number(c.linearity_error_pct, 3),
+            number(c.dsnu_e, 4),
+            number(c.dsnu_se_e, 4),
+            number(c.dsnu_row_e, 4),
+            number(c.dsnu_column_e, 4),
+            number(c.prnu_pct, 4),
+            number(c.prnu_se_pct, 4),
+            number(c.glow_e, 2),
             answer.make.clone().unwrap_or_default(),
             answer.model.clone().unwrap_or_default(),
             answer.iso.map_or_else(String::new, |iso| iso.to_string()),
@@ -212,6 +226,8 @@ fn text(answer: &Answer) -> String {
         ">best SNR, dB",
         ">fit, r\u{b2}",
         ">not linear, %",
+        ">dark pattern, e\u{207b}",
+        ">response pattern, %",
     ]);
     for c in &found.channels {
         grid.row(vec![
@@ -223,6 +239,8 @@ fn text(answer: &Answer) -> String {
             with_error(c.snr_max_db, None, 1),
             with_error(Some(c.fit_r2), None, 4),
             with_error(c.linearity_error_pct, None, 2),
+            with_error(c.dsnu_e, c.dsnu_se_e, 3),
+            with_error(c.prnu_pct, c.prnu_se_pct, 3),
         ]);
     }
     let pairs = |n: usize, of: &str| format!("{n} {} of {of}", if n == 1 { "pair" } else { "pairs" });
@@ -238,6 +256,7 @@ fn text(answer: &Answer) -> String {
     );
     text.push_str(
         "+-: one standard error, from the pixels counted and the scatter of the pairs; drift of lamp and temperature is not in it.\n\
+         Patterns stand still from frame to frame (DSNU and PRNU of EMVA 1288); - where they do not stand out of the noise.\n\
          Range is full well over read noise of one pixel; a print shows less of it (see `explain engineering_ev`).\n",
     );
     for note in &found.notes {
