@@ -1,6 +1,7 @@
 //! The built program as a user runs it, one module per command.
 #![allow(clippy::unwrap_used, clippy::print_stderr)]
 
+mod archive;
 mod cull;
 mod hostile;
 mod sensor;
