@@ -43,7 +43,7 @@ pub(crate) fn shows_columns(c: &[f64; 6]) -> bool {
 
 /// Most planes of a block, and its longest side.
 const PLANES: usize = 8;
-const MOST_SIDE: usize = 18;
+pub(super) const MOST_SIDE: usize = 18;
 
 /// Sum of residuals of one plane in a line of a block, DN, and their number.
 #[derive(Debug, Clone, Copy, Default)]

@@ -7,6 +7,7 @@
 
 use rawassay_decode::{Colour, Frame};
 
+use super::few_samples::{ALONE, Sorted};
 use super::histogram::picture_area;
 
 /// Height of a hot pixel over its surroundings at the least, standard deviations of the noise there.
@@ -34,9 +35,6 @@ const MOVED_BESIDE_HOT: (f64, f64) = (0.06, 0.8);
 
 /// Share of the height by which three of the four next pixels may all rise, beyond one standard deviation.
 const RISE: f64 = 0.08;
-
-/// A sample stands alone above others: by so many of their differences, and so many standard deviations.
-const ALONE: (f64, f64) = (3.0, 6.0);
 
 /// How far pixels are looked at.
 const RING: isize = 3;
@@ -91,6 +89,8 @@ struct Cell {
 pub(super) struct Surroundings<'a> {
     frame: &'a Frame,
     cells: Vec<Cell>,
+    /// True where every cell has its like samples at the same offsets: then rows are looked at whole.
+    alike: bool,
     /// Number of each plane's colour.
     colours: Vec<usize>,
     variance: &'a dyn Fn(usize, f64) -> f64,
@@ -128,7 +128,8 @@ impl<'a> Surroundings<'a> {
         }
         let area = picture_area(frame);
         let (across, down) = (area.width.div_ceil(BLOCK), area.height.div_ceil(BLOCK));
-        Some(Self { frame, cells, colours, variance, blocks_across: across, lone: vec![None; across * down] })
+        let alike = cells.iter().all(|c| c.like == cells[0].like);
+        Some(Self { frame, cells, alike, colours, variance, blocks_across: across, lone: vec![None; across * down] })
     }
 
     /// Columns and rows at the rim that are left out.
@@ -139,6 +140,9 @@ impl<'a> Surroundings<'a> {
 
     /// The place where the sample stands out as only a hot pixel does.
     pub(super) fn candidate(&mut self, x: usize, y: usize) -> Option<Site> {
+        if self.refused_by_like(x, y) {
+            return None;
+        }
         let mut site = self.alone(x, y);
         if !site.stands_out() {
             return None;
@@ -165,6 +169,21 @@ impl<'a> Surroundings<'a> {
     fn cell(&self, x: usize, y: usize) -> &Cell {
         let filter = &self.frame.filter;
         &self.cells[y % filter.rows * filter.columns + x % filter.columns]
+    }
+
+    /// True where the next samples of its plane already say that the sample does not stand out: nearly everywhere.
+    fn refused_by_like(&self, x: usize, y: usize) -> bool {
+        let here = y * self.frame.width + x;
+        let (cell, v) = (self.cell(x, y), self.at(here, 0));
+        if cell.like.iter().filter(|&&o| self.at(here, o) >= v).nth(1).is_some() {
+            return true;
+        }
+        let mut like = Sorted::default();
+        cell.like.iter().for_each(|&o| like.add(f64::from(self.at(here, o))));
+        let level = like.mean();
+        let noise = self.noise(cell.plane, level);
+        // What `alone` asks for at the least.
+        f64::from(v) - level < (TALL * noise).max(like.highest(noise) - level + OVER_HIGHEST * noise)
     }
 
     /// The place by its next pixels.
@@ -273,6 +292,27 @@ impl<'a> Surroundings<'a> {
         site.structure_dn = site.structure_dn.map(|s| s.max(OVER_LONE * lone));
     }
 
+    /// Lowest and highest of the next samples of the same plane, for a stretch of a row from `first` on.
+    fn extremes(&self, first: usize, y: usize, low: &mut [u16], high: &mut [u16]) {
+        let start = y * self.frame.width + first;
+        if self.alike {
+            for &o in &self.cells[0].like {
+                let from = start.wrapping_add_signed(o);
+                let Some(row) = self.frame.samples.get(from..from + low.len()) else { continue };
+                for ((low, high), &v) in low.iter_mut().zip(high.iter_mut()).zip(row) {
+                    (*low, *high) = ((*low).min(v), (*high).max(v));
+                }
+            }
+            return;
+        }
+        for (i, (low, high)) in low.iter_mut().zip(high).enumerate() {
+            for &o in &self.cell(first + i, y).like {
+                let v = self.at(start + i, o);
+                (*low, *high) = ((*low).min(v), (*high).max(v));
+            }
+        }
+    }
+
     fn lone_of(&mut self, column: usize, row: usize) -> [f32; KEPT] {
         let at = row * self.blocks_across + column;
         if let Some(known) = self.lone[at] {
@@ -282,20 +322,19 @@ impl<'a> Surroundings<'a> {
         let (margin_x, margin_y) = self.margins();
         let mut largest = [0.0; KEPT];
         let (x, y) = (area.x + column * BLOCK, area.y + row * BLOCK);
+        let (first, end) = (x.max(area.x + margin_x), (x + BLOCK).min(area.right() - margin_x));
+        let width = end.saturating_sub(first);
         for y in y.max(area.y + margin_y)..(y + BLOCK).min(area.bottom() - margin_y) {
-            for x in x.max(area.x + margin_x)..(x + BLOCK).min(area.right() - margin_x) {
-                let here = y * self.frame.width + x;
-                let cell = self.cell(x, y);
-                let (mut low, mut high) = (u16::MAX, 0_u16);
-                for &o in &cell.like {
-                    let v = self.at(here, o);
-                    (low, high) = (low.min(v), high.max(v));
-                }
-                let v = self.at(here, 0);
-                let out = v.saturating_sub(high).max(low.saturating_sub(v));
+            let (mut low, mut high) = ([u16::MAX; BLOCK], [0_u16; BLOCK]);
+            let start = y * self.frame.width + first;
+            self.extremes(first, y, &mut low[..width], &mut high[..width]);
+            let here = self.frame.samples.get(start..start + width).unwrap_or_default();
+            for (i, &v) in here.iter().enumerate() {
+                let out = v.saturating_sub(high[i]).max(low[i].saturating_sub(v));
                 if out > 0 {
-                    let level = 0.5 * (f64::from(low) + f64::from(high));
-                    keep(&mut largest, (f64::from(out) / self.noise(cell.plane, level)) as f32);
+                    let level = 0.5 * (f64::from(low[i]) + f64::from(high[i]));
+                    let plane = self.cell(first + i, y).plane;
+                    keep(&mut largest, (f64::from(out) / self.noise(plane, level)) as f32);
                 }
             }
         }
@@ -318,52 +357,6 @@ fn number_of(known: &mut Vec<Colour>, colour: Colour) -> usize {
         known.push(colour);
         known.len() - 1
     })
-}
-
-/// Sum, extremes and second highest of a few samples.
-#[derive(Clone, Copy)]
-struct Sorted {
-    count: f64,
-    sum: f64,
-    low: f64,
-    high: f64,
-    second: f64,
-}
-
-impl Default for Sorted {
-    fn default() -> Self {
-        Self { count: 0.0, sum: 0.0, low: f64::INFINITY, high: f64::NEG_INFINITY, second: f64::NEG_INFINITY }
-    }
-}
-
-impl Sorted {
-    fn add(&mut self, v: f64) {
-        self.count += 1.0;
-        self.sum += v;
-        self.low = self.low.min(v);
-        if v > self.high {
-            self.second = self.high;
-            self.high = v;
-        } else {
-            self.second = self.second.max(v);
-        }
-    }
-
-    /// Mean without the lowest and the highest, where there are enough.
-    fn mean(&self) -> f64 {
-        if self.count >= 4.0 {
-            (self.sum - self.low - self.high) / (self.count - 2.0)
-        } else {
-            self.sum / self.count.max(1.0)
-        }
-    }
-
-    /// The highest; the second, where the highest stands out alone and so is hot itself.
-    fn highest(&self, noise: f64) -> f64 {
-        let above = self.high - self.second;
-        let alone = self.count >= 4.0 && above > ALONE.0 * (self.second - self.low) && above > ALONE.1 * noise;
-        if alone { self.second } else { self.high }
-    }
 }
 
 impl Cell {

@@ -7,6 +7,7 @@ pub(crate) mod areas;
 pub(crate) mod banding;
 pub(crate) mod banding_tone;
 pub(crate) mod clipping;
+pub(crate) mod few_samples;
 pub(crate) mod glow;
 pub(crate) mod histogram;
 pub(crate) mod hot_pixels;

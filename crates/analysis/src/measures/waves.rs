@@ -12,7 +12,7 @@
 use rawassay_decode::{Colour, Frame};
 use rawassay_fourier::{Complex64, forward64};
 
-use super::banding::PARTS;
+use super::banding::{MOST_SIDE, PARTS};
 use super::patches::{BlockShape, PlaneStat};
 
 /// Periods that are looked for, lines.
@@ -61,6 +61,13 @@ struct Shown {
     variance: f64,
 }
 
+/// What the differences of one line of a block are made of: planes with their kind and number, and samples of each kind.
+#[derive(Debug, Default)]
+struct Line {
+    planes: Vec<(usize, usize, f64)>,
+    samples: [f64; KINDS],
+}
+
 /// Differences between lines, by line, part of the frame and kind of colour.
 pub(crate) struct Waves {
     rows: bool,
@@ -73,6 +80,10 @@ pub(crate) struct Waves {
     /// Level above black of each class, weighted, and weight.
     levels: [(f64, f64); CLASSES],
     kind_of: Vec<usize>,
+    /// Of each place of a block: 1 where its colour is not green.
+    others: Vec<i32>,
+    /// What each line's differences are made of.
+    lines: Vec<Line>,
     every: usize,
     seen: usize,
 }
@@ -89,6 +100,8 @@ impl Waves {
             sums: vec![(0.0, 0.0); count * CLASSES],
             levels: [(0.0, 0.0); CLASSES],
             kind_of,
+            others: Vec::new(),
+            lines: Vec::new(),
             every: blocks.div_ceil(MOST_BLOCKS).max(1),
             seen: 0,
         }
@@ -107,25 +120,23 @@ impl Waves {
         if !self.seen.is_multiple_of(self.every) {
             return;
         }
-        let side = shape.side;
-        let (x, y) = (corner.0 as usize, corner.1 as usize);
+        if self.lines.is_empty() {
+            self.learn(shape);
+        }
         let (line, along) = if self.rows { (place.1, place.0) } else { (place.0, place.1) };
         let part = (along * PARTS / self.across).min(PARTS - 1);
-        for r in 0..side.saturating_sub(self.apart) {
-            let mut sums = [(0_i32, 0.0_f64, 0.0_f64); KINDS];
-            for i in 0..side {
-                let ((ax, ay), (bx, by)) =
-                    if self.rows { ((i, r), (i, r + self.apart)) } else { ((r, i), (r + self.apart, i)) };
-                let plane = usize::from(shape.planes_of_row(ay)[ax]);
-                let difference = i32::from(frame.row(y + by)[x + bx]) - i32::from(frame.row(y + ay)[x + ax]);
-                let sum = &mut sums[self.kind_of[plane]];
-                *sum = (sum.0 + difference, sum.1 + 1.0, sum.2 + 2.0 * f64::from(stats[plane].variance));
+        let differences = self.differences(frame, shape.side, (corner.0 as usize, corner.1 as usize));
+        for (r, (differences, made_of)) in differences.iter().zip(&self.lines).enumerate() {
+            let mut variances = [0.0_f64; KINDS];
+            for &(plane, kind, n) in &made_of.planes {
+                variances[kind] += n * 2.0 * f64::from(stats[plane].variance);
             }
-            for (kind, &(difference, n, variance)) in sums.iter().enumerate() {
+            for kind in 0..KINDS {
+                let (n, variance) = (made_of.samples[kind], variances[kind]);
                 let class = part * KINDS + kind;
                 if let Some(to) = self.sums.get_mut((line + r) * CLASSES + class).filter(|_| variance > 0.0) {
                     let weight = n * n / variance;
-                    *to = (to.0 + weight * f64::from(difference) / n, to.1 + weight);
+                    *to = (to.0 + weight * f64::from(differences[kind]) / n, to.1 + weight);
                 }
             }
         }
@@ -134,6 +145,60 @@ impl Waves {
             let weight = 1.0 / f64::from(stat.variance).max(1e-6);
             *to = (to.0 + weight * (f64::from(stat.mean) - blacks[plane]), to.1 + weight);
         }
+    }
+
+    /// Looks once at how a block is laid out: the same in all of them.
+    fn learn(&mut self, shape: &BlockShape) {
+        let side = shape.side;
+        let plane_at = |x: usize, y: usize| usize::from(shape.planes_of_row(y)[x]);
+        self.others = (0..side * side).map(|i| self.kind_of[plane_at(i % side, i / side)] as i32).collect();
+        self.lines = (0..side.saturating_sub(self.apart))
+            .map(|r| {
+                let mut line = Line::default();
+                for i in 0..side {
+                    let plane = if self.rows { plane_at(i, r) } else { plane_at(r, i) };
+                    let kind = self.kind_of[plane];
+                    line.samples[kind] += 1.0;
+                    match line.planes.iter_mut().find(|p| p.0 == plane) {
+                        Some(known) => known.2 += 1.0,
+                        None => line.planes.push((plane, kind, 1.0)),
+                    }
+                }
+                line
+            })
+            .collect();
+    }
+
+    /// Sums of the differences between each line of a block and the next of its kind, green and other samples apart.
+    fn differences(&self, frame: &Frame, side: usize, (x, y): (usize, usize)) -> [[i32; KINDS]; MOST_SIDE] {
+        let mut found = [[0; KINDS]; MOST_SIDE];
+        let row = |r: usize| &frame.row(y + r)[x..x + side];
+        let step = |a: u16, b: u16| i32::from(b) - i32::from(a);
+        if self.rows {
+            for (r, found) in found.iter_mut().enumerate().take(self.lines.len()) {
+                let others = &self.others[r * side..][..side];
+                let (mut all, mut other) = (0, 0);
+                for ((&a, &b), &is_other) in row(r).iter().zip(row(r + self.apart)).zip(others) {
+                    all += step(a, b);
+                    other += is_other * step(a, b);
+                }
+                *found = [all - other, other];
+            }
+            return found;
+        }
+        let (mut all, mut other) = ([0; MOST_SIDE], [0; MOST_SIDE]);
+        for r in 0..side {
+            let (row, others) = (row(r), &self.others[r * side..][..side]);
+            let steps = row.iter().zip(row.get(self.apart..).unwrap_or_default()).zip(others);
+            for ((((&a, &b), &is_other), all), other) in steps.zip(&mut all).zip(&mut other) {
+                *all += step(a, b);
+                *other += is_other * step(a, b);
+            }
+        }
+        for (found, (all, other)) in found.iter_mut().zip(all.iter().zip(&other)) {
+            *found = [all - other, *other];
+        }
+        found
     }
 
     /// The wave, where there is one.
