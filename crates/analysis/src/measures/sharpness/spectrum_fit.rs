@@ -54,7 +54,7 @@ pub(super) struct Point {
     /// What it counts for: nothing where the scene has sunk into the noise for good.
     pub(super) weight: f64,
     terms: [f64; TERMS],
-    /// ln of the squared transfer of the level's own pixel.
+    /// Squared transfer of the level's own pixel.
     aperture: f64,
 }
 
@@ -109,7 +109,7 @@ pub(super) fn points(level: &Level, power: &[f32]) -> Vec<Point> {
                 level: f64::from(power[power_at(u as usize, v.rem_euclid(TILE as i32) as usize)]),
                 weight: ((signal[cycles.round() as usize] - NOISE_ENDS) / (SIGNAL_BEGINS - NOISE_ENDS)).clamp(0.0, 1.0),
                 terms: [1.0, ln, gauss, c2, s2, c4, s4, c2 * ln, s2 * ln],
-                aperture,
+                aperture: aperture.exp(),
             });
         }
     }
@@ -138,21 +138,28 @@ impl Fitter {
             .map(|p| {
                 let motion = if psf.motion_px > 0.0 { sinc(psf.motion_px * (p.fx * c + p.fy * s)) } else { 1.0 };
                 let ring = if psf.defocus_px > 0.0 { disc(psf.defocus_px, p.f) } else { 1.0 };
-                (motion * ring).powi(2) * p.aperture.exp()
+                (motion * ring).powi(2) * p.aperture
             })
             .collect();
         let mut scene = vec![1e3_f64; self.points.len()];
+        // Logarithms of the scene, and of it behind the blur with the floor: each is worked out once.
+        let mut ln_scene = vec![1e3_f64.ln(); self.points.len()];
+        let mut ln_seen: Vec<f64> = blur.iter().map(|blur| (1e3 * blur + self.floor).ln()).collect();
         let mut trust = vec![1.0_f64; self.points.len()];
         let mut found = [0.0; TERMS];
         let mut cost = f64::INFINITY;
         for _ in 0..3 {
             let mut ata = [[0.0; TERMS]; TERMS];
             let mut atb = [0.0; TERMS];
-            for (((p, blur), scene), trust) in self.points.iter().zip(&blur).zip(&scene).zip(&trust) {
+            let logs = ln_scene.iter().zip(&ln_seen);
+            for ((((p, blur), scene), trust), (ln_scene, ln_seen)) in
+                self.points.iter().zip(&blur).zip(&scene).zip(&trust).zip(logs)
+            {
                 let signal = scene * blur;
                 let known = (signal / (signal + self.floor)).max(0.05);
                 let weight = p.weight * trust * known * known;
-                let level = p.level - (blur + self.floor / scene).ln();
+                // Of the scene alone: the logarithm of blur and floor / scene is taken off.
+                let level = p.level - (ln_seen - ln_scene);
                 for i in 0..TERMS {
                     let w = weight * p.terms[i];
                     atb[i] += w * level;
@@ -175,10 +182,15 @@ impl Fitter {
             }
             found = solved;
             cost = 0.0;
-            for (((p, blur), scene), trust) in self.points.iter().zip(&blur).zip(&mut scene).zip(&mut trust) {
+            let logs = ln_scene.iter_mut().zip(&mut ln_seen);
+            for ((((p, blur), scene), trust), (ln_scene, ln_seen)) in
+                self.points.iter().zip(&blur).zip(&mut scene).zip(&mut trust).zip(logs)
+            {
                 let ln: f64 = p.terms.iter().zip(&found).map(|(a, b)| a * b).sum();
-                *scene = ln.clamp(-5.0, 40.0).exp();
-                let off = ((p.level - (*scene * blur + self.floor).ln()) / OFF).powi(2);
+                *ln_scene = ln.clamp(-5.0, 40.0);
+                *scene = ln_scene.exp();
+                *ln_seen = (*scene * blur + self.floor).ln();
+                let off = ((p.level - *ln_seen) / OFF).powi(2);
                 *trust = 1.0 / (1.0 + off);
                 cost += p.weight * OFF * OFF * off * *trust;
             }
