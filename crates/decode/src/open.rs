@@ -3,11 +3,14 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use crate::container::scan;
+use crate::container::{Container, scan};
 use crate::frame::{Frame, Integrity, Reader};
 use crate::levels::levels;
 use crate::preview::preview;
 use crate::{DecodeError, backend, dither, exif, integrity};
+
+/// Scans of a file, the last of which must find nothing more to make empty. A sound file takes two at the most.
+const MOST_SCANS: usize = 8;
 
 /// Opens a raw file. The whole file is read into memory: a mapped file that is cut while in use would end the program.
 ///
@@ -22,8 +25,7 @@ pub fn open(path: &Path) -> Result<Frame, DecodeError> {
 /// # Errors
 /// See [`DecodeError`].
 pub fn open_bytes(_name: &Path, mut bytes: Vec<u8>) -> Result<Frame, DecodeError> {
-    let container = scan(&bytes)?;
-    container.defuse(&mut bytes);
+    let container = defused(&mut bytes)?;
     let bytes = Arc::new(bytes);
     let fields = exif::read(&container, &bytes);
     let (mut decoded, reader) = backend::decode(&container, &bytes)?;
@@ -55,6 +57,17 @@ pub fn open_bytes(_name: &Path, mut bytes: Vec<u8>) -> Result<Frame, DecodeError
         filter: decoded.filter,
         samples: decoded.samples,
     })
+}
+
+/// Scans after each change that made something empty: in a broken file its bytes may be those of another entry as well.
+fn defused(bytes: &mut [u8]) -> Result<Container, DecodeError> {
+    for _ in 0..MOST_SCANS {
+        let container = scan(bytes)?;
+        if !container.defuse(bytes) {
+            return Ok(container);
+        }
+    }
+    Err(DecodeError::Corrupt { offset: 0, what: "its directories lie upon each other".into() })
 }
 
 /// The readers with their versions.

@@ -51,19 +51,18 @@ impl Container {
     }
 
     /// Makes empty what points outside the file, and ends chains of directories where their sound part ends. Changes the
-    /// bytes in memory only.
-    pub(crate) fn defuse(&self, bytes: &mut [u8]) {
-        for &position in &self.cut {
-            if let Some(next) = bytes.get_mut(position..position + 4) {
-                next.fill(0);
+    /// bytes in memory only. True where any changed.
+    pub(crate) fn defuse(&self, bytes: &mut [u8]) -> bool {
+        // A count of zero bytes, whatever the byte order: type 7 would differ by it, so the count alone is cleared.
+        let counts = self.defuse.iter().map(|position| position + 4);
+        let mut changed = false;
+        for at in self.cut.iter().copied().chain(counts) {
+            if let Some(word) = bytes.get_mut(at..at + 4) {
+                changed |= word.iter().any(|&b| b != 0);
+                word.fill(0);
             }
         }
-        for &position in &self.defuse {
-            // A count of zero bytes, whatever the byte order: type 7 would differ by it, so the count alone is cleared.
-            if let Some(count) = bytes.get_mut(position + 4..position + 8) {
-                count.fill(0);
-            }
-        }
+        changed
     }
 }
 

@@ -7,6 +7,8 @@ use crate::{DecodeError, dng};
 
 /// Compressions under which zero bytes at the end of the sensor data are no samples: all but "none".
 const NONE: u64 = 1;
+/// GPSInfo: the directory of the place.
+const GPS: u16 = 34_853;
 /// Zero bytes at the end of compressed sensor data that say that it was never written.
 const ZERO_TAIL: usize = 4096;
 
@@ -45,7 +47,10 @@ pub(super) fn scan(tiff: &Tiff<'_>, first: usize, magic: u16) -> Result<Containe
     }
     let note = maker_note(tiff, &ifds);
     let entries = ifds.iter().flat_map(|i| &i.entries).chain(&note);
-    let defuse = entries.filter(|e| outside(tiff, e) || leads_astray(tiff, e)).map(|e| e.position).collect();
+    let defuse = entries
+        .filter(|e| outside(tiff, e) || leads_astray(tiff, e) || place_astray(tiff, e))
+        .map(|e| e.position)
+        .collect();
     let zero_tail = zero_tail(tiff, &ifds);
     Ok(Container { kind: Kind::Tiff, ifds, defuse, cut, zero_tail })
 }
@@ -64,10 +69,22 @@ pub(super) fn outside(tiff: &Tiff<'_>, entry: &Entry) -> bool {
 }
 
 /// A pointer to directories of a type that we do not read (a reader that takes it for bytes follows each of them, to places
-/// that were not looked at), or to one that is not read.
+/// that were not looked at), to one that is not read, or to the start of the file.
 fn leads_astray(tiff: &Tiff<'_>, entry: &Entry) -> bool {
     POINTERS.contains(&entry.tag)
-        && tiff.uints(entry, MAX_IFDS).is_none_or(|offsets| offsets.iter().any(|&o| tiff.overfull(o as usize)))
+        && tiff
+            .uints(entry, MAX_IFDS)
+            .is_none_or(|offsets| offsets.iter().any(|&o| o == 0 || tiff.overfull(o as usize)))
+}
+
+/// A pointer to the directory of the place, which nothing here asks for and a reader reads all the same, where that one holds
+/// what is outside the file.
+fn place_astray(tiff: &Tiff<'_>, entry: &Entry) -> bool {
+    if entry.tag != GPS {
+        return false;
+    }
+    let directory = tiff.uints(entry, 1).and_then(|offsets| tiff.ifd(*offsets.first()? as usize, GPS));
+    directory.is_none_or(|(ifd, _)| entry.kind != 4 || ifd.entries.iter().any(|e| outside(tiff, e)))
 }
 
 /// Entries of a maker note that is a plain directory with offsets from the start of the file; empty for others.
