@@ -71,7 +71,8 @@ fn told(
     notes: &mut Vec<String>,
 ) -> Option<f64> {
     let seen = seen?;
-    let unseen = seen.dn == 0.0 && read.is_some_and(|r| seen.least_dn2 > 0.25 * r * r);
+    // Where read noise is unknown, so is how little of it would still have been seen.
+    let unseen = seen.dn == 0.0 && read.is_none_or(|r| seen.least_dn2 > 0.25 * r * r);
     // Among structure, what is hardly told from noise is not told from it.
     let faint = seen.dn > 0.0 && !seen.plain && seen.dn * seen.dn < FAINT * seen.least_dn2;
     let hidden = !seen.scene && (unseen || faint);
@@ -79,7 +80,8 @@ fn told(
     let scene = seen.scene || seen.dn > 0.0 && !seen.sure && (!seen.plain || most.is_none_or(|most| seen.dn > most));
     if hidden {
         notes.push(format!(
-            "{which} banding: not measurable, the picture's own noise would hide half a read noise of it"
+            "{which} banding: not measurable, the picture's own noise {} hide half a read noise of it",
+            if read.is_some() { "would" } else { "may" }
         ));
     } else if scene {
         notes.push(format!("{which} banding: not measurable, the scene may have such lines itself"));
@@ -100,5 +102,23 @@ fn compare_with_profile(frame: &Frame, found: &mut FrameNoise) {
             "noise: the file states {:.3} electrons per DN (NoiseProfile), the picture shows {gain:.3}",
             1.0 / slope
         ));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_seen_is_no_zero_where_read_noise_is_unknown() {
+        let seen = Spread { dn: 0.0, least_dn2: 0.04, sure: true, scene: false, plain: true };
+        let mut notes = Vec::new();
+        assert_eq!(told(Some(seen), (Some(1.0), Some(1.5)), "row", &mut notes), Some(0.0));
+        assert!(notes.is_empty());
+        for read in [None, Some(0.3)] {
+            notes.clear();
+            assert_eq!(told(Some(seen), (read, Some(1.5)), "row", &mut notes), None);
+            assert!(notes[0].contains("hide half a read noise"), "{notes:?}");
+        }
     }
 }
