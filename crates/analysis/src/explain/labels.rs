@@ -102,11 +102,11 @@ pub fn label(path: &str) -> (String, &'static str) {
     (named(path).or_else(|| named(last)).unwrap_or_else(|| parts.join(" ").replace('_', " ")), unit)
 }
 
-/// Label and unit in one, as the head of a column: "edge rise, px".
+/// Label and unit in one, as the head of a column: "edge rise, px". A ratio needs no unit there.
 #[must_use]
 pub fn heading(path: &str) -> String {
     match label(path) {
-        (label, "") => label,
+        (label, "" | ":1") => label,
         (label, unit) => format!("{label}, {unit}"),
     }
 }

@@ -311,7 +311,7 @@ fn table(
         if motion {
             headings.push(">motion, mm");
         }
-        headings.extend([">mid-tone SNR, :1", "outcome"]);
+        headings.extend([">mid-tone SNR", "outcome"]);
         let mut rows = Table::new(style, &headings);
         let mm = |v: Option<f64>| v.map_or_else(|| "-".into(), |mm| format!("{mm:.2}"));
         for r in &ladder.rungs {

@@ -146,11 +146,10 @@ const CAMERA: [Column; 7] = [
 
 /// Head of a reading's column; sides of a print are told in the brief's unit.
 fn column_heading(reading: &str, unit: LengthUnit) -> String {
-    let (label, own_unit) = explain::label(&format!("series.{reading}"));
-    match own_unit {
-        "in" => format!(">{label}, {}", unit.sign()),
-        "" => format!(">{label}"),
-        _ => format!(">{label}, {own_unit}"),
+    let path = format!("series.{reading}");
+    match explain::label(&path) {
+        (label, "in") => format!(">{label}, {}", unit.sign()),
+        _ => format!(">{}", explain::heading(&path)),
     }
 }
 

@@ -12,6 +12,8 @@ use super::spectrum_fit::{Fitter, SpectrumFit, points, sound};
 
 /// Least cost per point that the best model is taken to leave.
 const LEAST_COST: f64 = 0.012;
+/// Gain of a motion or a disc below which both together are not looked for.
+const NOTHING_SEEN: f64 = 0.05;
 /// Least sum of the weights of the points.
 const LEAST_POINTS: f64 = 150.0;
 
@@ -72,24 +74,23 @@ pub(crate) fn read(level: &Level, noise: SampleNoise) -> Option<Spectrum> {
             .flat_map(|motion_px| directions(24).map(move |motion_deg| PointSpread { motion_px, motion_deg, ..none })),
     );
     let (disc, motion) = (fitter.refine(disc), fitter.refine(motion));
-    let from_motion = best(&mut radii().map(|defocus_px| PointSpread { defocus_px, ..motion.psf }).filter(sound));
-    let from_disc = best(
-        &mut lengths(14)
-            .flat_map(|motion_px| {
-                directions(12).map(move |motion_deg| PointSpread { motion_px, motion_deg, ..disc.psf })
-            })
-            .filter(sound),
-    );
-    let both = fitter.refine(if from_disc.cost < from_motion.cost { from_disc } else { from_motion });
+    let worth = LEAST_COST * fitter.points.iter().map(|p| p.weight).sum::<f64>();
+    let both = if plain.cost - motion.cost.min(disc.cost) < NOTHING_SEEN * worth.max(motion.cost.min(disc.cost)) {
+        // Where neither leaves a trace, both together leave none either.
+        if disc.cost < motion.cost { disc } else { motion }
+    } else {
+        let from_motion = best(&mut radii().map(|defocus_px| PointSpread { defocus_px, ..motion.psf }).filter(sound));
+        let from_disc = best(
+            &mut lengths(14)
+                .flat_map(|motion_px| {
+                    directions(12).map(move |motion_deg| PointSpread { motion_px, motion_deg, ..disc.psf })
+                })
+                .filter(sound),
+        );
+        fitter.refine(if from_disc.cost < from_motion.cost { from_disc } else { from_motion })
+    };
     let least = plain.cost.min(disc.cost).min(motion.cost).min(both.cost);
-    Some(Spectrum {
-        plain,
-        disc,
-        motion,
-        both,
-        reach_cy_px: fitter.reach_cy_px(),
-        unit: least.max(LEAST_COST * fitter.points.iter().map(|p| p.weight).sum::<f64>()),
-    })
+    Some(Spectrum { plain, disc, motion, both, reach_cy_px: fitter.reach_cy_px(), unit: least.max(worth) })
 }
 
 #[cfg(test)]
