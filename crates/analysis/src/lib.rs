@@ -14,6 +14,7 @@ mod linear;
 mod measure;
 pub mod measures;
 pub mod optics;
+mod pair_sums;
 #[doc(hidden)]
 pub mod parts;
 pub mod print;

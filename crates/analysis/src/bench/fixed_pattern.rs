@@ -10,6 +10,8 @@
 
 use rawassay_decode::{Area, Frame};
 
+use crate::pair_sums::PairSums;
+
 /// A pattern is told from this many standard errors on.
 const TOLD: f64 = 3.0;
 
@@ -76,47 +78,14 @@ impl Standing {
     }
 }
 
-/// Sums over differences of neighbours in two frames.
-#[derive(Debug, Clone, Copy, Default)]
-struct Sums {
-    n: f64,
-    a: f64,
-    b: f64,
-    aa: f64,
-    bb: f64,
-    ab: f64,
-}
-
-impl Sums {
-    fn add(&mut self, a: f64, b: f64) {
-        self.n += 1.0;
-        self.a += a;
-        self.b += b;
-        self.aa += a * a;
-        self.bb += b * b;
-        self.ab += a * b;
-    }
-
-    fn join(&mut self, o: &Self) {
-        *self = Self {
-            n: self.n + o.n,
-            a: self.a + o.a,
-            b: self.b + o.b,
-            aa: self.aa + o.aa,
-            bb: self.bb + o.bb,
-            ab: self.ab + o.ab,
-        };
-    }
-
-    /// Half of their covariance: the variance of what stands still, of independent neighbours.
-    fn half_covariance(&self) -> Known {
-        let n = self.n.max(1.0);
-        let covariance = self.ab / n - self.a / n * self.b / n;
-        let variances = (self.aa / n - (self.a / n).powi(2)) * (self.bb / n - (self.b / n).powi(2));
-        // Differences that share a sample are correlated by a half, their products by a quarter: 1.5 for n.
-        let se = ((variances + covariance * covariance) * 1.5 / n).sqrt();
-        Known { dn2: 0.5 * covariance, se_dn2: 0.5 * se }
-    }
+/// Half of the covariance of differences of neighbours in two frames: the variance of what stands still, of independent
+/// neighbours.
+fn half_covariance(differences: &PairSums) -> Known {
+    let n = differences.n.max(1.0);
+    let [first, second, covariance] = differences.about_means().map(|sum| sum / n);
+    // Differences that share a sample are correlated by a half, their products by a quarter: 1.5 for n.
+    let se = ((first * second + covariance * covariance) * 1.5 / n).sqrt();
+    Known { dn2: 0.5 * covariance, se_dn2: 0.5 * se }
 }
 
 /// What stands still in a pair of frames, plane by plane.
@@ -124,14 +93,14 @@ pub(super) fn standing(a: &Frame, b: &Frame, area: &Area) -> Vec<Standing> {
     let filter = &a.filter;
     let (period_x, period_y) = (filter.columns.max(1), filter.rows.max(1));
     let planes = filter.planes.len();
-    let mut pixels = vec![Sums::default(); planes];
+    let mut pixels = vec![PairSums::default(); planes];
     // Samples and sums of both frames, of each column and row of the area.
     let mut columns = vec![vec![[0.0_f64; 3]; area.width]; planes];
     let mut rows = vec![vec![[0.0_f64; 3]; area.height]; planes];
     for y in area.y..area.bottom() {
         let (ra, rb) = (&a.row(y)[area.x..area.right()], &b.row(y)[area.x..area.right()]);
         let pattern: Vec<usize> = (0..period_x).map(|x| filter.plane_at(area.x + x, y)).collect();
-        let mut line = vec![Sums::default(); planes];
+        let mut line = vec![PairSums::default(); planes];
         for (x, (&va, &vb)) in ra.iter().zip(rb).enumerate() {
             let plane = pattern[x % period_x];
             let (va, vb) = (f64::from(va), f64::from(vb));
@@ -145,19 +114,19 @@ pub(super) fn standing(a: &Frame, b: &Frame, area: &Area) -> Vec<Standing> {
         pixels.iter_mut().zip(&line).for_each(|(all, line)| all.join(line));
     }
     let lines = |sums: &[[f64; 3]], period: usize, pixels: Known| {
-        let mut all = Sums::default();
+        let mut all = PairSums::default();
         let mut in_line = 0.0;
         for (one, next) in sums.iter().zip(sums.iter().skip(period)).filter(|(a, b)| a[0] > 0.0 && b[0] > 0.0) {
             all.add(next[1] / next[0] - one[1] / one[0], next[2] / next[0] - one[2] / one[0]);
             in_line = one[0];
         }
         // The photosites' own pattern, averaged over a line, is in it.
-        let own = all.half_covariance();
+        let own = half_covariance(&all);
         Known { dn2: own.dn2 - pixels.dn2 / f64::max(in_line, 1.0), ..own }
     };
     (0..planes)
         .map(|p| {
-            let own = pixels[p].half_covariance();
+            let own = half_covariance(&pixels[p]);
             let (rows, columns) = (lines(&rows[p], period_y, own), lines(&columns[p], period_x, own));
             Standing { pixels: own, rows: Known { dn2: rows.dn2.max(0.0), ..rows }, columns }
         })

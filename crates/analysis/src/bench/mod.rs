@@ -1,5 +1,6 @@
 //! Measurements on test targets: many frames of one even light, or of one edge.
 
+mod belonging;
 mod edge_profile;
 mod fixed_pattern;
 pub mod photon_transfer;

@@ -9,6 +9,7 @@
 //! Fails when: fewer than 8 % of the cells hold tone in both, or a picture has another number of cells.
 
 use crate::Likeness;
+use crate::pair_sums::PairSums;
 
 /// Steps of the small picture per EV.
 const STEPS_PER_EV: f32 = 16.0;
@@ -154,52 +155,28 @@ fn brighter_ev(first: &Picture, second: &Picture) -> Option<f64> {
     differences.get(differences.len() / 2).map(|d| f64::from(*d))
 }
 
-/// Sums of the steps in one direction.
-#[derive(Default)]
-struct Steps {
-    n: f64,
-    a: f64,
-    b: f64,
-    aa: f64,
-    bb: f64,
-    ab: f64,
-}
-
-impl Steps {
-    fn add(&mut self, a: f32, b: f32) {
-        if !a.is_nan() && !b.is_nan() {
-            let (a, b) = (f64::from(a), f64::from(b));
-            self.n += 1.0;
-            self.a += a;
-            self.b += b;
-            self.aa += a * a;
-            self.bb += b * b;
-            self.ab += a * b;
-        }
-    }
-
-    /// Sums about the means: (aa, bb, ab).
-    fn about_means(&self) -> [f64; 3] {
-        let n = self.n.max(1.0);
-        [self.aa - self.a * self.a / n, self.bb - self.b * self.b / n, self.ab - self.a * self.b / n]
+/// Adds a pair of cells or steps, where both are known.
+fn add_known(sums: &mut PairSums, a: f32, b: f32) {
+    if !a.is_nan() && !b.is_nan() {
+        sums.add(f64::from(a), f64::from(b));
     }
 }
 
 /// The comparison of two pictures as they lie.
 fn relate(first: &Picture, second: &Picture, halves: (i32, i32)) -> Option<Alike> {
     let (cols, rows) = (first.cols, first.rows);
-    let (mut across, mut down, mut levels) = (Steps::default(), Steps::default(), Steps::default());
+    let (mut across, mut down, mut levels) = (PairSums::default(), PairSums::default(), PairSums::default());
     for y in 0..rows {
         let row = y * cols;
         for x in 0..cols {
             let i = row + x;
             let (a, b) = (first.ev[i], second.ev[i]);
-            levels.add(a, b);
+            add_known(&mut levels, a, b);
             if x + 1 < cols {
-                across.add(first.ev[i + 1] - a, second.ev[i + 1] - b);
+                add_known(&mut across, first.ev[i + 1] - a, second.ev[i + 1] - b);
             }
             if y + 1 < rows {
-                down.add(first.ev[i + cols] - a, second.ev[i + cols] - b);
+                add_known(&mut down, first.ev[i + cols] - a, second.ev[i + cols] - b);
             }
         }
     }

@@ -203,26 +203,6 @@ mod tests {
     }
 
     #[test]
-    fn gaussian_with_pixel_has_the_tabled_mtf50() {
-        // Closed form exp(-2 pi^2 sigma^2 f^2) sinc(f) solved for 0.5.
-        let table = [
-            (0.3, 0.44234),
-            (0.4, 0.37659),
-            (0.5, 0.32309),
-            (0.6, 0.28072),
-            (0.7, 0.24711),
-            (0.8, 0.22012),
-            (1.0, 0.17996),
-            (1.5, 0.12267),
-            (2.0, 0.09273),
-        ];
-        for (sigma_px, mtf50) in table {
-            let psf = PointSpread { sigma_px, ..PointSpread::default() };
-            near(psf.frequency_at(0.5, 0.0).unwrap_or(0.0), mtf50, 2e-4, "MTF50");
-        }
-    }
-
-    #[test]
     fn rises_of_the_plain_shapes() {
         // 2.5631 sigma, 0.8 L and 1.37410 r, wide enough for the pixel and the least Gaussian not to matter.
         let gauss = PointSpread { sigma_px: 20.0, ..PointSpread::default() };
