@@ -11,9 +11,12 @@ const RUBBISH: f64 = 0.2;
 /// Stretches over which impossible samples are counted, and how many of them are too many.
 const WINDOW: usize = 16;
 const TOO_MANY: u32 = 12;
+/// Values that are no further below black than so many deviations of the quietest stretches' noise are that noise and its
+/// bands: a sensor at its highest ISO.
+const NOISE_REACHES: f64 = 5.0;
 
 pub(super) fn look(decoded: &Decoded, segments: &Segments, range: &Range) -> Option<String> {
-    rubbish(decoded, segments, range).or_else(|| too_low(segments))
+    rubbish(decoded, segments, range).or_else(|| too_low(segments, range))
 }
 
 fn rubbish(decoded: &Decoded, segments: &Segments, range: &Range) -> Option<String> {
@@ -60,7 +63,10 @@ fn rubbish(decoded: &Decoded, segments: &Segments, range: &Range) -> Option<Stri
     Some(format!("{lines}: samples without any likeness to the rows around: decoded from broken data"))
 }
 
-fn too_low(segments: &Segments) -> Option<String> {
+fn too_low(segments: &Segments, range: &Range) -> Option<String> {
+    if range.black_dn - f64::from(range.low_dn) < NOISE_REACHES * quiet_noise_dn(segments) {
+        return None;
+    }
     let lows: u64 = segments.all.iter().map(|s| u64::from(s.low)).sum();
     // Where many are low, the declared black is wrong and not the data.
     let samples = segments.row_samples() as u64 * segments.rows as u64;
@@ -77,4 +83,15 @@ fn too_low(segments: &Segments) -> Option<String> {
         return None;
     }
     Some(format!("row {}: a cluster of values far below black: decoded from broken data", at / segments.per_row))
+}
+
+/// Standard deviation in the quietest twentieth of the stretches, DN: their neighbours differ by 2 / sqrt(pi) of it in the
+/// mean. What was decoded from broken data is not quiet.
+fn quiet_noise_dn(segments: &Segments) -> f64 {
+    let mut roughness: Vec<u16> = segments.all.iter().map(|s| s.rough_dn).collect();
+    if roughness.is_empty() {
+        return 0.0;
+    }
+    let at = roughness.len() / 20;
+    f64::from(*roughness.select_nth_unstable(at).1) * std::f64::consts::PI.sqrt() / 2.0
 }
