@@ -3,7 +3,7 @@
 
 use rawassay_analysis::measure;
 use rawassay_decode::Frame;
-use rawassay_scene::{Border, Camera, Compression, Filter, Raw, Recipe, SceneKind, render};
+use rawassay_scene::{Border, Camera, Compression, Filter, Light, Raw, Recipe, SceneKind, expose, light, render};
 use rawassay_tests::draw::Draw;
 
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -119,4 +119,52 @@ fn texture_print_and_foliage_hold_no_hot_pixels() {
             assert!(found.is_none_or(|found| found <= 1), "{scene:?} {shift}: {found:?}");
         }
     }
+}
+
+/// How many of the simulator's own hot pixels can show at all: eight standard deviations high and below saturation.
+fn can_show(recipe: &Recipe, raw: &Raw, light: &Light) -> u64 {
+    let camera = &recipe.camera;
+    let at_white = camera.saturation_e_at(recipe.exposure.iso) * recipe.exposure.white_ev.exp2();
+    let shows = |hot: &&rawassay_scene::HotPixel| {
+        let tone_e = f64::from(light.samples[hot.y * light.width + hot.x]) * at_white;
+        let noise_e = (tone_e + camera.read_noise_e.powi(2) + (tone_e * camera.prnu_pct / 100.0).powi(2)).sqrt();
+        tone_e + 8.0 * noise_e < raw.truth.planes[0].full_well_e && hot.added_e > 8.0 * noise_e
+    };
+    raw.truth.hot_pixels.iter().filter(shows).count() as u64
+}
+
+#[test]
+fn hot_pixels_of_ordinary_scenes_are_counted_within_five_per_cent_or_not_at_all() {
+    let scenes = [
+        SceneKind::DeepLeaves,
+        SceneKind::Buildings,
+        SceneKind::Fence,
+        SceneKind::Horizon,
+        SceneKind::Sky,
+        SceneKind::Night,
+        SceneKind::Text,
+        SceneKind::Harbour,
+    ];
+    let (mut errors, mut rows) = (Vec::new(), String::new());
+    for (n, scene) in scenes.into_iter().enumerate() {
+        let mut recipe = Recipe::new(scene.clone()).size(1_000, 700).camera(camera(n)).seeds(31 + n as u64, 3);
+        let light = light(&recipe);
+        for (k, white_ev) in [-1.2, -0.6, 0.3].into_iter().enumerate() {
+            recipe.camera = Camera { hot_pixels: [60, 200, 120][k], sensor_seed: 70 + n as u64, ..camera(n + 2 * k) };
+            recipe.camera.filter = camera(n).filter;
+            recipe.exposure.white_ev = white_ev;
+            recipe.seed = (10 * n + k) as u64;
+            let raw = expose(&recipe, &light);
+            let truth = can_show(&recipe, &raw, &light) as f64;
+            if let Some(found) = measure(&frame(&raw)).noise.hot_pixels {
+                let off = (found as f64 - truth).abs();
+                rows += &format!("{scene:?} {white_ev} EV: {found} of {truth}\n");
+                errors.push((off - 1.0).max(0.0) / truth);
+            }
+        }
+    }
+    errors.sort_by(f64::total_cmp);
+    let within = errors.iter().filter(|e| **e <= 0.05).count();
+    assert!(errors.len() >= 12, "{} of 24 stated\n{rows}", errors.len());
+    assert!(within * 10 >= errors.len() * 9 && errors.iter().all(|e| *e < 0.12), "{rows}");
 }

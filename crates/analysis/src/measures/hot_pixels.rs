@@ -26,12 +26,20 @@ const TRIED: usize = 900;
 /// Weight of one that is seen, at the most.
 const GREATEST_WEIGHT: f64 = 10.0;
 
-/// Strictness towards structure at which the count must come out the same, by chance.
-const STRICTER: f64 = 2.2;
+/// Places to both sides, in the order of their room, that a clipped one is held against.
+const LIKE_ROOM: usize = 75;
+
+/// How far they must stand out of what the scene could make: structure reaches up to twice that, rarely beyond 1.4 times;
+/// and strictness at which the count must come out the same, by chance.
+const STRICT: f64 = 1.3;
+const STRICTER: f64 = 2.0;
+
+/// Fewer than this must pass the stricter test too.
+const FEW: f64 = 5.5;
 
 /// Chance that is borne: the count's own, as a share and in pixels.
-const CHANCE_SHARE: f64 = 0.06;
-const CHANCE_PIXELS: f64 = 4.0;
+const CHANCE_SHARE: f64 = 0.03;
+const CHANCE_PIXELS: f64 = 1.2;
 
 /// Share of the frame in which a bright hot pixel must be seen where none is found.
 const SEEN_SHARE: f64 = 0.5;
@@ -39,6 +47,8 @@ const SEEN_SHARE: f64 = 0.5;
 /// Why they are not counted.
 const HIDDEN: &str =
     "hot pixels: not countable, fine structure over most of the frame would hide them or look like them";
+
+const FAINT: &str = "hot pixels: not countable, some may be noise, which is not known in all tones of this frame";
 
 /// Counts hot pixels. `variance(plane, level)` is the noise of a tone at a level (DN absolute), DN squared; from
 /// `clipped_from` on a plane's samples are clipped.
@@ -70,16 +80,30 @@ pub(crate) fn count(
         .filter(|(s, room)| TALL * s.noise_dn < *room)
         .collect();
     if found.is_empty() {
-        let seen = open.iter().filter(|(s, room)| s.least_dn(1.0, false) < 0.5 * room).count();
+        let seen = open.iter().filter(|(s, room)| s.least_dn(STRICT, false) < 0.5 * room).count();
         return if (seen as f64) < SEEN_SHARE * open.len() as f64 { Err(HIDDEN) } else { Ok(Some(0)) };
     }
-    let (all, chance) = reckoned(&found, &open, 1.0);
+    let (all, chance) = reckoned(&found, &open, STRICT);
     let (strict, strict_chance) = reckoned(&found, &open, STRICTER);
     let apart = 3.0 * (strict_chance * strict_chance - chance * chance).max(1.0).sqrt() + 0.03 * all + 2.0;
     if chance > CHANCE_PIXELS.max(CHANCE_SHARE * all) || all - strict > apart {
         return Err(HIDDEN);
     }
-    Ok(Some(all.round() as u64))
+    // A few that only the milder test lets pass are rather structure.
+    let count = if all < FEW { strict } else { all };
+    let inside = (area.width - 2 * margin_x) * (area.height - 2 * margin_y);
+    let with_rim = (area.width * area.height) as f64 / inside as f64;
+    Ok(Some((with_rim * count).round() as u64))
+}
+
+/// The count that holds for the greatest and for the least noise that the tones may have.
+///
+/// # Errors
+/// Where the two differ.
+pub(crate) fn agreed(most_noise: Option<u64>, least_noise: Option<u64>) -> Result<Option<u64>, &'static str> {
+    let (Some(few), Some(many)) = (most_noise, least_noise) else { return Ok(None) };
+    let apart = few.abs_diff(many) as f64;
+    if apart > CHANCE_PIXELS.max(CHANCE_SHARE * many as f64) { Err(FAINT) } else { Ok(most_noise) }
 }
 
 /// Calls `each` for every sample that stands above at least three of the four next samples of a like cell of the array.
@@ -153,26 +177,70 @@ fn tried(frame: &Frame, (margin_x, margin_y): (usize, usize), around: &mut Surro
 /// How many there are, each that is found weighted by one over the share of the places at which its like is seen; and
 /// the standard deviation by chance.
 fn reckoned(found: &[(Site, bool)], open: &[(Site, f64)], strictness: f64) -> (f64, f64) {
-    let sorted = |mut v: Vec<f64>| {
-        v.sort_by(f64::total_cmp);
-        v
-    };
-    let tall = sorted(open.iter().map(|(s, _)| TALL * s.noise_dn).collect());
     // Alone, and beside another one.
-    let seen = [false, true].map(|b| sorted(open.iter().map(|(s, _)| s.least_dn(strictness, b)).collect()));
-    // One that is clipped reaches saturation at every place.
-    let seen_clipped =
-        [false, true].map(|b| open.iter().filter(|(s, room)| s.least_dn(strictness, b) <= *room).count());
+    let kinds = [false, true].map(|beside| Places::new(open, strictness, beside));
     let (mut sum, mut variance) = (0.0, 0.0);
     for (site, clipped) in found.iter().filter(|(s, _)| s.height_dn >= s.least_dn(strictness, s.beside_hot)) {
-        let kind = usize::from(site.beside_hot);
-        let below = |v: &[f64]| v.partition_point(|&least| least <= site.height_dn);
-        let (all, seen) = if *clipped { (open.len(), seen_clipped[kind]) } else { (below(&tall), below(&seen[kind])) };
-        let weight = (all as f64 / seen.max(1) as f64).clamp(1.0, GREATEST_WEIGHT);
+        let places = &kinds[usize::from(site.beside_hot)];
+        let weight = if *clipped { places.weight_clipped(site.height_dn) } else { places.weight(site.height_dn) };
         sum += weight;
         variance += weight * (weight - 1.0);
     }
     (sum, variance.sqrt())
+}
+
+/// At which places hot pixels show. All heights in DN, each list in rising order.
+struct Places {
+    /// Height at which one counts, the height at which it is seen, and the height at which it clips; the last two also for
+    /// the places alone where one is seen before it clips.
+    tall: Vec<f64>,
+    room: Vec<f64>,
+    seen: Vec<f64>,
+    seen_room: Vec<f64>,
+    /// In the order of `room`: how many of the places before see one that clips.
+    seen_before: Vec<usize>,
+}
+
+impl Places {
+    fn new(open: &[(Site, f64)], strictness: f64, beside_hot: bool) -> Self {
+        let sorted = |mut v: Vec<f64>| {
+            v.sort_by(f64::total_cmp);
+            v
+        };
+        let mut by_room: Vec<(f64, f64)> =
+            open.iter().map(|(site, room)| (*room, site.least_dn(strictness, beside_hot))).collect();
+        by_room.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let shown = || by_room.iter().filter(|(room, least)| least <= room);
+        let mut seen_before = vec![0];
+        for (room, least) in &by_room {
+            seen_before.push(seen_before[seen_before.len() - 1] + usize::from(least <= room));
+        }
+        Self {
+            tall: sorted(open.iter().map(|(site, _)| TALL * site.noise_dn).collect()),
+            seen: sorted(shown().map(|(_, least)| *least).collect()),
+            seen_room: shown().map(|(room, _)| *room).collect(),
+            room: by_room.iter().map(|(room, _)| *room).collect(),
+            seen_before,
+        }
+    }
+
+    /// Of one that is not clipped: of the places where it would not clip either.
+    fn weight(&self, height_dn: f64) -> f64 {
+        let upto = |v: &[f64]| v.partition_point(|&h| h <= height_dn);
+        let under = |v: &[f64]| v.partition_point(|&h| h < height_dn);
+        ratio(upto(&self.tall) - under(&self.room), upto(&self.seen).saturating_sub(under(&self.seen_room)))
+    }
+
+    /// Of one that is clipped: of the places with about as much room. How tall it would be elsewhere is not known.
+    fn weight_clipped(&self, height_dn: f64) -> f64 {
+        let here = self.room.partition_point(|&room| room < height_dn);
+        let (first, end) = (here.saturating_sub(LIKE_ROOM), (here + LIKE_ROOM).min(self.room.len()));
+        ratio(end - first, self.seen_before[end] - self.seen_before[first])
+    }
+}
+
+fn ratio(all: usize, seen: usize) -> f64 {
+    (all as f64 / seen.max(1) as f64).clamp(1.0, GREATEST_WEIGHT)
 }
 
 #[cfg(test)]

@@ -55,18 +55,20 @@ pub(super) struct Site {
     pub(super) height_dn: f64,
     /// True where a pixel next to it is hot too.
     pub(super) beside_hot: bool,
-    /// Height needed over the noise, and that of the highest neighbour with what structure adds to it: for a pixel alone
+    /// Height needed over its neighbours, and that of the highest one with what structure adds to it: for a pixel alone
     /// and for one beside another.
-    over_noise_dn: [f64; 2],
+    over_scene_dn: [f64; 2],
     highest_dn: f64,
     structure_dn: [f64; 2],
 }
 
 impl Site {
-    /// Height over its level at which a pixel here is told from the scene, DN.
+    /// Height over its level at which a pixel here is told from the scene, DN; `strictness` is asked of it over all that
+    /// the scene itself could make.
     pub(super) fn least_dn(&self, strictness: f64, beside_hot: bool) -> f64 {
         let kind = usize::from(beside_hot);
-        self.over_noise_dn[kind].max(self.highest_dn + strictness * self.structure_dn[kind])
+        let scene = self.over_scene_dn[kind].max(self.highest_dn + self.structure_dn[kind]);
+        (TALL * self.noise_dn).max(strictness * scene)
     }
 
     fn stands_out(&self) -> bool {
@@ -211,8 +213,7 @@ impl<'a> Surroundings<'a> {
         let (moved, moved_noise, rise, beside_hot) = self.moved(here, cell, &levels, noise);
         let ring = OVER_RING * differ.max(0.0);
         let second = self.second_of_cross(here);
-        let over_noise = (TALL * noise)
-            .max(highest - level + OVER_HIGHEST * noise)
+        let over_scene = (highest - level + OVER_HIGHEST * noise)
             .max(rise / RISE)
             .max(second - level + OVER_HIGHEST * self.noise(cell.plane, second));
         Site {
@@ -221,8 +222,8 @@ impl<'a> Surroundings<'a> {
             noise_dn: noise,
             height_dn: f64::from(self.at(here, 0)) - level,
             beside_hot,
-            over_noise_dn: [MOVED, MOVED_BESIDE_HOT]
-                .map(|(share, sigmas)| over_noise.max((moved - sigmas * moved_noise) / share)),
+            over_scene_dn: [MOVED, MOVED_BESIDE_HOT]
+                .map(|(share, sigmas)| over_scene.max((moved - sigmas * moved_noise) / share)),
             highest_dn: highest - level,
             structure_dn: [1.0, BESIDE_HOT].map(|k| (OVER_RANGE * range).max(k * ring)),
         }
