@@ -28,6 +28,10 @@ pub(crate) const MIXED_MARGIN: f64 = 1.08;
 const NOT_SHARP: f64 = 1.3;
 /// Spread of the sharp end over that of the fitted blur below which the blur is that of what lies out of the plane of focus.
 const IN_FOCUS: f64 = 0.6;
+/// Spread of edges that face one way, over the allowance, up to which they are called sharp.
+const CLEARLY_SHARP: f64 = 0.85;
+/// Least share of the error that stacks are taken to have which edges may show.
+const CLEANEST: f64 = 0.04;
 /// Fall of chi^2 (at one per degree of freedom) that a part must bring.
 const LEAST_EVIDENCE: f64 = 20.0;
 
@@ -214,7 +218,7 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
         whole_frame: false,
     };
     if !directions_seen {
-        return one_direction(&reading, &gauss, &disc, &motion, unit, narrow / allowance);
+        return one_direction(&reading, &Fits { gauss, disc, motion, both }, narrow, allowance);
     }
     let found = told(
         &reading,
@@ -310,22 +314,28 @@ fn supported(fitter: &ShapeFitter, round: &PointSpread, moved: &PointSpread) -> 
     2.0 * (gains.iter().sum::<f64>() - most)
 }
 
-/// With edges of one direction only, the shape alone can speak: a disc is rounder than a box. How long a motion is and
-/// where it points cannot be known then.
+/// With edges of one direction only, the shape alone can speak: a disc is rounder than a box, and neither can pass for the
+/// other where the edges are clean. How long a motion is and where it points cannot be known then.
 fn one_direction(
     reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading,
-    gauss: &ShapeFit,
-    disc: &ShapeFit,
-    motion: &ShapeFit,
-    unit: f64,
-    share_of_allowance: f64,
+    fits: &Fits,
+    narrow: f64,
+    allowance: f64,
 ) -> KindReading {
-    if share_of_allowance < 0.85 {
+    let Fits { gauss, disc, motion, .. } = fits;
+    if narrow < CLEARLY_SHARP * allowance {
         return KindReading { one_way: true, ..reading(Verdict::None, gauss.psf, 0.5) };
     }
+    // What the better shape leaves shows how clean these edges are.
+    let unit = (disc.chi2.min(motion.chi2) / disc.freedom).max(CLEANEST);
     let for_disc = (motion.chi2 - disc.chi2) / unit;
     if for_disc > LEAST_EVIDENCE && disc.psf.defocus_px >= LEAST_DEFOCUS_PX {
         return reading(Verdict::Defocus, disc.psf, 0.6);
+    }
+    if -for_disc > LEAST_EVIDENCE && motion_counts(motion) {
+        let wide = motion.psf.sigma_px.hypot(PIXEL_SIGMA_PX) > MIXED_MARGIN * allowance;
+        let verdict = if wide { Verdict::Mixed } else { Verdict::Motion };
+        return KindReading { one_way: true, ..reading(verdict, motion.psf, 0.6) };
     }
     reading(
         Verdict::Undetermined("edges run in one direction only: motion and missed focus look alike there"),

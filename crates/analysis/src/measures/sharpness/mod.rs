@@ -123,7 +123,9 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
         return (reading, collected.edges, None);
     }
     let sharpest = match kind.verdict {
-        Verdict::Motion | Verdict::Mixed => along_motion(&edges, kind.psf.motion_deg).unwrap_or((ln_sigma, error_ln)),
+        Verdict::Motion | Verdict::Mixed if !kind.one_way => {
+            along_motion(&edges, kind.psf.motion_deg).unwrap_or((ln_sigma, error_ln))
+        }
         _ => (ln_sigma, error_ln),
     };
     let sharp = Sharp::of(&kind.psf, sharpest.0.exp());
@@ -203,8 +205,10 @@ fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading, share: f6
     blur.confidence = kind.confidence.min(0.5) + (kind.confidence - 0.5).max(0.0) * share;
     let psf = &kind.psf;
     let motion = |blur: &mut Blur| {
-        blur.motion_px = known(psf.motion_px);
-        blur.motion_deg = known(psf.motion_deg);
+        if !kind.one_way {
+            blur.motion_px = known(psf.motion_px);
+            blur.motion_deg = known(psf.motion_deg);
+        }
     };
     match kind.verdict {
         Verdict::None => {
@@ -221,6 +225,10 @@ fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading, share: f6
         Verdict::Motion => {
             blur.kind = BlurKind::Motion;
             motion(blur);
+            if kind.one_way {
+                let note = "nearly all edges face one way: motion blurred them, its length and direction do not show";
+                reading.notes.push(note.into());
+            }
         }
         Verdict::Mixed => {
             blur.kind = BlurKind::Mixed;

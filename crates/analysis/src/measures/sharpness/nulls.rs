@@ -129,7 +129,9 @@ pub(crate) fn weigh(
         {
             told
         }
-        (Seen::Motion { psf, stripes, .. }, Some(k)) if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) => {
+        (Seen::Motion { psf, stripes, .. }, Some(k))
+            if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) && !k.one_way =>
+        {
             let turn = (psf.motion_deg - k.psf.motion_deg + 90.0).rem_euclid(180.0) - 90.0;
             let off_ln = (psf.motion_px / k.psf.motion_px).ln().abs();
             let agree = turn.abs() < SAME_DEG && off_ln < SAME_LENGTH_LN;
