@@ -20,6 +20,9 @@ const LOOKED_AT: f64 = 3.5;
 /// Samples of a row that are looked at together before one by one: nearly all stretches hold nothing.
 const STRETCH: usize = 32;
 
+/// Samples of such a stretch that are passed over together where it does hold something.
+const EIGHT: usize = 8;
+
 /// Places at which it is tried how tall a hot pixel has to be.
 const TRIED: usize = 900;
 
@@ -106,7 +109,7 @@ fn look_over(
     }
     let n = area.width - 2 * margin_x;
     let first = area.x + margin_x;
-    let mut side = [0_u16; STRETCH];
+    let (mut side, mut step) = ([0_u16; STRETCH], [0_u16; STRETCH]);
     for y in area.y + margin_y..area.bottom() - margin_y {
         let (row, over, under) = (frame.row(y), frame.row(y - dy), frame.row(y + dy));
         for start in (0..n).step_by(STRETCH) {
@@ -120,15 +123,23 @@ fn look_over(
                 let across = (left[i].max(right[i]), left[i].min(right[i]));
                 let down = (over[i].max(under[i]), over[i].min(under[i]));
                 side[i] = across.0.min(down.0).max(across.1.max(down.1));
-                step_dn = step_dn.max(here[i].saturating_sub(side[i]));
+                step[i] = here[i].saturating_sub(side[i]);
+                step_dn = step_dn.max(step[i]);
                 darkest = darkest.min(side[i]);
             }
-            if step_dn <= from_here[usize::from(darkest >> 4)] {
+            let least_here = from_here[usize::from(darkest >> 4)];
+            if step_dn <= least_here {
                 continue;
             }
-            for (i, (&v, &side)) in here.iter().zip(&side).enumerate() {
-                if v.saturating_sub(side) > least[usize::from(side >> 4)] {
-                    each(x + i, y);
+            for (group, steps) in step[..len].chunks(EIGHT).enumerate() {
+                if !steps.iter().fold(false, |any, &s| any | (s > least_here)) {
+                    continue;
+                }
+                for (i, &step) in steps.iter().enumerate() {
+                    let i = group * EIGHT + i;
+                    if step > least_here && step > least[usize::from(side[i] >> 4)] {
+                        each(x + i, y);
+                    }
                 }
             }
         }

@@ -171,19 +171,28 @@ impl<'a> Surroundings<'a> {
         &self.cells[y % filter.rows * filter.columns + x % filter.columns]
     }
 
-    /// True where the next samples of its plane already say that the sample does not stand out: nearly everywhere.
+    /// True where the next samples of its plane already say that the sample does not stand out: nearly everywhere. Asks
+    /// for no more than [`alone`](Self::alone) does, the cheapest first.
     fn refused_by_like(&self, x: usize, y: usize) -> bool {
         let here = y * self.frame.width + x;
-        let (cell, v) = (self.cell(x, y), self.at(here, 0));
-        if cell.like.iter().filter(|&&o| self.at(here, o) >= v).nth(1).is_some() {
+        let v = self.at(here, 0);
+        let like = if self.alike { &self.cells[0].like } else { &self.cell(x, y).like };
+        if like.iter().filter(|&&o| self.at(here, o) >= v).count() > 1 {
             return true;
         }
-        let mut like = Sorted::default();
-        cell.like.iter().for_each(|&o| like.add(f64::from(self.at(here, o))));
-        let level = like.mean();
-        let noise = self.noise(cell.plane, level);
-        // What `alone` asks for at the least.
-        f64::from(v) - level < (TALL * noise).max(like.highest(noise) - level + OVER_HIGHEST * noise)
+        let mut sorted = Sorted::default();
+        like.iter().for_each(|&o| sorted.add(f64::from(self.at(here, o))));
+        let level = sorted.mean();
+        let plane = self.cell(x, y).plane;
+        let noise = self.noise(plane, level);
+        let (highest, range) = extent(&sorted, noise);
+        let height = f64::from(v) - level;
+        let over = highest - level;
+        if height < (TALL * noise).max(over + OVER_HIGHEST * noise).max(over + OVER_RANGE * range) {
+            return true;
+        }
+        let second = self.second_of_cross(here);
+        height < second - level + OVER_HIGHEST * self.noise(plane, second)
     }
 
     /// The place by its next pixels.
@@ -194,8 +203,7 @@ impl<'a> Surroundings<'a> {
         cell.like.iter().for_each(|&o| like.add(f64::from(self.at(here, o))));
         let level = like.mean();
         let noise = self.noise(cell.plane, level);
-        let highest = like.highest(noise);
-        let range = (highest - like.low - RANGE_NOISE * noise).max(0.0);
+        let (highest, range) = extent(&like, noise);
 
         let mut rings = [Sorted::default(); PLANES];
         cell.ring.iter().for_each(|&(o, plane)| rings[plane].add(f64::from(self.at(here, o))));
@@ -341,6 +349,12 @@ impl<'a> Surroundings<'a> {
         self.lone[at] = Some(largest);
         largest
     }
+}
+
+/// The highest of the next samples, and their differences beyond what noise makes.
+fn extent(like: &Sorted, noise: f64) -> (f64, f64) {
+    let highest = like.highest(noise);
+    (highest, (highest - like.low - RANGE_NOISE * noise).max(0.0))
 }
 
 /// Puts a value into its place among the largest.
