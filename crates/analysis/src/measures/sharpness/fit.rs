@@ -48,6 +48,9 @@ const LARGEST_ERROR: f32 = 0.25;
 /// Misfit of the first fit, in units of what the last may leave, that no narrower window mends.
 const HOPELESS: f32 = 3.0;
 
+/// The same of the last fit: taking out samples far off the model may still halve it.
+const HOPELESS_AT_LAST: f32 = 2.0;
+
 /// What noise and the model's own coarseness may leave of a step.
 #[derive(Debug, Clone, Copy)]
 struct Allowance {
@@ -116,7 +119,10 @@ impl Fitter {
         if let Some(why) = seen.refusal(halved, allowance.misfit_dn(&seen.start), allowance.noise_dn(&seen.start)) {
             return Err(why);
         }
-        let first = fit_step(window, &self.normal, seen.start, 12, |step| on_the_way(step, halved))?;
+        let first = fit_step(window, &self.normal, seen.start, 12, |step, reach_dn| {
+            let hopeless = reach_dn > HOPELESS * allowance.misfit_dn(step);
+            if hopeless { Err(Reject::Crowded) } else { on_the_way(step, halved) }
+        })?;
         if first.step.shift.abs() > 3.0 || first.step.step <= 0.0 {
             return Err(Reject::NoFit);
         }
@@ -139,7 +145,10 @@ impl Fitter {
             return Err(Reject::Clipped);
         }
         let start = Step { shift: 0.0, slope: 0.0, ..first.step };
-        let fitted = fit_step(window, &self.normal, start, 12, |_| Ok(()))?;
+        let fitted = fit_step(window, &self.normal, start, 12, |step, reach_dn| {
+            let hopeless = reach_dn > HOPELESS_AT_LAST * allowance.misfit_dn(step);
+            if hopeless { Err(Reject::Crowded) } else { Ok(()) }
+        })?;
         let fitted = drop_outliers(window, &self.normal, fitted)?;
         let edge = self.judge(source, allowance, at, fitted, half_width, half_length)?;
         let plain = self.plain_beyond(source, at, &fitted, half_width, half_length.min(7.0));
@@ -269,7 +278,7 @@ fn drop_outliers(window: &mut Window, normal: &Normal, fitted: Fitted) -> Result
     window.t.truncate(kept);
     window.u.truncate(kept);
     window.v.truncate(kept);
-    fit_step(window, normal, step, 8, |_| Ok(()))
+    fit_step(window, normal, step, 8, |_, _| Ok(()))
 }
 
 /// True where the residuals' means in the four quarters of the window (dark and bright side, both ends) are small: a
