@@ -111,12 +111,12 @@ fn look_over(
     let first = area.x + margin_x;
     let (mut side, mut step) = ([0_u16; STRETCH], [0_u16; STRETCH]);
     for y in area.y + margin_y..area.bottom() - margin_y {
-        let (row, over, under) = (frame.row(y), frame.row(y - dy), frame.row(y + dy));
+        let (row, row_over, row_under) = (frame.row(y), frame.row(y - dy), frame.row(y + dy));
         for start in (0..n).step_by(STRETCH) {
             let (x, len) = (first + start, STRETCH.min(n - start));
             let here = &row[x..][..len];
             let (left, right) = (&row[x - dx..][..len], &row[x + dx..][..len]);
-            let (over, under) = (&over[x..][..len], &under[x..][..len]);
+            let (over, under) = (&row_over[x..][..len], &row_under[x..][..len]);
             let (mut step_dn, mut darkest) = (0, u16::MAX);
             for i in 0..len {
                 // The second highest of the four.
@@ -135,15 +135,35 @@ fn look_over(
                 if !steps.iter().fold(false, |any, &s| any | (s > least_here)) {
                     continue;
                 }
+                let first = group * EIGHT;
+                // In arrays of at most 2 x 2 the four diagonal ones of a like cell are as near as these.
+                let all_near = (dx <= 2 && dy <= 2).then(|| second_of_eight([row_over, row, row_under], x + first, dx));
+                let second = all_near.flatten().unwrap_or_default();
                 for (i, &step) in steps.iter().enumerate() {
-                    let i = group * EIGHT + i;
-                    if step > least_here && step > least[usize::from(side[i] >> 4)] {
-                        each(x + i, y);
+                    let side = side[first + i];
+                    if step > least_here && step > least[usize::from(side >> 4)] && here[first + i] > second[i] {
+                        each(x + first + i, y);
                     }
                 }
             }
         }
     }
+}
+
+/// Second highest of the eight next samples of a like cell, of eight samples from column `x` on; a hot pixel stands above it.
+fn second_of_eight(rows: [&[u16]; 3], x: usize, dx: usize) -> Option<[u16; EIGHT]> {
+    let from = |row: &[u16], x: usize| row.get(x..).and_then(|v| v.first_chunk::<EIGHT>()).copied();
+    let [over, row, under] = rows;
+    let pair = |a: [u16; EIGHT], b: [u16; EIGHT]| -> [[u16; EIGHT]; 2] {
+        [std::array::from_fn(|i| a[i].max(b[i])), std::array::from_fn(|i| a[i].min(b[i]))]
+    };
+    let merged = |a: [[u16; EIGHT]; 2], b: [[u16; EIGHT]; 2]| -> [[u16; EIGHT]; 2] {
+        let second = std::array::from_fn(|i| a[0][i].min(b[0][i]).max(a[1][i].max(b[1][i])));
+        [std::array::from_fn(|i| a[0][i].max(b[0][i])), second]
+    };
+    let beside = |row: &[u16]| Some(pair(from(row, x - dx)?, from(row, x + dx)?));
+    let upright = pair(from(over, x)?, from(under, x)?);
+    Some(merged(merged(beside(over)?, beside(under)?), merged(beside(row)?, upright))[1])
 }
 
 /// Places spread evenly over the picture and over the cells of the array.

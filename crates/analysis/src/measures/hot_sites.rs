@@ -91,6 +91,8 @@ pub(super) struct Surroundings<'a> {
     cells: Vec<Cell>,
     /// True where every cell has its like samples at the same offsets: then rows are looked at whole.
     alike: bool,
+    /// An array of 2 x 2: the cell is told by the last bits of column and row.
+    small: bool,
     /// Number of each plane's colour.
     colours: Vec<usize>,
     variance: &'a dyn Fn(usize, f64) -> f64,
@@ -129,7 +131,8 @@ impl<'a> Surroundings<'a> {
         let area = picture_area(frame);
         let (across, down) = (area.width.div_ceil(BLOCK), area.height.div_ceil(BLOCK));
         let alike = cells.iter().all(|c| c.like == cells[0].like);
-        Some(Self { frame, cells, alike, colours, variance, blocks_across: across, lone: vec![None; across * down] })
+        let small = (filter.columns, filter.rows) == (2, 2);
+        Some(Self { frame, cells, alike, small, colours, variance, blocks_across: across, lone: vec![None; across * down] })
     }
 
     /// Columns and rows at the rim that are left out.
@@ -168,6 +171,9 @@ impl<'a> Surroundings<'a> {
 
     fn cell(&self, x: usize, y: usize) -> &Cell {
         let filter = &self.frame.filter;
+        if self.small {
+            return &self.cells[(y & 1) * 2 + (x & 1)];
+        }
         &self.cells[y % filter.rows * filter.columns + x % filter.columns]
     }
 
@@ -332,17 +338,22 @@ impl<'a> Surroundings<'a> {
         let (x, y) = (area.x + column * BLOCK, area.y + row * BLOCK);
         let (first, end) = (x.max(area.x + margin_x), (x + BLOCK).min(area.right() - margin_x));
         let width = end.saturating_sub(first);
+        let mut out = [0_u16; BLOCK];
         for y in y.max(area.y + margin_y)..(y + BLOCK).min(area.bottom() - margin_y) {
-            let (mut low, mut high) = ([u16::MAX; BLOCK], [0_u16; BLOCK]);
             let start = y * self.frame.width + first;
+            let (mut low, mut high) = ([u16::MAX; BLOCK], [0_u16; BLOCK]);
             self.extremes(first, y, &mut low[..width], &mut high[..width]);
             let here = self.frame.samples.get(start..start + width).unwrap_or_default();
-            for (i, &v) in here.iter().enumerate() {
-                let out = v.saturating_sub(high[i]).max(low[i].saturating_sub(v));
-                if out > 0 {
-                    let level = 0.5 * (f64::from(low[i]) + f64::from(high[i]));
-                    let plane = self.cell(first + i, y).plane;
-                    keep(&mut largest, (f64::from(out) / self.noise(plane, level)) as f32);
+            for (((out, &v), low), high) in out.iter_mut().zip(here).zip(&low).zip(&high) {
+                *out = v.saturating_sub(*high).max(low.saturating_sub(v));
+            }
+            for (i, &out) in out[..here.len()].iter().enumerate().filter(|o| *o.1 > 0) {
+                let level = 0.5 * (f64::from(low[i]) + f64::from(high[i]));
+                let variance = (self.variance)(self.cell(first + i, y).plane, level).max(1e-6);
+                // What is no larger than those that are kept needs no root and no quotient; the margin is for rounding.
+                let (out, least) = (f64::from(out), f64::from(largest[KEPT - 1]) * (1.0 - 1e-6));
+                if out * out > least * least * variance {
+                    keep(&mut largest, (out / variance.sqrt()) as f32);
                 }
             }
         }

@@ -67,11 +67,15 @@ pub(crate) fn read(level: &Level, noise: SampleNoise) -> Option<Spectrum> {
     };
     let radii = || grid(0.5 * shortest, 0.5 * longest, 22);
     let disc = best(&mut radii().map(|defocus_px| PointSpread { defocus_px, ..none }));
-    let directions = |n: i32| (0..n).map(move |k| 180.0 * f64::from(k) / f64::from(n));
+    // The shorter a motion, the wider its stripes and the coarser may its directions be: `n` for the longest.
+    let directions = |n: i32, motion_px: f64| {
+        let n = (f64::from(n) * motion_px / longest).ceil().max(f64::from(n / 3)) as i32;
+        (0..n).map(move |k| 180.0 * f64::from(k) / f64::from(n))
+    };
     let lengths = |n: i32| grid(shortest, longest, n);
     let motion = best(
         &mut lengths(22)
-            .flat_map(|motion_px| directions(24).map(move |motion_deg| PointSpread { motion_px, motion_deg, ..none })),
+            .flat_map(|motion_px| directions(24, motion_px).map(move |motion_deg| PointSpread { motion_px, motion_deg, ..none })),
     );
     let (disc, motion) = (fitter.refine(disc), fitter.refine(motion));
     let worth = LEAST_COST * points.iter().map(|p| p.weight).sum::<f64>();
@@ -83,7 +87,7 @@ pub(crate) fn read(level: &Level, noise: SampleNoise) -> Option<Spectrum> {
         let from_disc = best(
             &mut lengths(14)
                 .flat_map(|motion_px| {
-                    directions(12).map(move |motion_deg| PointSpread { motion_px, motion_deg, ..disc.psf })
+                    directions(12, motion_px).map(move |motion_deg| PointSpread { motion_px, motion_deg, ..disc.psf })
                 })
                 .filter(sound),
         );

@@ -136,7 +136,8 @@ pub(super) struct Fitter {
     level: Vec<f32>,
     weight: Vec<f32>,
     aperture: Vec<f32>,
-    terms: [Vec<f32>; TERMS],
+    /// By [`LANES`] points.
+    terms: Vec<[[f32; LANES]; TERMS]>,
     /// Level, in powers of the noise, that fills the nulls.
     floor: f32,
 }
@@ -172,6 +173,10 @@ impl Fitter {
             all.resize(count.next_multiple_of(LANES), beyond);
             all
         };
+        let columns: [Vec<f32>; TERMS] = std::array::from_fn(|k| fill(&|p| p.terms[k], 0.0));
+        let terms = (0..columns[0].len() / LANES)
+            .map(|c| std::array::from_fn(|k| std::array::from_fn(|l| columns[k][c * LANES + l])))
+            .collect();
         Self {
             count,
             fx: fill(&|p| p.fx, 0.0),
@@ -180,7 +185,7 @@ impl Fitter {
             level: fill(&|p| p.level, 0.0),
             weight: fill(&|p| p.weight, 0.0),
             aperture: fill(&|p| p.aperture, 1.0),
-            terms: std::array::from_fn(|k| fill(&|p| p.terms[k], 0.0)),
+            terms,
             floor: floor as f32,
         }
     }
@@ -208,15 +213,12 @@ impl Fitter {
     fn row<const ROW: usize>(&self, weights: &[f32], levels: &[f32], to: &mut Equations) {
         let mut sums = [[0.0_f32; LANES]; TERMS];
         let mut right = [0.0_f32; LANES];
-        let own = self.terms[ROW].as_chunks::<LANES>().0;
-        let all: [&[[f32; LANES]]; TERMS] = std::array::from_fn(|k| &self.terms[k].as_chunks::<LANES>().0[..own.len()]);
         let (weights, levels) = (weights.as_chunks::<LANES>().0, levels.as_chunks::<LANES>().0);
-        for (at, ((own, weight), level)) in own.iter().zip(weights).zip(levels).enumerate() {
-            let weighted: [f32; LANES] = std::array::from_fn(|l| own[l] * weight[l]);
-            for k in 0..=ROW {
-                let other = &all[k][at];
+        for ((terms, weight), level) in self.terms.iter().zip(weights).zip(levels) {
+            let weighted: [f32; LANES] = std::array::from_fn(|l| terms[ROW][l] * weight[l]);
+            for (sums, other) in sums[..=ROW].iter_mut().zip(&terms[..=ROW]) {
                 for l in 0..LANES {
-                    sums[k][l] += weighted[l] * other[l];
+                    sums[l] += weighted[l] * other[l];
                 }
             }
             for l in 0..LANES {
@@ -273,10 +275,14 @@ impl Fitter {
                 solved = held;
             }
             found = solved;
-            ln_scene.fill(0.0);
-            for (terms, found) in self.terms.iter().zip(&found) {
-                let found = *found as f32;
-                ln_scene.iter_mut().zip(terms).for_each(|(ln, term)| *ln += found * term);
+            let found_lanes = found.map(|f| f as f32);
+            for (ln, terms) in ln_scene.as_chunks_mut::<LANES>().0.iter_mut().zip(&self.terms) {
+                *ln = [0.0; LANES];
+                for (terms, found) in terms.iter().zip(&found_lanes) {
+                    for l in 0..LANES {
+                        ln[l] += found * terms[l];
+                    }
+                }
             }
             let to = weights.iter_mut().zip(&mut levels).zip(&mut costs);
             for ((((blur, level), own), ln_scene), ((weight, to), cost)) in points().zip(&ln_scene).zip(to) {

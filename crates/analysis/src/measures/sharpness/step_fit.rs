@@ -66,8 +66,17 @@ pub(crate) fn fit_line(samples: &[(f64, f64, f64)], sigma: f32) -> Option<LineFi
 /// What the next rounds may gain, in units of what the linear model promises of the next one.
 const AHEAD: f64 = 3.0;
 
-/// Least squares by Levenberg and Marquardt. `keep` sees each step that is an improvement, with the root mean square of the
-/// residuals that the fit may still come to at the least (DN), and may end it.
+/// Where a fit is going.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Outlook {
+    /// Root mean square of the residuals that it may come to at the least, DN.
+    pub(super) rms: f32,
+    /// Change of ln sigma that the linear model asks for.
+    pub(super) widening: f64,
+}
+
+/// Least squares by Levenberg and Marquardt. `keep` sees each step that is an improvement and where the fit is going, and may
+/// end it.
 ///
 /// # Errors
 /// [`Reject::NoFit`] where it does not settle; what `keep` says.
@@ -76,7 +85,7 @@ pub(super) fn fit_step(
     normal: &Normal,
     start: Step,
     rounds: usize,
-    keep: impl Fn(&Step, f32) -> Result<(), Reject>,
+    keep: impl Fn(&Step, &Outlook) -> Result<(), Reject>,
 ) -> Result<Fitted, Reject> {
     let n = window.v.len();
     if n < 4 * PARAMETERS {
@@ -95,7 +104,8 @@ pub(super) fn fit_step(
         let delta = solve(damped, atb).ok_or(Reject::NoFit)?;
         if std::mem::take(&mut improved) {
             let promised: f64 = delta.iter().zip(&atb).map(|(d, b)| d * b).sum();
-            keep(&now, ((cost - AHEAD * promised).max(0.0) / freedom).sqrt() as f32)?;
+            let rms = ((cost - AHEAD * promised).max(0.0) / freedom).sqrt() as f32;
+            keep(&now, &Outlook { rms, widening: delta[5] })?;
         }
         let next = Step {
             low: now.low + delta[0] as f32,
