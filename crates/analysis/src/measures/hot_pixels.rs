@@ -131,18 +131,22 @@ fn look_over(
             if step_dn <= least_here {
                 continue;
             }
+            // In arrays of at most 2 x 2 the diagonal ones of a like cell are as near: a hot pixel stands above all but one.
+            if dx <= 2
+                && dy <= 2
+                && let Some((above, lowest)) = above_eight([row_over, row, row_under].map(|row| &row[x - dx..]), dx)
+            {
+                let least_dn = from_here[usize::from(lowest >> 4)];
+                step.iter_mut().zip(above).for_each(|(step, above)| *step = if above > least_dn { *step } else { 0 });
+            }
             for (group, steps) in step[..len].chunks(EIGHT).enumerate() {
                 if !steps.iter().fold(false, |any, &s| any | (s > least_here)) {
                     continue;
                 }
-                let first = group * EIGHT;
-                // In arrays of at most 2 x 2 the four diagonal ones of a like cell are as near as these.
-                let all_near = (dx <= 2 && dy <= 2).then(|| second_of_eight([row_over, row, row_under], x + first, dx));
-                let second = all_near.flatten().unwrap_or_default();
                 for (i, &step) in steps.iter().enumerate() {
-                    let side = side[first + i];
-                    if step > least_here && step > least[usize::from(side >> 4)] && here[first + i] > second[i] {
-                        each(x + first + i, y);
+                    let i = group * EIGHT + i;
+                    if step > least_here && step > least[usize::from(side[i] >> 4)] {
+                        each(x + i, y);
                     }
                 }
             }
@@ -150,20 +154,25 @@ fn look_over(
     }
 }
 
-/// Second highest of the eight next samples of a like cell, of eight samples from column `x` on; a hot pixel stands above it.
-fn second_of_eight(rows: [&[u16]; 3], x: usize, dx: usize) -> Option<[u16; EIGHT]> {
-    let from = |row: &[u16], x: usize| row.get(x..).and_then(|v| v.first_chunk::<EIGHT>()).copied();
-    let [over, row, under] = rows;
-    let pair = |a: [u16; EIGHT], b: [u16; EIGHT]| -> [[u16; EIGHT]; 2] {
-        [std::array::from_fn(|i| a[i].max(b[i])), std::array::from_fn(|i| a[i].min(b[i]))]
-    };
-    let merged = |a: [[u16; EIGHT]; 2], b: [[u16; EIGHT]; 2]| -> [[u16; EIGHT]; 2] {
-        let second = std::array::from_fn(|i| a[0][i].min(b[0][i]).max(a[1][i].max(b[1][i])));
-        [std::array::from_fn(|i| a[0][i].max(b[0][i])), second]
-    };
-    let beside = |row: &[u16]| Some(pair(from(row, x - dx)?, from(row, x + dx)?));
-    let upright = pair(from(over, x)?, from(under, x)?);
-    Some(merged(merged(beside(over)?, beside(under)?), merged(beside(row)?, upright))[1])
+/// Height of each sample of a stretch above the second highest of the eight next ones of a like cell, and the darkest of
+/// all these; `rows` are those above, of and below it, from `dx` columns before. `None` for what is left at the end of a row.
+fn above_eight(rows: [&[u16]; 3], dx: usize) -> Option<([u16; STRETCH], u16)> {
+    let chunk = |row: usize, from: usize| rows[row].get(from..).and_then(|v| v.first_chunk::<STRETCH>());
+    let [a, b, c] = [chunk(0, 0)?, chunk(0, dx)?, chunk(0, 2 * dx)?];
+    let [d, here, e] = [chunk(1, 0)?, chunk(1, dx)?, chunk(1, 2 * dx)?];
+    let [f, g, h] = [chunk(2, 0)?, chunk(2, dx)?, chunk(2, 2 * dx)?];
+    let (mut above, mut lowest) = ([0; STRETCH], [0; STRETCH]);
+    for i in 0..STRETCH {
+        // Highest, second and lowest of two pairs of pairs, then of all.
+        let (p, q, r, s) = (a[i].max(b[i]), c[i].max(d[i]), e[i].max(f[i]), g[i].max(h[i]));
+        let (t, u, v, w) = (a[i].min(b[i]), c[i].min(d[i]), e[i].min(f[i]), g[i].min(h[i]));
+        let (high_one, second_one) = (p.max(q), p.min(q).max(t.max(u)));
+        let (high_two, second_two) = (r.max(s), r.min(s).max(v.max(w)));
+        let second = high_one.min(high_two).max(second_one.max(second_two));
+        above[i] = here[i].saturating_sub(second);
+        lowest[i] = t.min(u).min(v.min(w));
+    }
+    Some((above, lowest.iter().fold(u16::MAX, |least, &v| least.min(v))))
 }
 
 /// Places spread evenly over the picture and over the cells of the array.
