@@ -132,7 +132,16 @@ impl<'a> Surroundings<'a> {
         let (across, down) = (area.width.div_ceil(BLOCK), area.height.div_ceil(BLOCK));
         let alike = cells.iter().all(|c| c.like == cells[0].like);
         let small = (filter.columns, filter.rows) == (2, 2);
-        Some(Self { frame, cells, alike, small, colours, variance, blocks_across: across, lone: vec![None; across * down] })
+        Some(Self {
+            frame,
+            cells,
+            alike,
+            small,
+            colours,
+            variance,
+            blocks_across: across,
+            lone: vec![None; across * down],
+        })
     }
 
     /// Columns and rows at the rim that are left out.
@@ -187,7 +196,7 @@ impl<'a> Surroundings<'a> {
             return true;
         }
         let mut sorted = Sorted::default();
-        like.iter().for_each(|&o| sorted.add(f64::from(self.at(here, o))));
+        like.iter().for_each(|&o| sorted.add(self.at(here, o)));
         let level = sorted.mean();
         let plane = self.cell(x, y).plane;
         let noise = self.noise(plane, level);
@@ -206,21 +215,21 @@ impl<'a> Surroundings<'a> {
         let here = y * self.frame.width + x;
         let cell = self.cell(x, y);
         let mut like = Sorted::default();
-        cell.like.iter().for_each(|&o| like.add(f64::from(self.at(here, o))));
+        cell.like.iter().for_each(|&o| like.add(self.at(here, o)));
         let level = like.mean();
         let noise = self.noise(cell.plane, level);
         let (highest, range) = extent(&like, noise);
 
         let mut rings = [Sorted::default(); PLANES];
-        cell.ring.iter().for_each(|&(o, plane)| rings[plane].add(f64::from(self.at(here, o))));
+        cell.ring.iter().for_each(|&(o, plane)| rings[plane].add(self.at(here, o)));
         let mut levels = [Level::default(); PLANES];
         let mut differ: f64 = 0.0;
-        for (plane, ring) in rings.iter().enumerate().filter(|(_, r)| r.count > 2.0) {
+        for (plane, ring) in rings.iter().enumerate().filter(|(_, r)| r.count > 2) {
             let mean = ring.mean();
             let noise = self.noise(plane, mean);
             let high = ring.highest(noise);
-            levels[plane] = Level { mean, low: ring.low, high, noise };
-            differ = differ.max(high - ring.low - RING_NOISE * noise);
+            levels[plane] = Level { mean, low: ring.low(), high, noise };
+            differ = differ.max(high - ring.low() - RING_NOISE * noise);
         }
         let (moved, moved_noise, rise, beside_hot) = self.moved(here, cell, &levels, noise);
         let ring = OVER_RING * differ.max(0.0);
@@ -312,6 +321,16 @@ impl<'a> Surroundings<'a> {
         if self.alike {
             for &o in &self.cells[0].like {
                 let from = start.wrapping_add_signed(o);
+                // Whole blocks, which nearly all are: of a known length.
+                if let (Ok(low), Ok(high)) =
+                    (<&mut [u16; BLOCK]>::try_from(&mut *low), <&mut [u16; BLOCK]>::try_from(&mut *high))
+                    && let Some(row) = self.frame.samples.get(from..).and_then(|row| row.first_chunk::<BLOCK>())
+                {
+                    for i in 0..BLOCK {
+                        (low[i], high[i]) = (low[i].min(row[i]), high[i].max(row[i]));
+                    }
+                    continue;
+                }
                 let Some(row) = self.frame.samples.get(from..from + low.len()) else { continue };
                 for ((low, high), &v) in low.iter_mut().zip(high.iter_mut()).zip(row) {
                     (*low, *high) = ((*low).min(v), (*high).max(v));
@@ -365,7 +384,7 @@ impl<'a> Surroundings<'a> {
 /// The highest of the next samples, and their differences beyond what noise makes.
 fn extent(like: &Sorted, noise: f64) -> (f64, f64) {
     let highest = like.highest(noise);
-    (highest, (highest - like.low - RANGE_NOISE * noise).max(0.0))
+    (highest, (highest - like.low() - RANGE_NOISE * noise).max(0.0))
 }
 
 /// Puts a value into its place among the largest.

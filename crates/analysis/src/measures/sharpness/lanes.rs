@@ -22,7 +22,8 @@ pub(super) fn exp(x: f32) -> f32 {
     let series = 1.0
         + rest
             * (1.0
-                + rest * (0.5 + rest * (1.0 / 6.0 + rest * (1.0 / 24.0 + rest * (1.0 / 120.0 + rest * (1.0 / 720.0))))));
+                + rest
+                    * (0.5 + rest * (1.0 / 6.0 + rest * (1.0 / 24.0 + rest * (1.0 / 120.0 + rest * (1.0 / 720.0))))));
     let power = shifted.to_bits().wrapping_sub(WHOLE.to_bits()).wrapping_add(127) << 23;
     series * f32::from_bits(power)
 }
@@ -46,8 +47,7 @@ pub(super) fn sin_pi_unsigned(x: f32) -> f32 {
     let y2 = y * y;
     let series = 1.0
         + y2 * (-1.0 / 6.0
-            + y2 * (1.0 / 120.0
-                + y2 * (-1.0 / 5040.0 + y2 * (1.0 / 362_880.0 + y2 * (-1.0 / 39_916_800.0)))));
+            + y2 * (1.0 / 120.0 + y2 * (-1.0 / 5040.0 + y2 * (1.0 / 362_880.0 + y2 * (-1.0 / 39_916_800.0)))));
     y * series
 }
 

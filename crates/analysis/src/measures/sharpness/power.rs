@@ -42,8 +42,7 @@ pub(super) fn mean_ln_power(level: &Level, noise: SampleNoise) -> Option<Vec<f32
     let mut scratch = vec![Complex32::default(); transform.get_inplace_scratch_len()];
     let mut tiles: Vec<(f32, Vec<f32>)> = Vec::new();
     let mut values = vec![0.0_f32; TILE * TILE];
-    let (mut cells, mut turned) =
-        (vec![Complex32::default(); TILE * TILE], vec![Complex32::default(); HALF * TILE]);
+    let (mut cells, mut turned) = (vec![Complex32::default(); TILE * TILE], vec![Complex32::default(); HALF * TILE]);
     for y in (0..=level.height - TILE).step_by(step) {
         for x in (0..=level.width - TILE).step_by(step) {
             if !gather(level, (x, y), &mut values) {

@@ -73,10 +73,9 @@ pub(crate) fn read(level: &Level, noise: SampleNoise) -> Option<Spectrum> {
         (0..n).map(move |k| 180.0 * f64::from(k) / f64::from(n))
     };
     let lengths = |n: i32| grid(shortest, longest, n);
-    let motion = best(
-        &mut lengths(22)
-            .flat_map(|motion_px| directions(24, motion_px).map(move |motion_deg| PointSpread { motion_px, motion_deg, ..none })),
-    );
+    let motion = best(&mut lengths(22).flat_map(|motion_px| {
+        directions(24, motion_px).map(move |motion_deg| PointSpread { motion_px, motion_deg, ..none })
+    }));
     let (disc, motion) = (fitter.refine(disc), fitter.refine(motion));
     let worth = LEAST_COST * points.iter().map(|p| p.weight).sum::<f64>();
     let both = if plain.cost - motion.cost.min(disc.cost) < NOTHING_SEEN * worth.max(motion.cost.min(disc.cost)) {
