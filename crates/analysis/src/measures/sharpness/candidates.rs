@@ -144,6 +144,30 @@ fn maxima<'a>(rows: [&'a GradientRow; 3], from: usize, least: f32) -> [u32; STRE
     marks
 }
 
+/// Places of a stretch that are looked at one by one, at most.
+const FEW: u32 = 12;
+
+/// A bit for each score that is at least `least`.
+fn strong(scores: &[f32], least: f32) -> u32 {
+    scores.iter().zip(&BITS).fold(0, |all, (&score, &bit)| all | if score >= least { bit } else { 0 })
+}
+
+/// True where the score is not below that of the neighbour on the bright side and above that on the dark side, as
+/// [`maxima`] has it.
+#[inline]
+fn is_maximum([above, here, below]: [&GradientRow; 3], x: usize) -> bool {
+    let (sx, sy) = step_across(here.gx[x], here.gy[x]);
+    let beside = |dx: isize, dy: isize| {
+        let row = match dy {
+            0 => here,
+            1 => below,
+            _ => above,
+        };
+        row.score[x.wrapping_add_signed(dx)]
+    };
+    beside(sx, sy) <= here.score[x] && beside(-sx, -sy) < here.score[x]
+}
+
 /// Scores of the strongest candidates of each tile and direction so far: a place weaker than all of a full list cannot be
 /// among those that are chosen at the end, and need not be looked at.
 struct Strongest<const N: usize> {
@@ -212,9 +236,13 @@ pub(crate) fn find<const N: usize>(
             if !here.score[from..to].iter().fold(false, |any, &score| any | (score >= least)) {
                 continue;
             }
-            let found_here = maxima([near[1], here, near[3]], from, least);
-            let bits = found_here.iter().zip(&BITS);
-            let mut marks = bits.fold(0, |all, (mark, bit)| all | mark & bit);
+            let around = [near[1], here, near[3]];
+            let mut marks = strong(&here.score[from..to], least);
+            // Where few are strong they are looked at one by one.
+            if marks.count_ones() > FEW {
+                let bits = maxima(around, from, least);
+                marks = bits.iter().zip(&BITS).fold(0, |all, (mark, bit)| all | mark & bit);
+            }
             while marks != 0 {
                 let x = from + marks.trailing_zeros() as usize;
                 marks &= marks - 1;
@@ -223,6 +251,9 @@ pub(crate) fn find<const N: usize>(
                 }
                 let score = here.score[x];
                 let (gx, gy) = (here.gx[x], here.gy[x]);
+                if !is_maximum(around, x) {
+                    continue;
+                }
                 // Only what is stronger than the block has in this direction is looked at further.
                 let direction = direction_bin(gx, gy);
                 let slot = &mut best[(x / BLOCK) * DIRECTIONS + direction];
