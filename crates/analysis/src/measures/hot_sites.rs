@@ -19,7 +19,7 @@ const OVER_HIGHEST: f64 = 4.0;
 /// The same where there is structure: in differences between those neighbours beyond what noise makes (standard
 /// deviations), and in heights of other samples near by that stand alone.
 const OVER_RANGE: f64 = 0.5;
-const RANGE_NOISE: f64 = 4.0;
+pub(super) const RANGE_NOISE: f64 = 4.0;
 const OVER_LONE: f64 = 2.0;
 const LONE_NOISE: f64 = 3.0;
 
@@ -155,19 +155,16 @@ impl<'a> Surroundings<'a> {
         if self.refused_by_like(x, y) {
             return None;
         }
-        let mut site = self.alone(x, y);
-        if !site.stands_out() {
-            return None;
-        }
+        let mut site = self.alone(x, y, true).filter(Site::stands_out)?;
         self.add_vicinity(&mut site, x, y, KEPT - 1);
         site.stands_out().then_some(site)
     }
 
     /// Any place, as a hot pixel there would be looked at.
-    pub(super) fn site(&mut self, x: usize, y: usize) -> Site {
-        let mut site = self.alone(x, y);
+    pub(super) fn site(&mut self, x: usize, y: usize) -> Option<Site> {
+        let mut site = self.alone(x, y, false)?;
         self.add_vicinity(&mut site, x, y, KEPT - 2);
-        site
+        Some(site)
     }
 
     fn at(&self, from: usize, offset: isize) -> u16 {
@@ -210,8 +207,8 @@ impl<'a> Surroundings<'a> {
         height < second - level + OVER_HIGHEST * self.noise(plane, second)
     }
 
-    /// The place by its next pixels.
-    fn alone(&self, x: usize, y: usize) -> Site {
+    /// The place by its next pixels; where it is only to be known whether it stands out, `None` as soon as it does not.
+    fn alone(&self, x: usize, y: usize, only_out: bool) -> Option<Site> {
         let here = y * self.frame.width + x;
         let cell = self.cell(x, y);
         let mut like = Sorted::default();
@@ -231,24 +228,28 @@ impl<'a> Surroundings<'a> {
             levels[plane] = Level { mean, low: ring.low(), high, noise };
             differ = differ.max(high - ring.low() - RING_NOISE * noise);
         }
-        let (moved, moved_noise, rise, beside_hot) = self.moved(here, cell, &levels, noise);
+        let height = f64::from(self.at(here, 0)) - level;
         let ring = OVER_RING * differ.max(0.0);
+        if only_out && height < highest - level + ring {
+            return None;
+        }
+        let (moved, moved_noise, rise, beside_hot) = self.moved(here, cell, &levels, noise);
         let second = self.second_of_cross(here);
         let over_noise = (TALL * noise)
             .max(highest - level + OVER_HIGHEST * noise)
             .max(rise / RISE)
             .max(second - level + OVER_HIGHEST * self.noise(cell.plane, second));
-        Site {
+        Some(Site {
             plane: cell.plane,
             level_dn: level,
             noise_dn: noise,
-            height_dn: f64::from(self.at(here, 0)) - level,
+            height_dn: height,
             beside_hot,
             over_noise_dn: [MOVED, MOVED_BESIDE_HOT]
                 .map(|(share, sigmas)| over_noise.max((moved - sigmas * moved_noise) / share)),
             highest_dn: highest - level,
             structure_dn: [1.0, BESIDE_HOT].map(|k| (OVER_RANGE * range).max(k * ring)),
-        }
+        })
     }
 
     /// Second highest of the four next samples of a like cell.
