@@ -112,6 +112,12 @@ impl Areas {
         self.row += 1;
     }
 
+    /// Adds a row without a mark.
+    pub(crate) fn add_empty_row(&mut self) {
+        self.above.clear();
+        self.row += 1;
+    }
+
     /// All areas of at least [`LEAST_CELLS`] cells, largest first.
     pub(crate) fn finish(self) -> Vec<CellArea> {
         let mut areas: Vec<CellArea> = self

@@ -77,7 +77,7 @@ fn row_table(frame: &Frame, y: usize, area: &Area, thresholds: &[Thresholds]) ->
         clipped_from: planes.iter().map(|p| of(p).clipped_from.min(65535) as u16).collect(),
         bit: planes.iter().map(|p| if of(p).clipped_from > 65535 { 0 } else { 1 << (p & 7) }).collect(),
         floor_to: planes.iter().map(|p| of(p).floor_to.unwrap_or(0)).collect(),
-        pictured: planes.iter().map(|p| u16::from(of(p).pictured)).collect(),
+        pictured: planes.iter().map(|p| if of(p).pictured { u16::MAX } else { 0 }).collect(),
         planes,
     }
 }
@@ -172,6 +172,9 @@ pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
         return Clipping { any_pct: 0.0, all_pct: 0.0, largest_pct, area_count, map, likeness: Likeness::default() };
     }
     let floor_known = thresholds.iter().all(|t| t.floor_to.is_some());
+    // The lowest clipped and the highest floor of all planes.
+    let clipped_from = thresholds.iter().map(|t| t.clipped_from).min().unwrap_or(u32::MAX);
+    let floor_to = thresholds.iter().filter_map(|t| t.floor_to).max().unwrap_or(0);
     let period = if frame.filter.is_linear() { 1 } else { frame.filter.rows };
     let tables: Vec<RowTable> = (0..period).map(|r| row_table(frame, area.y + r, &area, thresholds)).collect();
     let all_bits = thresholds.iter().enumerate().fold(0_u8, |bits, (p, _)| bits | 1 << (p & 7));
@@ -193,34 +196,41 @@ pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
         }
         let height = side.min(area.height - cell_y * side);
         cells.fill(0);
-        present.fill(0);
         let mut clipped_here = false;
         for r in 0..height {
             let y_in = cell_y * side + r;
             let table = &tables[y_in % period];
             let row = &frame.row(area.y + y_in)[area.x * spp..area.right() * spp];
-            let mut hit = 0_u8;
-            for (((b, &v), &from), &bit) in bits.iter_mut().zip(row).zip(&table.clipped_from).zip(&table.bit) {
-                *b = if v >= from { bit } else { 0 };
-                hit |= *b;
-            }
-            if hit != 0 {
-                clipped_here = true;
-                for (cell, b) in cells.iter_mut().zip(bits.chunks(side * spp)) {
-                    *cell |= b.iter().fold(0, |a, &b| a | b);
+            for tile in 0..tiles_x {
+                let (first, end) = (columns[tile], columns[tile + 1]);
+                let (from, to) = (first * side * spp, (end * side * spp).min(row.len()));
+                let part = &row[from..to];
+                // Nearly all stretches hold neither clipped samples nor the floor.
+                let (least, most) = part.iter().fold((u16::MAX, 0), |(l, m), &v| (l.min(v), m.max(v)));
+                if u32::from(most) >= clipped_from {
+                    let bits = &mut bits[from..to];
+                    let levels = table.clipped_from[from..to].iter().zip(&table.bit[from..to]);
+                    let mut hit = 0_u8;
+                    for ((b, &v), (&from, &bit)) in bits.iter_mut().zip(part).zip(levels) {
+                        *b = if v >= from { bit } else { 0 };
+                        hit |= *b;
+                    }
+                    if hit != 0 {
+                        clipped_here = true;
+                        for (cell, b) in cells[first..end].iter_mut().zip(bits.chunks(side * spp)) {
+                            *cell |= b.iter().fold(0, |a, &b| a | b);
+                        }
+                    }
                 }
-            }
-            if floor_known {
-                for tile in 0..tiles_x {
-                    let from = columns[tile] * side * spp;
-                    let to = (columns[tile + 1] * side * spp).min(row.len());
-                    let at_floor = row[from..to].iter().zip(&table.floor_to[from..to]);
+                if floor_known && least <= floor_to {
+                    let at_floor = part.iter().zip(&table.floor_to[from..to]);
                     floor[tile_y * tiles_x + tile] += at_floor.map(|(v, t)| u32::from(v <= t)).sum::<u32>() as u64;
                 }
             }
             likeness.add(y_in, row, &table.pictured, spp);
         }
         if clipped_here {
+            present.fill(0);
             for r in 0..height {
                 let table = &tables[(cell_y * side + r) % period];
                 for (p, planes) in present.iter_mut().zip(table.planes.chunks(side * spp)) {
@@ -237,7 +247,7 @@ pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
                 }
             }
         }
-        areas.add_row(&cells);
+        if clipped_here { areas.add_row(&cells) } else { areas.add_empty_row() }
     }
 
     let whole = area.len() as f64;

@@ -6,45 +6,47 @@ pub(super) const ALONE: (f64, f64) = (3.0, 6.0);
 /// Sum, extremes and second highest of a few samples.
 #[derive(Clone, Copy)]
 pub(super) struct Sorted {
-    pub(super) count: f64,
-    sum: f64,
-    pub(super) low: f64,
-    high: f64,
-    second: f64,
+    pub(super) count: u32,
+    sum: u32,
+    low: u16,
+    high: u16,
+    second: u16,
 }
 
 impl Default for Sorted {
     fn default() -> Self {
-        Self { count: 0.0, sum: 0.0, low: f64::INFINITY, high: f64::NEG_INFINITY, second: f64::NEG_INFINITY }
+        Self { count: 0, sum: 0, low: u16::MAX, high: 0, second: 0 }
     }
 }
 
 impl Sorted {
-    pub(super) fn add(&mut self, v: f64) {
-        self.count += 1.0;
-        self.sum += v;
+    pub(super) fn add(&mut self, v: u16) {
+        self.count += 1;
+        self.sum += u32::from(v);
         self.low = self.low.min(v);
-        if v > self.high {
-            self.second = self.high;
-            self.high = v;
-        } else {
-            self.second = self.second.max(v);
-        }
+        self.second = self.second.max(self.high.min(v));
+        self.high = self.high.max(v);
+    }
+
+    /// The lowest.
+    pub(super) fn low(&self) -> f64 {
+        f64::from(self.low)
     }
 
     /// Mean without the lowest and the highest, where there are enough.
     pub(super) fn mean(&self) -> f64 {
-        if self.count >= 4.0 {
-            (self.sum - self.low - self.high) / (self.count - 2.0)
+        if self.count >= 4 {
+            f64::from(self.sum - u32::from(self.low) - u32::from(self.high)) / f64::from(self.count - 2)
         } else {
-            self.sum / self.count.max(1.0)
+            f64::from(self.sum) / f64::from(self.count.max(1))
         }
     }
 
     /// The highest; the second, where the highest stands out alone and so is hot itself.
     pub(super) fn highest(&self, noise: f64) -> f64 {
-        let above = self.high - self.second;
-        let alone = self.count >= 4.0 && above > ALONE.0 * (self.second - self.low) && above > ALONE.1 * noise;
-        if alone { self.second } else { self.high }
+        let (high, second) = (f64::from(self.high), f64::from(self.second));
+        let above = high - second;
+        let alone = self.count >= 4 && above > ALONE.0 * (second - self.low()) && above > ALONE.1 * noise;
+        if alone { second } else { high }
     }
 }

@@ -19,7 +19,7 @@ const OVER_HIGHEST: f64 = 4.0;
 /// The same where there is structure: in differences between those neighbours beyond what noise makes (standard
 /// deviations), and in heights of other samples near by that stand alone.
 const OVER_RANGE: f64 = 0.5;
-const RANGE_NOISE: f64 = 4.0;
+pub(super) const RANGE_NOISE: f64 = 4.0;
 const OVER_LONE: f64 = 2.0;
 const LONE_NOISE: f64 = 3.0;
 
@@ -93,6 +93,8 @@ pub(super) struct Surroundings<'a> {
     cells: Vec<Cell>,
     /// True where every cell has its like samples at the same offsets: then rows are looked at whole.
     alike: bool,
+    /// An array of 2 x 2: the cell is told by the last bits of column and row.
+    small: bool,
     /// Number of each plane's colour.
     colours: Vec<usize>,
     variance: &'a dyn Fn(usize, f64) -> f64,
@@ -131,7 +133,17 @@ impl<'a> Surroundings<'a> {
         let area = picture_area(frame);
         let (across, down) = (area.width.div_ceil(BLOCK), area.height.div_ceil(BLOCK));
         let alike = cells.iter().all(|c| c.like == cells[0].like);
-        Some(Self { frame, cells, alike, colours, variance, blocks_across: across, lone: vec![None; across * down] })
+        let small = (filter.columns, filter.rows) == (2, 2);
+        Some(Self {
+            frame,
+            cells,
+            alike,
+            small,
+            colours,
+            variance,
+            blocks_across: across,
+            lone: vec![None; across * down],
+        })
     }
 
     /// Columns and rows at the rim that are left out.
@@ -145,19 +157,16 @@ impl<'a> Surroundings<'a> {
         if self.refused_by_like(x, y) {
             return None;
         }
-        let mut site = self.alone(x, y);
-        if !site.stands_out() {
-            return None;
-        }
+        let mut site = self.alone(x, y, true).filter(Site::stands_out)?;
         self.add_vicinity(&mut site, x, y, KEPT - 1);
         site.stands_out().then_some(site)
     }
 
     /// Any place, as a hot pixel there would be looked at.
-    pub(super) fn site(&mut self, x: usize, y: usize) -> Site {
-        let mut site = self.alone(x, y);
+    pub(super) fn site(&mut self, x: usize, y: usize) -> Option<Site> {
+        let mut site = self.alone(x, y, false)?;
         self.add_vicinity(&mut site, x, y, KEPT - 2);
-        site
+        Some(site)
     }
 
     fn at(&self, from: usize, offset: isize) -> u16 {
@@ -170,63 +179,78 @@ impl<'a> Surroundings<'a> {
 
     fn cell(&self, x: usize, y: usize) -> &Cell {
         let filter = &self.frame.filter;
+        if self.small {
+            return &self.cells[(y & 1) * 2 + (x & 1)];
+        }
         &self.cells[y % filter.rows * filter.columns + x % filter.columns]
     }
 
-    /// True where the next samples of its plane already say that the sample does not stand out: nearly everywhere.
+    /// True where the next samples of its plane already say that the sample does not stand out: nearly everywhere. Asks
+    /// for no more than [`alone`](Self::alone) does, the cheapest first.
     fn refused_by_like(&self, x: usize, y: usize) -> bool {
         let here = y * self.frame.width + x;
-        let (cell, v) = (self.cell(x, y), self.at(here, 0));
-        if cell.like.iter().filter(|&&o| self.at(here, o) >= v).nth(1).is_some() {
+        let v = self.at(here, 0);
+        let like = if self.alike { &self.cells[0].like } else { &self.cell(x, y).like };
+        if like.iter().filter(|&&o| self.at(here, o) >= v).count() > 1 {
             return true;
         }
-        let mut like = Sorted::default();
-        cell.like.iter().for_each(|&o| like.add(f64::from(self.at(here, o))));
-        let level = like.mean();
-        let noise = self.noise(cell.plane, level);
-        // What `alone` asks for at the least.
-        f64::from(v) - level < (TALL * noise).max(like.highest(noise) - level + OVER_HIGHEST * noise)
+        let mut sorted = Sorted::default();
+        like.iter().for_each(|&o| sorted.add(self.at(here, o)));
+        let level = sorted.mean();
+        let plane = self.cell(x, y).plane;
+        let noise = self.noise(plane, level);
+        let (highest, range) = extent(&sorted, noise);
+        let height = f64::from(v) - level;
+        let over = highest - level;
+        if height < (TALL * noise).max(over + OVER_HIGHEST * noise).max(over + OVER_RANGE * range) {
+            return true;
+        }
+        let second = self.second_of_cross(here);
+        height < second - level + OVER_HIGHEST * self.noise(plane, second)
     }
 
-    /// The place by its next pixels.
-    fn alone(&self, x: usize, y: usize) -> Site {
+    /// The place by its next pixels; where it is only to be known whether it stands out, `None` as soon as it does not.
+    fn alone(&self, x: usize, y: usize, only_out: bool) -> Option<Site> {
         let here = y * self.frame.width + x;
         let cell = self.cell(x, y);
         let mut like = Sorted::default();
-        cell.like.iter().for_each(|&o| like.add(f64::from(self.at(here, o))));
+        cell.like.iter().for_each(|&o| like.add(self.at(here, o)));
         let level = like.mean();
         let noise = self.noise(cell.plane, level);
-        let highest = like.highest(noise);
-        let range = (highest - like.low - RANGE_NOISE * noise).max(0.0);
+        let (highest, range) = extent(&like, noise);
 
         let mut rings = [Sorted::default(); PLANES];
-        cell.ring.iter().for_each(|&(o, plane)| rings[plane].add(f64::from(self.at(here, o))));
+        cell.ring.iter().for_each(|&(o, plane)| rings[plane].add(self.at(here, o)));
         let mut levels = [Level::default(); PLANES];
         let mut differ: f64 = 0.0;
-        for (plane, ring) in rings.iter().enumerate().filter(|(_, r)| r.count > 2.0) {
+        for (plane, ring) in rings.iter().enumerate().filter(|(_, r)| r.count > 2) {
             let mean = ring.mean();
             let noise = self.noise(plane, mean);
             let high = ring.highest(noise);
-            levels[plane] = Level { mean, low: ring.low, high, noise };
-            differ = differ.max(high - ring.low - RING_NOISE * noise);
+            levels[plane] = Level { mean, low: ring.low(), high, noise };
+            differ = differ.max(high - ring.low() - RING_NOISE * noise);
+        }
+        let height = f64::from(self.at(here, 0)) - level;
+        let ring = OVER_RING * differ.max(0.0);
+        if only_out && height < highest - level + ring {
+            return None;
         }
         let (moved, moved_noise, rise, beside_hot) = self.moved(here, cell, &levels, noise);
-        let ring = OVER_RING * differ.max(0.0);
         let second = self.second_of_cross(here);
         let over_scene = (highest - level + OVER_HIGHEST * noise)
             .max(rise / RISE)
             .max(second - level + OVER_HIGHEST * self.noise(cell.plane, second));
-        Site {
+        Some(Site {
             plane: cell.plane,
             level_dn: level,
             noise_dn: noise,
-            height_dn: f64::from(self.at(here, 0)) - level,
+            height_dn: height,
             beside_hot,
             over_scene_dn: [MOVED, MOVED_BESIDE_HOT]
                 .map(|(share, sigmas)| over_scene.max((moved - sigmas * moved_noise) / share)),
             highest_dn: highest - level,
             structure_dn: [1.0, BESIDE_HOT].map(|k| (OVER_RANGE * range).max(k * ring)),
-        }
+        })
     }
 
     /// Second highest of the four next samples of a like cell.
@@ -299,6 +323,16 @@ impl<'a> Surroundings<'a> {
         if self.alike {
             for &o in &self.cells[0].like {
                 let from = start.wrapping_add_signed(o);
+                // Whole blocks, which nearly all are: of a known length.
+                if let (Ok(low), Ok(high)) =
+                    (<&mut [u16; BLOCK]>::try_from(&mut *low), <&mut [u16; BLOCK]>::try_from(&mut *high))
+                    && let Some(row) = self.frame.samples.get(from..).and_then(|row| row.first_chunk::<BLOCK>())
+                {
+                    for i in 0..BLOCK {
+                        (low[i], high[i]) = (low[i].min(row[i]), high[i].max(row[i]));
+                    }
+                    continue;
+                }
                 let Some(row) = self.frame.samples.get(from..from + low.len()) else { continue };
                 for ((low, high), &v) in low.iter_mut().zip(high.iter_mut()).zip(row) {
                     (*low, *high) = ((*low).min(v), (*high).max(v));
@@ -325,23 +359,34 @@ impl<'a> Surroundings<'a> {
         let (x, y) = (area.x + column * BLOCK, area.y + row * BLOCK);
         let (first, end) = (x.max(area.x + margin_x), (x + BLOCK).min(area.right() - margin_x));
         let width = end.saturating_sub(first);
+        let mut out = [0_u16; BLOCK];
         for y in y.max(area.y + margin_y)..(y + BLOCK).min(area.bottom() - margin_y) {
-            let (mut low, mut high) = ([u16::MAX; BLOCK], [0_u16; BLOCK]);
             let start = y * self.frame.width + first;
+            let (mut low, mut high) = ([u16::MAX; BLOCK], [0_u16; BLOCK]);
             self.extremes(first, y, &mut low[..width], &mut high[..width]);
             let here = self.frame.samples.get(start..start + width).unwrap_or_default();
-            for (i, &v) in here.iter().enumerate() {
-                let out = v.saturating_sub(high[i]).max(low[i].saturating_sub(v));
-                if out > 0 {
-                    let level = 0.5 * (f64::from(low[i]) + f64::from(high[i]));
-                    let plane = self.cell(first + i, y).plane;
-                    keep(&mut largest, (f64::from(out) / self.noise(plane, level)) as f32);
+            for (((out, &v), low), high) in out.iter_mut().zip(here).zip(&low).zip(&high) {
+                *out = v.saturating_sub(*high).max(low.saturating_sub(v));
+            }
+            for (i, &out) in out[..here.len()].iter().enumerate().filter(|o| *o.1 > 0) {
+                let level = 0.5 * (f64::from(low[i]) + f64::from(high[i]));
+                let variance = (self.variance)(self.cell(first + i, y).plane, level).max(1e-6);
+                // What is no larger than those that are kept needs no root and no quotient; the margin is for rounding.
+                let (out, least) = (f64::from(out), f64::from(largest[KEPT - 1]) * (1.0 - 1e-6));
+                if out * out > least * least * variance {
+                    keep(&mut largest, (out / variance.sqrt()) as f32);
                 }
             }
         }
         self.lone[at] = Some(largest);
         largest
     }
+}
+
+/// The highest of the next samples, and their differences beyond what noise makes.
+fn extent(like: &Sorted, noise: f64) -> (f64, f64) {
+    let highest = like.highest(noise);
+    (highest, (highest - like.low() - RANGE_NOISE * noise).max(0.0))
 }
 
 /// Puts a value into its place among the largest.

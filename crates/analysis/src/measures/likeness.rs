@@ -39,8 +39,8 @@ impl Sums {
         }
     }
 
-    /// Adds row `y` of the active area; `weight` is one where the sample belongs to the picture.
-    pub(crate) fn add(&mut self, y: usize, row: &[u16], weight: &[u16], spp: usize) {
+    /// Adds row `y` of the active area; `mask` is all ones where the sample belongs to the picture, else zero.
+    pub(crate) fn add(&mut self, y: usize, row: &[u16], mask: &[u16], spp: usize) {
         if y >= self.rows[self.row + 1] {
             self.row += 1;
         }
@@ -49,11 +49,11 @@ impl Sums {
             let (from, to) = (self.columns[cell] * spp, self.columns[cell + 1] * spp);
             let (mut sum, mut count) = (0_u64, 0_u64);
             // Sums of at most 8192 samples stay inside 32 bits.
-            for (values, weights) in row[from..to].chunks(8192).zip(weight[from..to].chunks(8192)) {
+            for (values, masks) in row[from..to].chunks(8192).zip(mask[from..to].chunks(8192)) {
                 let (mut s, mut n) = (0_u32, 0_u32);
-                for (&v, &w) in values.iter().zip(weights) {
-                    s += u32::from(v) * u32::from(w);
-                    n += u32::from(w);
+                for (&v, &m) in values.iter().zip(masks) {
+                    s += u32::from(v & m);
+                    n += u32::from(m & 1);
                 }
                 sum += u64::from(s);
                 count += u64::from(n);

@@ -131,6 +131,13 @@ fn border(frame: &Frame, area: &Area) -> Border {
     // Mean of each line across: a narrow border's rows carry offsets of their own.
     let mut across = vec![0.0; length];
     let mut lines = Between::default();
+    let place = |line: usize, i: usize| if upright { (area.x + i, area.y + line) } else { (area.x + line, area.y + i) };
+    let period = if upright { frame.filter.rows } else { frame.filter.columns }.max(1);
+    let plane_of = |line: usize, i: usize| {
+        let (x, y) = place(line, i);
+        frame.filter.plane_at(x, y)
+    };
+    let planes_of: Vec<Vec<usize>> = (0..period).map(|line| (0..length).map(|i| plane_of(line, i)).collect()).collect();
     for round in 0..4 {
         // Per plane: samples, lines, sum, squares, squares about the lines' means.
         let mut sums = vec![[0.0_f64; 5]; planes];
@@ -139,9 +146,8 @@ fn border(frame: &Frame, area: &Area) -> Border {
         lines = Between::default();
         for line in 0..count {
             own.iter_mut().for_each(|o| *o = [0.0; 3]);
-            for i in 0..length {
-                let (x, y) = if upright { (area.x + i, area.y + line) } else { (area.x + line, area.y + i) };
-                let plane = frame.filter.plane_at(x, y);
+            for (i, &plane) in planes_of[line % period].iter().enumerate() {
+                let (x, y) = place(line, i);
                 let Some(&v) = frame.row(y).get(x) else { continue };
                 let v = f64::from(v);
                 if v >= limits[plane].0 && v <= limits[plane].1 {

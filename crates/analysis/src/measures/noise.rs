@@ -47,26 +47,62 @@ const SMOOTHED: f64 = -0.6;
 /// Share of the blocks that show no structure of their own in a plain scene.
 const PLAIN: f64 = 0.6;
 
+/// Blocks that are taken at a time, spread evenly over the frame: all of a frame of four megapixels.
+const AT_A_TIME: usize = 16_000;
+
+/// Blocks without structure of which a part must hold so many that no more are taken. Noise and banding were tried on
+/// frames that hold fewer in all (docs/accuracy.md).
+const ENOUGH: usize = 1500;
+
 /// Blocks of the frame with their planes' statistics.
 pub(crate) struct Blocks {
     pub(crate) shape: Option<BlockShape>,
     pub(crate) corners: Vec<(u32, u32)>,
     /// `shape.planes` per block.
     pub(crate) stats: Vec<PlaneStat>,
+    /// Corners of further blocks, for frames that hold few without structure.
+    further: Vec<Vec<(u32, u32)>>,
 }
 
 impl Blocks {
-    /// Measures mean and variance of all blocks.
+    /// Measures mean and variance of all blocks, of a large frame of an even part of them.
     pub(crate) fn measure(frame: &Frame) -> Self {
         let Some(shape) = BlockShape::of(frame) else {
-            return Self { shape: None, corners: Vec::new(), stats: Vec::new() };
+            return Self { shape: None, corners: Vec::new(), stats: Vec::new(), further: Vec::new() };
         };
-        let corners = shape.corners(frame);
+        let all = shape.corners(frame);
+        let parts = all.len().div_ceil(AT_A_TIME).max(1);
+        let mut further = vec![Vec::with_capacity(all.len() / parts + 1); parts];
+        for (i, corner) in all.into_iter().enumerate() {
+            // Each row of blocks starts with another part, so that no column of the frame is left out.
+            further[(i + corner.1 as usize / shape.side) % parts].push(corner);
+        }
+        let corners = further.remove(0);
         let mut stats = vec![PlaneStat::default(); corners.len() * shape.planes];
         for (&corner, stats) in corners.iter().zip(stats.chunks_exact_mut(shape.planes)) {
             shape.measure(frame, corner, stats);
         }
-        Self { shape: Some(shape), corners, stats }
+        Self { shape: Some(shape), corners, stats, further }
+    }
+
+    /// Calls `look` with each block and its statistics, and with those of further parts as long as fewer than
+    /// [`ENOUGH`] blocks are said to hold no structure: `look` says it.
+    fn each(&self, frame: &Frame, mut look: impl FnMut((u32, u32), &[PlaneStat]) -> bool) {
+        let Some(shape) = &self.shape else { return };
+        let mut plain = 0;
+        for (&corner, stats) in self.corners.iter().zip(self.stats.chunks_exact(shape.planes)) {
+            plain += usize::from(look(corner, stats));
+        }
+        let mut stats = vec![PlaneStat::default(); shape.planes];
+        for part in &self.further {
+            if plain >= ENOUGH {
+                break;
+            }
+            for &corner in part {
+                shape.measure(frame, corner, &mut stats);
+                plain += usize::from(look(corner, &stats));
+            }
+        }
     }
 
     /// Means of one plane's blocks, DN absolute.
@@ -155,13 +191,13 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
     // Blocks with both ends of the range in them, and those that show rows and columns.
     let (mut looked, mut shown) = (0_usize, [0_usize; 2]);
     let mut flat: Vec<(f64, [f64; 6])> = Vec::new();
-    for (&corner, stats) in blocks.corners.iter().zip(blocks.stats.chunks_exact(planes)) {
+    blocks.each(frame, |corner, stats| {
         if !stats.iter().zip(usable).all(|(s, u)| within(s, u)) || !shape.residuals(frame, corner, stats, &mut left) {
-            continue;
+            return false;
         }
         looked += 1;
         if left.iter().fold(false, |any, z| any | (z.abs() > 5.0)) {
-            continue;
+            return false;
         }
         let c = shape.correlations(&left);
         let (for_rows, for_columns) = (banding::shows_rows(&c), banding::shows_columns(&c));
@@ -185,7 +221,7 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
         }
         same_colour.iter_mut().zip(shape.like_colour(&c, &left)).for_each(|(to, c)| to.extend(c));
         if c.iter().any(|c| c.abs() > 3.3) || c.iter().sum::<f64>() > 1.2 {
-            continue;
+            return false;
         }
         let level = stats.iter().zip(usable).map(|(s, u)| f64::from(s.mean) - u.black_dn).sum::<f64>() / planes as f64;
         flat.push((level, c));
@@ -196,7 +232,8 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
                 freedom: shape.freedom(p),
             });
         }
-    }
+        true
+    });
     if same_colour.iter_mut().any(|c| smoothed(c)) {
         out.notes.push(
             "gain and read noise: not measurable, neighbouring samples of one colour are correlated even in flat areas: \

@@ -218,12 +218,45 @@ impl BlockShape {
         if stats.iter().any(|s| s.variance <= 0.0) {
             return false;
         }
+        if self.in_turn {
+            self.residuals_in_turn(frame, corner, stats, left);
+            return true;
+        }
         let mut values = [0_u16; MOST_PLACES];
         self.gather(frame, corner, &mut values);
         for ((shape, values), stat) in self.by_plane(&values).zip(stats) {
             shape.residuals(values, stat, left);
         }
         true
+    }
+
+    /// The same by whole rows of a Bayer array, in the same arithmetic.
+    fn residuals_in_turn(&self, frame: &Frame, (x, y): (u32, u32), stats: &[PlaneStat], left: &mut [f32]) {
+        const SIDE: usize = 16;
+        let (x, y) = (x as usize, y as usize);
+        // By kind of row: mean, slope across times place, and scale of each column.
+        let mut columns = [[[0.0_f32; SIDE]; 3]; 2];
+        for (kind, [mean, across, scale]) in columns.iter_mut().enumerate() {
+            for i in 0..SIDE {
+                let plane = usize::from(self.plane_of[kind * SIDE + i]);
+                let (shape, stat) = (&self.shapes[plane], &stats[plane]);
+                mean[i] = stat.mean;
+                across[i] = stat.slopes[0] * shape.x[i / 2];
+                scale[i] = shape.scale(stat);
+            }
+        }
+        for (r, left) in left.as_chunks_mut::<SIDE>().0.iter_mut().enumerate() {
+            let Some(row) = frame.row(y + r)[x..].first_chunk::<SIDE>() else { return };
+            let [mean, across, scale] = &columns[r % 2];
+            // Slope down times place, of both planes of the row.
+            let down = [0, 1].map(|k| {
+                let plane = usize::from(self.plane_of[r * SIDE + k]);
+                stats[plane].slopes[1] * self.shapes[plane].y[r / 2 * (SIDE / 2)]
+            });
+            for i in 0..SIDE {
+                left[i] = (f32::from(row[i]) - mean[i] - across[i] - down[i % 2]) * scale[i];
+            }
+        }
     }
 
     /// Correlation of neighbouring residuals at each of [`OFFSETS`], less what the fit itself puts there, in units of
@@ -333,9 +366,14 @@ impl PlaneShape {
         }
     }
 
+    /// Residuals over their standard deviation, per DN.
+    fn scale(&self, stat: &PlaneStat) -> f32 {
+        (self.at.len() as f64 / (f64::from(stat.variance) * self.freedom())).sqrt() as f32
+    }
+
     fn residuals(&self, values: &[u16], stat: &PlaneStat, left: &mut [f32]) {
         let [bx, by] = stat.slopes;
-        let scale = (self.at.len() as f64 / (f64::from(stat.variance) * self.freedom())).sqrt() as f32;
+        let scale = self.scale(stat);
         for (((&i, &v), &x), &y) in self.at.iter().zip(values).zip(&self.x).zip(&self.y) {
             left[usize::from(i)] = (f32::from(v) - stat.mean - bx * x - by * y) * scale;
         }

@@ -71,6 +71,8 @@ impl Process {
             .env("RUST_BACKTRACE", "0")
             // glibc keeps an arena per thread and much freed memory; a worker does one thing at a time.
             .env("MALLOC_ARENA_MAX", "1")
+            // Large pages for large buffers: the kernel clears and maps 2 MB at a time in place of 4 KB.
+            .env("GLIBC_TUNABLES", "glibc.malloc.hugetlb=1")
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped());

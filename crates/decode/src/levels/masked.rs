@@ -176,18 +176,20 @@ fn measure_area(decoded: &Decoded, area: &Area, plane: usize) -> Option<Part> {
             continue;
         }
         let row = &decoded.samples[y * decoded.width..(y + 1) * decoded.width];
-        for (x, &value) in row.iter().enumerate().take(area.right()).skip(area.x) {
-            if decoded.filter.plane_at(x, y) == plane {
-                values.push(((x - area.x) as u32, (y - area.y) as u32, f64::from(value)));
+        let period = decoded.filter.columns.max(1);
+        for first in area.x..area.right().min(area.x + period) {
+            if decoded.filter.plane_at(first, y) == plane {
+                let own = (first..area.right()).step_by(period);
+                values.extend(own.map(|x| ((x - area.x) as u32, (y - area.y) as u32, f64::from(row[x]))));
             }
         }
     }
     if values.len() < 64 {
         return None;
     }
-    let mut sorted: Vec<f64> = values.iter().map(|v| v.2).collect();
-    sorted.sort_by(f64::total_cmp);
-    let at = |q: f64| sorted[((sorted.len() - 1) as f64 * q) as usize];
+    let mut stored: Vec<u16> = values.iter().map(|v| v.2 as u16).collect();
+    let last = stored.len() - 1;
+    let mut at = |q: f64| f64::from(*stored.select_nth_unstable((last as f64 * q) as usize).1);
     let (middle, spread) = (at(0.5), ((at(0.8413) - at(0.1587)) / 2.0).max(0.5));
     values.retain(|v| (v.2 - middle).abs() <= 4.0 * spread + 1.0);
     let level_dn = values.iter().map(|v| v.2).sum::<f64>() / values.len() as f64;

@@ -144,8 +144,70 @@ fn maxima<'a>(rows: [&'a GradientRow; 3], from: usize, least: f32) -> [u32; STRE
     marks
 }
 
-/// The strongest candidate of each direction in each block, within a border of `margin` level pixels.
-pub(crate) fn find(level: &Level, noise: SampleNoise, margin: usize) -> Vec<Candidate> {
+/// Places of a stretch that are looked at one by one, at most.
+const FEW: u32 = 12;
+
+/// A bit for each score that is at least `least`.
+fn strong(scores: &[f32], least: f32) -> u32 {
+    scores.iter().zip(&BITS).fold(0, |all, (&score, &bit)| all | if score >= least { bit } else { 0 })
+}
+
+/// True where the score is not below that of the neighbour on the bright side and above that on the dark side, as
+/// [`maxima`] has it.
+#[inline]
+fn is_maximum([above, here, below]: [&GradientRow; 3], x: usize) -> bool {
+    let (sx, sy) = step_across(here.gx[x], here.gy[x]);
+    let beside = |dx: isize, dy: isize| {
+        let row = match dy {
+            0 => here,
+            1 => below,
+            _ => above,
+        };
+        row.score[x.wrapping_add_signed(dx)]
+    };
+    beside(sx, sy) <= here.score[x] && beside(-sx, -sy) < here.score[x]
+}
+
+/// Scores of the strongest candidates of each tile and direction so far: a place weaker than all of a full list cannot be
+/// among those that are chosen at the end, and need not be looked at.
+struct Strongest<const N: usize> {
+    /// By tile and direction, largest first; zero where the list is not full.
+    scores: Vec<[[f32; N]; DIRECTIONS]>,
+    /// The least of each tile's lists.
+    least: Vec<f32>,
+}
+
+impl<const N: usize> Strongest<N> {
+    fn new(tiles: usize) -> Self {
+        Self { scores: vec![[[0.0; N]; DIRECTIONS]; tiles], least: vec![0.0; tiles] }
+    }
+
+    /// Score below which a candidate of that tile and direction is not chosen.
+    fn least_in(&self, tile: usize, direction: usize) -> f32 {
+        self.scores[tile][direction][N - 1]
+    }
+
+    fn add(&mut self, tile: usize, candidate: &Candidate) {
+        let lists = &mut self.scores[tile];
+        let mut score = candidate.score;
+        for kept in &mut lists[direction_bin(candidate.normal.0, candidate.normal.1)] {
+            if score > *kept {
+                std::mem::swap(kept, &mut score);
+            }
+        }
+        self.least[tile] = lists.iter().map(|list| list[N - 1]).fold(f32::INFINITY, f32::min);
+    }
+}
+
+/// The strongest candidate of each direction in each block, within a border of `margin` level pixels; of each tile and
+/// direction at least the `N` strongest. `tile_of` tells the tile of a place (level pixels), one of `tiles`.
+pub(crate) fn find<const N: usize>(
+    level: &Level,
+    noise: SampleNoise,
+    margin: usize,
+    tiles: usize,
+    tile_of: impl Fn(usize, usize) -> usize,
+) -> Vec<Candidate> {
     let (w, h) = (level.width, level.height);
     let margin = margin.max(3);
     let mut found = Vec::new();
@@ -154,6 +216,7 @@ pub(crate) fn find(level: &Level, noise: SampleNoise, margin: usize) -> Vec<Cand
     }
     let blocks = w.div_ceil(BLOCK);
     let mut best: Vec<Option<Candidate>> = vec![None; blocks * DIRECTIONS];
+    let mut strongest = Strongest::<N>::new(tiles);
     let mut rows: Vec<GradientRow> = (0..5).map(|_| GradientRow::new(w)).collect();
     let least = LEAST_SIGNIFICANCE * LEAST_SIGNIFICANCE;
     for y in margin - 2..=margin + 1 {
@@ -165,13 +228,21 @@ pub(crate) fn find(level: &Level, noise: SampleNoise, margin: usize) -> Vec<Cand
         let here = near[2];
         for from in (margin..w - margin).step_by(STRETCH) {
             let to = (from + STRETCH).min(w - margin);
+            // No tile is narrower than a stretch, or hardly one.
+            let (first_tile, last_tile) = (tile_of(from, y), tile_of(to - 1, y));
+            let in_tiles = strongest.least[first_tile..=last_tile].iter().copied().fold(f32::INFINITY, f32::min);
+            let least = least.max(in_tiles);
             // Most stretches hold no edge: all their scores are compared at once.
             if !here.score[from..to].iter().fold(false, |any, &score| any | (score >= least)) {
                 continue;
             }
-            let found_here = maxima([near[1], here, near[3]], from, least);
-            let bits = found_here.iter().zip(&BITS);
-            let mut marks = bits.fold(0, |all, (mark, bit)| all | mark & bit);
+            let around = [near[1], here, near[3]];
+            let mut marks = strong(&here.score[from..to], least);
+            // Where few are strong they are looked at one by one.
+            if marks.count_ones() > FEW {
+                let bits = maxima(around, from, least);
+                marks = bits.iter().zip(&BITS).fold(0, |all, (mark, bit)| all | mark & bit);
+            }
             while marks != 0 {
                 let x = from + marks.trailing_zeros() as usize;
                 marks &= marks - 1;
@@ -180,9 +251,14 @@ pub(crate) fn find(level: &Level, noise: SampleNoise, margin: usize) -> Vec<Cand
                 }
                 let score = here.score[x];
                 let (gx, gy) = (here.gx[x], here.gy[x]);
+                if !is_maximum(around, x) {
+                    continue;
+                }
                 // Only what is stronger than the block has in this direction is looked at further.
-                let slot = &mut best[(x / BLOCK) * DIRECTIONS + direction_bin(gx, gy)];
-                if slot.is_some_and(|c| c.score >= score) {
+                let direction = direction_bin(gx, gy);
+                let slot = &mut best[(x / BLOCK) * DIRECTIONS + direction];
+                let weak = score < strongest.least_in(tile_of(x, y), direction);
+                if weak || slot.is_some_and(|c| c.score >= score) {
                     continue;
                 }
                 let (sx, sy) = step_across(gx, gy);
@@ -203,7 +279,10 @@ pub(crate) fn find(level: &Level, noise: SampleNoise, margin: usize) -> Vec<Cand
             }
         }
         if y % BLOCK == BLOCK - 1 || y + 1 == h - margin {
-            found.extend(best.iter_mut().filter_map(Option::take));
+            for candidate in best.iter_mut().filter_map(Option::take) {
+                strongest.add(tile_of(candidate.x as usize, candidate.y as usize), &candidate);
+                found.push(candidate);
+            }
         }
     }
     found

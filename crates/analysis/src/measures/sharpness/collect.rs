@@ -103,7 +103,9 @@ pub(crate) fn collect(samples: &ColourSamples<'_>) -> Collected {
         // Candidates for level k come from the picture one halving coarser.
         let margin = 4;
         let coarse = &levels[k];
-        let found = find(coarse, samples.noise, margin);
+        let (columns, rows) = tiles_of_places(&samples.area, grid, coarse);
+        let tile_of = |x: usize, y: usize| rows[y] * grid.0 + columns[x];
+        let found = find::<PER_CELL>(coarse, samples.noise, margin, grid.0 * grid.1, tile_of);
         let source = if k == 0 { Source::Mosaic(samples) } else { Source::Level(&levels[k - 1]) };
         let before = per_cell.clone();
         for (candidate, cell) in chosen(&samples.area, grid, coarse, found) {
@@ -133,6 +135,16 @@ pub(crate) fn collect(samples: &ColourSamples<'_>) -> Collected {
     levels.truncate(2);
     all.halved = levels;
     all
+}
+
+/// Column of tiles of each column of a level, and row of tiles of each of its rows.
+fn tiles_of_places(area: &Area, grid: (usize, usize), level: &Level) -> (Vec<usize>, Vec<usize>) {
+    let tile = |x: usize, y: usize| {
+        let (x_px, y_px) = level.to_frame(x as f32, y as f32);
+        tile_of(area, grid, x_px, y_px)
+    };
+    let columns = (0..level.width).map(|x| tile(x, 0) % grid.0).collect();
+    (columns, (0..level.height).map(|y| tile(0, y) / grid.0).collect())
 }
 
 /// Weighs edges down that lie on the same line of the scene: one odd beam measured in many places is one witness.

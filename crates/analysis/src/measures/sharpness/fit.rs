@@ -6,7 +6,7 @@ use super::erf::Normal;
 use super::glance::Glance;
 use super::normal_equations::Step;
 use super::samples::SampleNoise;
-use super::step_fit::{Fitted, fit_step};
+use super::step_fit::{Fitted, Outlook, fit_step};
 use super::window::{Place, Source, Window};
 
 /// Why a candidate is not an edge to measure by. Counted for the notes.
@@ -32,6 +32,11 @@ pub(crate) enum Reject {
 const WIDEST: f32 = 2.7;
 /// Narrowest edge that a halved level measures, source pixels: below this the level beneath it does.
 const NARROWEST_HALVED: f32 = 1.15;
+/// The same for the first fit, whose window is not yet that of the edge.
+const FIRST_WIDEST: f32 = 1.25 * WIDEST;
+const FIRST_NARROWEST_HALVED: f32 = 0.8 * NARROWEST_HALVED;
+/// Change of ln sigma from which a first fit beyond these is on its way back.
+const WAY_BACK: f64 = 0.1;
 /// Root mean square deviation from the model that is still taken for an edge, share of the step.
 const MISFIT: f32 = 0.045;
 /// Mean deviation in a quarter of the window, share of the step.
@@ -47,6 +52,9 @@ const LARGEST_ERROR: f32 = 0.25;
 
 /// Misfit of the first fit, in units of what the last may leave, that no narrower window mends.
 const HOPELESS: f32 = 3.0;
+
+/// The same of the last fit: taking out samples far off the model may still halve it.
+const HOPELESS_AT_LAST: f32 = 2.0;
 
 /// What noise and the model's own coarseness may leave of a step.
 #[derive(Debug, Clone, Copy)]
@@ -70,15 +78,18 @@ impl Allowance {
     }
 }
 
-/// Ends the first fit where it runs to what would be refused at its end, from far beyond the limits there.
-fn on_the_way(step: &Step, halved: bool) -> Result<(), Reject> {
+/// Ends the first fit where it runs to what would be refused at its end: from far beyond the limits there, or from beyond
+/// them and not on the way back.
+fn on_the_way(step: &Step, outlook: &Outlook, halved: bool) -> Result<(), Reject> {
     if step.step < 0.0 || step.shift.abs() > 4.5 {
         return Err(Reject::NoFit);
     }
     if step.sigma > 3.0 * WIDEST || (halved && step.sigma < 0.5 * NARROWEST_HALVED) {
         return Err(Reject::OtherLevel);
     }
-    Ok(())
+    let too_wide = step.sigma > FIRST_WIDEST && outlook.widening > -WAY_BACK;
+    let too_narrow = halved && step.sigma < FIRST_NARROWEST_HALVED && outlook.widening < WAY_BACK;
+    if too_wide || too_narrow { Err(Reject::OtherLevel) } else { Ok(()) }
 }
 
 /// Fits edges; keeps its buffers between them.
@@ -116,11 +127,14 @@ impl Fitter {
         if let Some(why) = seen.refusal(halved, allowance.misfit_dn(&seen.start), allowance.noise_dn(&seen.start)) {
             return Err(why);
         }
-        let first = fit_step(window, &self.normal, seen.start, 12, |step| on_the_way(step, halved))?;
+        let first = fit_step(window, &self.normal, seen.start, 12, |step, outlook| {
+            let hopeless = outlook.rms > HOPELESS * allowance.misfit_dn(step);
+            if hopeless { Err(Reject::Crowded) } else { on_the_way(step, outlook, halved) }
+        })?;
         if first.step.shift.abs() > 3.0 || first.step.step <= 0.0 {
             return Err(Reject::NoFit);
         }
-        if first.step.sigma > WIDEST * 1.25 || (halved && first.step.sigma < NARROWEST_HALVED * 0.8) {
+        if first.step.sigma > FIRST_WIDEST || (halved && first.step.sigma < FIRST_NARROWEST_HALVED) {
             return Err(Reject::OtherLevel);
         }
         if first.rms > HOPELESS * allowance.misfit_dn(&first.step) {
@@ -139,7 +153,10 @@ impl Fitter {
             return Err(Reject::Clipped);
         }
         let start = Step { shift: 0.0, slope: 0.0, ..first.step };
-        let fitted = fit_step(window, &self.normal, start, 12, |_| Ok(()))?;
+        let fitted = fit_step(window, &self.normal, start, 12, |step, outlook| {
+            let hopeless = outlook.rms > HOPELESS_AT_LAST * allowance.misfit_dn(step);
+            if hopeless { Err(Reject::Crowded) } else { Ok(()) }
+        })?;
         let fitted = drop_outliers(window, &self.normal, fitted)?;
         let edge = self.judge(source, allowance, at, fitted, half_width, half_length)?;
         let plain = self.plain_beyond(source, at, &fitted, half_width, half_length.min(7.0));
@@ -269,7 +286,7 @@ fn drop_outliers(window: &mut Window, normal: &Normal, fitted: Fitted) -> Result
     window.t.truncate(kept);
     window.u.truncate(kept);
     window.v.truncate(kept);
-    fit_step(window, normal, step, 8, |_| Ok(()))
+    fit_step(window, normal, step, 8, |_, _| Ok(()))
 }
 
 /// True where the residuals' means in the four quarters of the window (dark and bright side, both ends) are small: a

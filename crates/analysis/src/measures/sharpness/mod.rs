@@ -15,6 +15,7 @@ mod erf;
 mod fit;
 mod glance;
 mod kind;
+mod lanes;
 mod local_noise;
 mod normal_equations;
 mod nulls;

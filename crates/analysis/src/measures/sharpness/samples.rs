@@ -144,16 +144,20 @@ fn even_greens(frame: &Frame, channels: &[Channel], planes: &[usize]) -> Vec<f32
     let step = (area.height / 256).max(1) * frame.filter.rows;
     for y0 in (area.y..area.bottom()).step_by(step) {
         for y in y0..(y0 + frame.filter.rows).min(area.bottom()) {
-            let row = frame.row(y);
-            for x in area.x..area.right() {
-                if let Some(k) = planes.iter().position(|&p| p == frame.filter.plane_at(x, y)) {
-                    let Some(channel) = channels.get(planes[k]) else { continue };
-                    let dn = f64::from(row[x]);
-                    if dn < channel.saturation_dn * 0.9 {
-                        sums[k].0 += dn - channel.black_dn;
-                        sums[k].1 += 1.0;
-                    }
+            let row = &frame.row(y)[..area.right()];
+            let period = frame.filter.columns;
+            for first in area.x..area.right().min(area.x + period) {
+                let Some(k) = planes.iter().position(|&p| p == frame.filter.plane_at(first, y)) else { continue };
+                let Some(channel) = channels.get(planes[k]) else { continue };
+                let below = (channel.saturation_dn * 0.9).ceil().clamp(0.0, 65_536.0) as u32;
+                let (mut sum, mut n) = (0_u64, 0_u64);
+                for &dn in row[first..].iter().step_by(period) {
+                    let counts = u64::from(u32::from(dn) < below);
+                    sum += u64::from(dn) * counts;
+                    n += counts;
                 }
+                sums[k].0 += sum as f64 - n as f64 * channel.black_dn;
+                sums[k].1 += n as f64;
             }
         }
     }

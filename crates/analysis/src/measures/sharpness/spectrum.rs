@@ -8,7 +8,7 @@ use super::power::{mean_ln_power, outermost};
 use super::psf::PointSpread;
 use super::pyramid::Level;
 use super::samples::SampleNoise;
-use super::spectrum_fit::{Fitter, SpectrumFit, points, sound};
+use super::spectrum_fit::{Fitter, SpectrumFit, points, reach_cy_px, sound};
 
 /// Least cost per point that the best model is taken to leave.
 const LEAST_COST: f64 = 0.012;
@@ -50,9 +50,9 @@ pub(crate) fn read(level: &Level, noise: SampleNoise) -> Option<Spectrum> {
     }
     // Aliasing and what the noise model does not hold fill the nulls: the outermost ring shows how much.
     let floor = outermost(&power).exp().clamp(0.3, 10.0);
-    let fitter = Fitter { points, floor };
+    let fitter = Fitter::new(points.iter(), floor);
     // The grids are searched on every other point.
-    let coarse = Fitter { points: fitter.points.iter().step_by(2).cloned().collect(), floor };
+    let coarse = Fitter::new(points.iter().step_by(2), floor);
     let step = f64::from(level.step_px);
     let (shortest, longest) = (1.6 * step, 14.0 * step);
     let none = PointSpread::default();
@@ -67,14 +67,17 @@ pub(crate) fn read(level: &Level, noise: SampleNoise) -> Option<Spectrum> {
     };
     let radii = || grid(0.5 * shortest, 0.5 * longest, 22);
     let disc = best(&mut radii().map(|defocus_px| PointSpread { defocus_px, ..none }));
-    let directions = |n: i32| (0..n).map(move |k| 180.0 * f64::from(k) / f64::from(n));
+    // The shorter a motion, the wider its stripes and the coarser may its directions be: `n` for the longest.
+    let directions = |n: i32, motion_px: f64| {
+        let n = (f64::from(n) * motion_px / longest).ceil().max(f64::from(n / 3)) as i32;
+        (0..n).map(move |k| 180.0 * f64::from(k) / f64::from(n))
+    };
     let lengths = |n: i32| grid(shortest, longest, n);
-    let motion = best(
-        &mut lengths(22)
-            .flat_map(|motion_px| directions(24).map(move |motion_deg| PointSpread { motion_px, motion_deg, ..none })),
-    );
+    let motion = best(&mut lengths(22).flat_map(|motion_px| {
+        directions(24, motion_px).map(move |motion_deg| PointSpread { motion_px, motion_deg, ..none })
+    }));
     let (disc, motion) = (fitter.refine(disc), fitter.refine(motion));
-    let worth = LEAST_COST * fitter.points.iter().map(|p| p.weight).sum::<f64>();
+    let worth = LEAST_COST * points.iter().map(|p| p.weight).sum::<f64>();
     let both = if plain.cost - motion.cost.min(disc.cost) < NOTHING_SEEN * worth.max(motion.cost.min(disc.cost)) {
         // Where neither leaves a trace, both together leave none either.
         if disc.cost < motion.cost { disc } else { motion }
@@ -83,14 +86,14 @@ pub(crate) fn read(level: &Level, noise: SampleNoise) -> Option<Spectrum> {
         let from_disc = best(
             &mut lengths(14)
                 .flat_map(|motion_px| {
-                    directions(12).map(move |motion_deg| PointSpread { motion_px, motion_deg, ..disc.psf })
+                    directions(12, motion_px).map(move |motion_deg| PointSpread { motion_px, motion_deg, ..disc.psf })
                 })
                 .filter(sound),
         );
         fitter.refine(if from_disc.cost < from_motion.cost { from_disc } else { from_motion })
     };
     let least = plain.cost.min(disc.cost).min(motion.cost).min(both.cost);
-    Some(Spectrum { plain, disc, motion, both, reach_cy_px: fitter.reach_cy_px(), unit: least.max(worth) })
+    Some(Spectrum { plain, disc, motion, both, reach_cy_px: reach_cy_px(&points), unit: least.max(worth) })
 }
 
 #[cfg(test)]

@@ -2,8 +2,9 @@
 
 use std::f64::consts::PI;
 
+use super::lanes;
 use super::power::{BESIDE_AXES, TILE, power_at};
-use super::psf::{PointSpread, disc, sinc};
+use super::psf::PointSpread;
 use super::pyramid::Level;
 use crate::linear::solve;
 
@@ -116,60 +117,153 @@ pub(super) fn points(level: &Level, power: &[f32]) -> Vec<Point> {
     points
 }
 
-/// A spectrum to which blurs are fitted.
+/// Highest frequency of a point that counts in full.
+pub(super) fn reach_cy_px(points: &[Point]) -> f64 {
+    points.iter().filter(|p| p.weight >= 1.0).map(|p| p.f).fold(0.0, f64::max)
+}
+
+/// Numbers that are added up at once.
+const LANES: usize = 4;
+
+/// A spectrum to which blurs are fitted: its points, each of their values in a row of its own, filled up with points of no
+/// weight.
 pub(super) struct Fitter {
-    pub(super) points: Vec<Point>,
+    /// Points that count.
+    count: usize,
+    fx: Vec<f32>,
+    fy: Vec<f32>,
+    f: Vec<f32>,
+    level: Vec<f32>,
+    weight: Vec<f32>,
+    aperture: Vec<f32>,
+    /// By [`LANES`] points.
+    terms: Vec<[[f32; LANES]; TERMS]>,
     /// Level, in powers of the noise, that fills the nulls.
-    pub(super) floor: f64,
+    floor: f32,
+}
+
+/// Normal equations of the scene's terms.
+type Equations = ([[f64; TERMS]; TERMS], [f64; TERMS]);
+
+/// What a scene of level `ln_scene` behind a blur gives at a point: weight of the point and level of the scene alone there,
+/// by what is seen now; and how far that is off.
+struct Pull {
+    weight: f32,
+    level: f32,
+    off: f32,
+}
+
+#[inline(always)]
+fn pull(ln_scene: f32, blur: f32, floor: f32, level: f32) -> Pull {
+    let signal = lanes::exp(ln_scene) * blur;
+    let seen = signal + floor;
+    let ln_seen = lanes::ln(seen);
+    let known = (signal / seen).max(0.05);
+    let off = (level - ln_seen) * (1.0 / OFF as f32);
+    // Of the scene alone: the logarithm of blur and floor / scene is taken off.
+    Pull { weight: known * known, level: level - (ln_seen - ln_scene), off: off * off }
 }
 
 impl Fitter {
-    /// Highest frequency of a point that counts in full.
-    pub(super) fn reach_cy_px(&self) -> f64 {
-        self.points.iter().filter(|p| p.weight >= 1.0).map(|p| p.f).fold(0.0, f64::max)
+    /// For these points.
+    pub(super) fn new<'a>(points: impl Iterator<Item = &'a Point> + Clone, floor: f64) -> Self {
+        let count = points.clone().count();
+        let fill = |value: &dyn Fn(&Point) -> f64, beyond: f32| {
+            let mut all: Vec<f32> = points.clone().map(|p| value(p) as f32).collect();
+            all.resize(count.next_multiple_of(LANES), beyond);
+            all
+        };
+        let columns: [Vec<f32>; TERMS] = std::array::from_fn(|k| fill(&|p| p.terms[k], 0.0));
+        let terms = (0..columns[0].len() / LANES)
+            .map(|c| std::array::from_fn(|k| std::array::from_fn(|l| columns[k][c * LANES + l])))
+            .collect();
+        Self {
+            count,
+            fx: fill(&|p| p.fx, 0.0),
+            fy: fill(&|p| p.fy, 0.0),
+            f: fill(&|p| p.f, 0.0),
+            level: fill(&|p| p.level, 0.0),
+            weight: fill(&|p| p.weight, 0.0),
+            aperture: fill(&|p| p.aperture, 1.0),
+            terms,
+            floor: floor as f32,
+        }
+    }
+
+    /// Power that the blur leaves at each point.
+    fn blur(&self, psf: &PointSpread) -> Vec<f32> {
+        let (s, c) = psf.motion_deg.to_radians().sin_cos();
+        let mut blur = self.aperture.clone();
+        if psf.motion_px > 0.0 {
+            let (across, up) = ((psf.motion_px * c) as f32, (psf.motion_px * s) as f32);
+            for ((blur, fx), fy) in blur.iter_mut().zip(&self.fx).zip(&self.fy) {
+                *blur *= lanes::sinc_squared(across * fx + up * fy);
+            }
+        }
+        if psf.defocus_px > 0.0 {
+            let around = (2.0 * PI * psf.defocus_px) as f32;
+            for (blur, f) in blur.iter_mut().zip(&self.f) {
+                *blur *= lanes::disc_squared(around * f);
+            }
+        }
+        blur
+    }
+
+    /// Row `ROW` of the normal equations.
+    fn row<const ROW: usize>(&self, weights: &[f32], levels: &[f32], to: &mut Equations) {
+        let mut sums = [[0.0_f32; LANES]; TERMS];
+        let mut right = [0.0_f32; LANES];
+        let (weights, levels) = (weights.as_chunks::<LANES>().0, levels.as_chunks::<LANES>().0);
+        for ((terms, weight), level) in self.terms.iter().zip(weights).zip(levels) {
+            let weighted: [f32; LANES] = std::array::from_fn(|l| terms[ROW][l] * weight[l]);
+            for (sums, other) in sums[..=ROW].iter_mut().zip(&terms[..=ROW]) {
+                for l in 0..LANES {
+                    sums[l] += weighted[l] * other[l];
+                }
+            }
+            for l in 0..LANES {
+                right[l] += weighted[l] * level[l];
+            }
+        }
+        let sum = |lanes: &[f32; LANES]| lanes.iter().map(|&l| f64::from(l)).sum::<f64>();
+        for k in 0..=ROW {
+            to.0[ROW][k] = sum(&sums[k]);
+        }
+        to.1[ROW] = sum(&right);
+    }
+
+    fn equations(&self, weights: &[f32], levels: &[f32]) -> Equations {
+        let mut all = ([[0.0; TERMS]; TERMS], [0.0; TERMS]);
+        self.row::<0>(weights, levels, &mut all);
+        self.row::<1>(weights, levels, &mut all);
+        self.row::<2>(weights, levels, &mut all);
+        self.row::<3>(weights, levels, &mut all);
+        self.row::<4>(weights, levels, &mut all);
+        self.row::<5>(weights, levels, &mut all);
+        self.row::<6>(weights, levels, &mut all);
+        self.row::<7>(weights, levels, &mut all);
+        self.row::<8>(weights, levels, &mut all);
+        all
     }
 
     /// Fits the scene behind the motion and disc of `psf`; its Gaussian is a term of the scene and is found.
     pub(super) fn fit(&self, psf: &PointSpread) -> SpectrumFit {
-        let (s, c) = psf.motion_deg.to_radians().sin_cos();
-        let blur: Vec<f64> = self
-            .points
-            .iter()
-            .map(|p| {
-                let motion = if psf.motion_px > 0.0 { sinc(psf.motion_px * (p.fx * c + p.fy * s)) } else { 1.0 };
-                let ring = if psf.defocus_px > 0.0 { disc(psf.defocus_px, p.f) } else { 1.0 };
-                (motion * ring).powi(2) * p.aperture
-            })
-            .collect();
-        let mut scene = vec![1e3_f64; self.points.len()];
-        // Logarithms of the scene, and of it behind the blur with the floor: each is worked out once.
-        let mut ln_scene = vec![1e3_f64.ln(); self.points.len()];
-        let mut ln_seen: Vec<f64> = blur.iter().map(|blur| (1e3 * blur + self.floor).ln()).collect();
-        let mut trust = vec![1.0_f64; self.points.len()];
+        let blur = self.blur(psf);
+        let n = blur.len();
+        let (mut weights, mut levels, mut costs) = (vec![0.0_f32; n], vec![0.0_f32; n], vec![0.0_f32; n]);
+        let points = || blur.iter().zip(&self.level).zip(&self.weight);
+        let first = 1e3_f32.ln();
+        for (((blur, level), own), (weight, to)) in points().zip(weights.iter_mut().zip(&mut levels)) {
+            let pull = pull(first, *blur, self.floor, *level);
+            (*weight, *to) = (own * pull.weight, pull.level);
+        }
         let mut found = [0.0; TERMS];
         let mut cost = f64::INFINITY;
+        let mut ln_scene = vec![0.0_f32; n];
         for _ in 0..3 {
-            let mut ata = [[0.0; TERMS]; TERMS];
-            let mut atb = [0.0; TERMS];
-            let logs = ln_scene.iter().zip(&ln_seen);
-            for ((((p, blur), scene), trust), (ln_scene, ln_seen)) in
-                self.points.iter().zip(&blur).zip(&scene).zip(&trust).zip(logs)
-            {
-                let signal = scene * blur;
-                let known = (signal / (signal + self.floor)).max(0.05);
-                let weight = p.weight * trust * known * known;
-                // Of the scene alone: the logarithm of blur and floor / scene is taken off.
-                let level = p.level - (ln_seen - ln_scene);
-                for i in 0..TERMS {
-                    let w = weight * p.terms[i];
-                    atb[i] += w * level;
-                    for j in 0..=i {
-                        ata[i][j] += w * p.terms[j];
-                    }
-                }
-            }
+            let (mut ata, mut atb) = self.equations(&weights, &levels);
             // What scenes are like, as one more measurement.
-            let prior = 0.02 * self.points.len() as f64 / (SCENE_SLOPE_SPREAD * SCENE_SLOPE_SPREAD);
+            let prior = 0.02 * self.count as f64 / (SCENE_SLOPE_SPREAD * SCENE_SLOPE_SPREAD);
             ata[1][1] += prior;
             atb[1] += prior * SCENE_SLOPE;
             let Some(mut solved) = solve(ata, atb) else { break };
@@ -181,19 +275,24 @@ impl Fitter {
                 solved = held;
             }
             found = solved;
-            cost = 0.0;
-            let logs = ln_scene.iter_mut().zip(&mut ln_seen);
-            for ((((p, blur), scene), trust), (ln_scene, ln_seen)) in
-                self.points.iter().zip(&blur).zip(&mut scene).zip(&mut trust).zip(logs)
-            {
-                let ln: f64 = p.terms.iter().zip(&found).map(|(a, b)| a * b).sum();
-                *ln_scene = ln.clamp(-5.0, 40.0);
-                *scene = ln_scene.exp();
-                *ln_seen = (*scene * blur + self.floor).ln();
-                let off = ((p.level - *ln_seen) / OFF).powi(2);
-                *trust = 1.0 / (1.0 + off);
-                cost += p.weight * OFF * OFF * off * *trust;
+            let found_lanes = found.map(|f| f as f32);
+            for (ln, terms) in ln_scene.as_chunks_mut::<LANES>().0.iter_mut().zip(&self.terms) {
+                *ln = [0.0; LANES];
+                for (terms, found) in terms.iter().zip(&found_lanes) {
+                    for l in 0..LANES {
+                        ln[l] += found * terms[l];
+                    }
+                }
             }
+            let to = weights.iter_mut().zip(&mut levels).zip(&mut costs);
+            for ((((blur, level), own), ln_scene), ((weight, to), cost)) in points().zip(&ln_scene).zip(to) {
+                let pull = pull(ln_scene.clamp(-5.0, 40.0), *blur, self.floor, *level);
+                let trust = 1.0 / (1.0 + pull.off);
+                *weight = own * trust * pull.weight;
+                *to = pull.level;
+                *cost = own * pull.off * trust;
+            }
+            cost = OFF * OFF * costs.iter().map(|&c| f64::from(c)).sum::<f64>();
         }
         SpectrumFit { psf: PointSpread { sigma_px: found[2].max(0.0).sqrt(), ..*psf }, cost }
     }

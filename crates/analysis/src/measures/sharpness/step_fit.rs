@@ -54,7 +54,7 @@ pub(crate) fn fit_line(samples: &[(f64, f64, f64)], sigma: f32) -> Option<LineFi
         window.v.push(v as f32);
     }
     let first = Glance::of(&window, sigma).start;
-    let step = fit_step(&window, &Normal::new(), first, 25, |_| Ok(())).ok()?.step;
+    let step = fit_step(&window, &Normal::new(), first, 25, |_, _| Ok(())).ok()?.step;
     (step.step > 0.0).then_some(LineFit {
         shift: f64::from(step.shift),
         slope: f64::from(step.slope),
@@ -63,7 +63,20 @@ pub(crate) fn fit_line(samples: &[(f64, f64, f64)], sigma: f32) -> Option<LineFi
     })
 }
 
-/// Least squares by Levenberg and Marquardt. `keep` sees each step that is an improvement and may end the fit.
+/// What the next rounds may gain, in units of what the linear model promises of the next one.
+const AHEAD: f64 = 3.0;
+
+/// Where a fit is going.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Outlook {
+    /// Root mean square of the residuals that it may come to at the least, DN.
+    pub(super) rms: f32,
+    /// Change of ln sigma that the linear model asks for.
+    pub(super) widening: f64,
+}
+
+/// Least squares by Levenberg and Marquardt. `keep` sees each step that is an improvement and where the fit is going, and may
+/// end it.
 ///
 /// # Errors
 /// [`Reject::NoFit`] where it does not settle; what `keep` says.
@@ -72,7 +85,7 @@ pub(super) fn fit_step(
     normal: &Normal,
     start: Step,
     rounds: usize,
-    keep: impl Fn(&Step) -> Result<(), Reject>,
+    keep: impl Fn(&Step, &Outlook) -> Result<(), Reject>,
 ) -> Result<Fitted, Reject> {
     let n = window.v.len();
     if n < 4 * PARAMETERS {
@@ -81,12 +94,19 @@ pub(super) fn fit_step(
     let mut now = start;
     let mut damping = 1e-3_f64;
     let (mut ata, mut atb, mut cost) = normal_equations(window.columns(), normal, &now);
+    let freedom = (n - PARAMETERS) as f64;
+    let mut improved = false;
     for _ in 0..rounds {
         let mut damped = ata;
         for (k, row) in damped.iter_mut().enumerate() {
             row[k] += damping * row[k].max(1e-12);
         }
         let delta = solve(damped, atb).ok_or(Reject::NoFit)?;
+        if std::mem::take(&mut improved) {
+            let promised: f64 = delta.iter().zip(&atb).map(|(d, b)| d * b).sum();
+            let rms = ((cost - AHEAD * promised).max(0.0) / freedom).sqrt() as f32;
+            keep(&now, &Outlook { rms, widening: delta[5] })?;
+        }
         let next = Step {
             low: now.low + delta[0] as f32,
             step: now.step + delta[1] as f32,
@@ -99,11 +119,11 @@ pub(super) fn fit_step(
         let (ata_next, atb_next, cost_next) =
             if sane { normal_equations(window.columns(), normal, &next) } else { (ata, atb, f64::INFINITY) };
         if cost_next <= cost {
-            keep(&next)?;
             let settled = cost - cost_next < 1e-4 * cost && delta[5].abs() < 3e-3 && delta[2].abs() < 3e-3;
             now = next;
             (ata, atb, cost) = (ata_next, atb_next, cost_next);
             damping = (damping * 0.2).max(1e-9);
+            improved = true;
             if settled {
                 break;
             }
@@ -114,5 +134,5 @@ pub(super) fn fit_step(
             }
         }
     }
-    Ok(Fitted { step: now, rms: (cost / (n - PARAMETERS) as f64).sqrt() as f32, ata })
+    Ok(Fitted { step: now, rms: (cost / freedom).sqrt() as f32, ata })
 }

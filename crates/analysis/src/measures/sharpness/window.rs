@@ -92,25 +92,33 @@ impl Window {
                     let spp = samples.frame.filter.samples_per_pixel;
                     let row = samples.frame.row(y);
                     let cells = &samples.cells[(y % samples.period.1) * samples.period.0..][..samples.period.0];
-                    let mut phase = first % samples.period.0;
+                    let period = cells.len();
+                    let phase = first % period;
+                    let mut own = cells.iter().enumerate().filter_map(|(at, cell)| Some((at, (*cell)?)));
+                    // Nearly all arrays hold one such sample in a row of their period.
+                    if let (Some((own_phase, cell)), None) = (own.next(), own.next()) {
+                        let first = first + (own_phase + period - phase) % period;
+                        let n = (last + 1).saturating_sub(first).div_ceil(period);
+                        self.push_all(at, dy, n, |k| (first + k * period) as f32);
+                        let read = |k: usize| row[(first + k * period) * spp + samples.sample];
+                        self.clipped |= (0..n).fold(false, |any, k| any | (read(k) >= cell.clip_dn));
+                        self.v.extend((0..n).map(|k| (f32::from(read(k)) - cell.black_dn) * cell.scale));
+                        continue;
+                    }
                     for x in first..=last {
-                        if let Some(cell) = cells[phase] {
+                        if let Some(cell) = cells[x % period] {
                             let dn = row[x * spp + samples.sample];
                             self.clipped |= dn >= cell.clip_dn;
-                            self.push(at, x as f32 - at.x, dy, (f32::from(dn) - cell.black_dn) * cell.scale);
-                        }
-                        phase += 1;
-                        if phase == cells.len() {
-                            phase = 0;
+                            self.push_all(at, dy, 1, |_| x as f32);
+                            self.v.push((f32::from(dn) - cell.black_dn) * cell.scale);
                         }
                     }
                 }
                 Source::Level(level) => {
-                    let row = &level.dn[y * level.width..(y + 1) * level.width];
-                    for x in first..=last {
-                        self.clipped |= holds_saturated(row[x]);
-                        self.push(at, x as f32 - at.x, dy, row[x]);
-                    }
+                    let row = &level.dn[y * level.width..][first..=last];
+                    self.clipped |= row.iter().fold(false, |any, dn| any | holds_saturated(*dn));
+                    self.push_all(at, dy, row.len(), |k| (first + k) as f32);
+                    self.v.extend_from_slice(row);
                 }
             }
         }
@@ -127,11 +135,11 @@ impl Window {
         (0..self.v.len()).map(one).collect()
     }
 
+    /// Places of `n` samples of a row, `dy` from the edge's; `column` tells each one's column.
     #[inline]
-    fn push(&mut self, at: Place, dx: f32, dy: f32, v: f32) {
-        self.t.push(at.nx * dx + at.ny * dy);
-        self.u.push(at.nx * dy - at.ny * dx);
-        self.v.push(v);
+    fn push_all(&mut self, at: Place, dy: f32, n: usize, column: impl Fn(usize) -> f32) {
+        self.t.extend((0..n).map(|k| at.nx * (column(k) - at.x) + at.ny * dy));
+        self.u.extend((0..n).map(|k| at.nx * dy - at.ny * (column(k) - at.x)));
     }
 }
 
