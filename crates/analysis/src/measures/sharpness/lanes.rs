@@ -60,6 +60,7 @@ pub(super) fn sinc_squared(x: f32) -> f32 {
 }
 
 /// (2 J1(x) / x)^2, the power of a disc's transfer function; the same approximations as in [`super::psf`].
+#[allow(clippy::excessive_precision, reason = "the coefficients as they are printed")]
 #[inline(always)]
 pub(super) fn disc_squared(x: f32) -> f32 {
     let a = x.abs();
