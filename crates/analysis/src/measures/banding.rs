@@ -104,6 +104,15 @@ impl Lines {
         }
     }
 
+    /// True where at least half of the groups of lines are seen in several parts of the frame: a wave over few of them would
+    /// be the scene's.
+    pub(crate) fn mostly_seen(&self) -> bool {
+        let seen_twice = |line: &[(f64, f64)]| line.iter().filter(|s| s.1 > 0.0).count() > 1;
+        let groups = self.sums.chunks_exact(self.side * PARTS);
+        let all = groups.len();
+        2 * groups.filter(|group| group.chunks_exact(PARTS).any(seen_twice)).count() >= all
+    }
+
     /// All offsets: what blocks show (`within`), and a longer wave in place of what they show of it.
     pub(crate) fn with_wave(&self, within: Spread, wave: Option<Wave>) -> Spread {
         let Some(Wave { period, spread_dn, sure }) = wave else { return within };
@@ -261,6 +270,19 @@ mod tests {
             let v = s.black + (e + e.sqrt() * rng.normal() + s.read_noise * rng.normal()) / s.gain;
             (v + row(y) + column(x)).round()
         })
+    }
+
+    #[test]
+    fn lines_seen_in_one_part_or_in_few_groups_only_are_not_mostly_seen() {
+        let shape = super::BlockShape::of(&frame(|_| 0.0, |_| 0.0)).unwrap();
+        let mut lines = super::Lines::new(&shape, 10 * shape.side, 1_024);
+        let group = shape.side * super::PARTS;
+        lines.sums.iter_mut().step_by(group).for_each(|s| s.1 = 1.0);
+        assert!(!lines.mostly_seen());
+        lines.sums.iter_mut().skip(3).step_by(group).take(4).for_each(|s| s.1 = 1.0);
+        assert!(!lines.mostly_seen());
+        lines.sums.iter_mut().skip(3).step_by(group).take(5).for_each(|s| s.1 = 1.0);
+        assert!(lines.mostly_seen());
     }
 
     #[test]

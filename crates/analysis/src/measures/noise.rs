@@ -250,7 +250,7 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
     {
         *to = lines.spread().map(|within| {
             lines_dn2 += within.dn * within.dn * lines.left_over();
-            Spread { plain, ..lines.with_wave(within, waves.find()) }
+            Spread { plain, ..lines.with_wave(within, waves.find().filter(|_| lines.mostly_seen())) }
         });
     }
     let pooled: Vec<Point> = points.iter().flatten().copied().collect();
