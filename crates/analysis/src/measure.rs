@@ -49,12 +49,7 @@ pub fn measure(frame: &Frame) -> Measures {
     settle::settle_read_noise(frame, &mut found, &masked);
     let clipped_from: Vec<f64> = usable.iter().map(|u| u.clipped_from).collect();
     let hot = found.variances(&frame.levels).and_then(|v| {
-        let most = hot_pixels::count(frame, &clipped_from, |p, level| v[p].bounds(level).1);
-        let settled = most.and_then(|most| {
-            let least = || hot_pixels::count(frame, &clipped_from, |p, level| v[p].bounds(level).0);
-            if found.knows_all_tones() { Ok(most) } else { hot_pixels::agreed(most, least()?) }
-        });
-        settled.unwrap_or_else(|why| {
+        hot_pixels::count(frame, &clipped_from, |p, level| v[p].bounds(level)).unwrap_or_else(|why| {
             found.notes.push(why.into());
             None
         })

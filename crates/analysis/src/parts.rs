@@ -30,7 +30,10 @@ pub fn run(part: &str, frame: &Frame, channels: &[Channel]) -> u64 {
             let lines: Vec<(f64, f64)> = channels.iter().map(line).collect();
             let variance = |p: usize, dn: f64| lines[p].0 * (dn - channels[p].black_dn).max(0.0) + lines[p].1;
             let clipped_from: Vec<f64> = channels.iter().map(|c| c.saturation_dn).collect();
-            hot_pixels::count(frame, &clipped_from, variance).ok().flatten().unwrap_or(0)
+            hot_pixels::count(frame, &clipped_from, |p, dn| (variance(p, dn), variance(p, dn)))
+                .ok()
+                .flatten()
+                .unwrap_or(0)
         }
         "clipping and likeness" => {
             let threshold = |c: &Channel| Thresholds {

@@ -9,6 +9,7 @@ use rawassay_decode::{Colour, Frame};
 
 use super::few_samples::{ALONE, Sorted};
 use super::histogram::picture_area;
+use super::hot_cells::{Cell, RING};
 
 /// Height of a hot pixel over its surroundings at the least, standard deviations of the noise there.
 pub(super) const TALL: f64 = 8.0;
@@ -35,9 +36,6 @@ const MOVED_BESIDE_HOT: (f64, f64) = (0.06, 0.8);
 
 /// Share of the height by which three of the four next pixels may all rise, beyond one standard deviation.
 const RISE: f64 = 0.08;
-
-/// How far pixels are looked at.
-const RING: isize = 3;
 
 /// Blocks in which samples that stand alone are looked for; three by three of them make the vicinity, and the fifth
 /// largest counts: the pixel itself and three others may be hot.
@@ -74,17 +72,6 @@ impl Site {
     fn stands_out(&self) -> bool {
         self.height_dn >= self.least_dn(1.0, self.beside_hot)
     }
-}
-
-/// Offsets from one cell of the filter array.
-struct Cell {
-    plane: usize,
-    /// Next samples of its plane.
-    like: Vec<isize>,
-    /// Samples two and three pixels away, with their planes.
-    ring: Vec<(isize, usize)>,
-    /// The eight next pixels: offset, plane, weight.
-    next: [(isize, usize, f64); 8],
 }
 
 /// The frame as the surroundings of its pixels.
@@ -403,36 +390,4 @@ fn number_of(known: &mut Vec<Colour>, colour: Colour) -> usize {
         known.push(colour);
         known.len() - 1
     })
-}
-
-impl Cell {
-    fn of(frame: &Frame, x: usize, y: usize) -> Self {
-        let filter = &frame.filter;
-        // Far enough in that no offset is negative.
-        let (x, y) = (x + 2 * filter.columns * 3, y + 2 * filter.rows * 3);
-        let plane_at = |dx: isize, dy: isize| filter.plane_at(x.wrapping_add_signed(dx), y.wrapping_add_signed(dy));
-        let plane = plane_at(0, 0);
-        let offset = |dx: isize, dy: isize| dy * frame.width as isize + dx;
-        let reach = if (filter.columns, filter.rows) == (1, 1) { 1 } else { 2 };
-        let (mut like, mut ring, mut next) = (Vec::new(), Vec::new(), [(0, 0, 0.0); 8]);
-        let mut nexts = next.iter_mut();
-        for dy in -RING..=RING {
-            for dx in -RING..=RING {
-                let far = dx.abs().max(dy.abs());
-                let other = plane_at(dx, dy);
-                if far > 0 && far <= reach && other == plane {
-                    like.push(offset(dx, dy));
-                }
-                if far > 1 {
-                    ring.push((offset(dx, dy), other));
-                } else if far == 1 {
-                    let weight = if dx == 0 || dy == 0 { 1.0 } else { 0.5 };
-                    if let Some(to) = nexts.next() {
-                        *to = (offset(dx, dy), other, weight);
-                    }
-                }
-            }
-        }
-        Self { plane, like, ring, next }
-    }
 }

@@ -10,6 +10,8 @@ pub(crate) mod clipping;
 pub(crate) mod few_samples;
 pub(crate) mod glow;
 pub(crate) mod histogram;
+mod hot_cells;
+mod hot_pass;
 pub(crate) mod hot_pixels;
 pub(crate) mod hot_sites;
 pub(crate) mod levels;
@@ -23,6 +25,7 @@ pub(crate) mod saturation;
 pub mod scatter;
 pub(crate) mod settle;
 pub mod sharpness;
+mod variance;
 pub(crate) mod waves;
 
 use rawassay_decode::BlackFrom;

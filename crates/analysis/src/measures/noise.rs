@@ -12,6 +12,7 @@ use super::banding::{self, Lines, Spread};
 use super::histogram::picture_area;
 use super::line_fit::{self, Line, Point};
 use super::patches::{BlockShape, PlaneStat};
+use super::variance::Variance;
 use super::waves::Waves;
 
 /// Variance that rounding to whole DN adds.
@@ -283,28 +284,6 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
     out
 }
 
-/// Noise of one plane as a function of the level.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Variance {
-    line: Line,
-    black_dn: f64,
-    /// Levels above black between which the line is known; `None` where it holds for all.
-    tones_dn: Option<(f64, f64)>,
-}
-
-impl Variance {
-    /// Least and greatest variance (DN squared) of a tone at a level, DN absolute. Outside the tones that were measured it
-    /// lies between none and all of it being the noise of light, which is proportional to the level.
-    pub(crate) fn bounds(&self, level_dn: f64) -> (f64, f64) {
-        let level = (level_dn - self.black_dn).max(0.0);
-        let at = |level: f64| self.line.at(level).max(ROUNDING);
-        let Some((low, high)) = self.tones_dn else { return (at(level), at(level)) };
-        let nearest = level.clamp(low.max(1.0), high.max(1.0));
-        let (still, light) = (at(nearest), (at(nearest) * level / nearest).max(ROUNDING));
-        (still.min(light), still.max(light))
-    }
-}
-
 impl FrameNoise {
     /// Noise by level of each plane; `None` where it is unknown.
     pub(crate) fn variances(&self, levels: &[PlaneLevels]) -> Option<Vec<Variance>> {
@@ -313,11 +292,6 @@ impl FrameNoise {
             Some(Variance { line: p.line?, black_dn: l.black_dn, tones_dn })
         };
         self.planes.iter().zip(levels).map(variance).collect()
-    }
-
-    /// True where the noise of every tone is known.
-    pub(crate) fn knows_all_tones(&self) -> bool {
-        self.planes.iter().all(|p| p.gain_e_per_dn.is_some())
     }
 }
 

@@ -264,6 +264,14 @@ fn disc_counts(fit: &ShapeFit) -> bool {
     p.defocus_px >= LEAST_DEFOCUS_PX && p.defocus_px.powi(2) / 4.0 >= 0.8 * p.sigma_px.powi(2)
 }
 
+/// Radius of a disc of the variance of the round part beside a motion, where that part is too wide for a sharp frame: it need
+/// not have the shape of one.
+fn radius_beside(motion: &ShapeFit, allowance: f64) -> Option<f64> {
+    let sigma_px = motion.psf.sigma_px;
+    let wide = sigma_px.hypot(PIXEL_SIGMA_PX) > MIXED_MARGIN * allowance;
+    wide.then(|| 2.0 * (sigma_px.powi(2) - 0.25).max(0.0).sqrt())
+}
+
 /// Share of the directions (by what they count for) that a point spread explains.
 fn explained(fitter: &ShapeFitter, stacks: &[Stack], psf: &PointSpread) -> f64 {
     let costs = fitter.by_stack(psf);
@@ -280,16 +288,13 @@ fn told(reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading, fits: &Fits,
         if e.with_disc > LEAST_EVIDENCE && disc_counts(both) && motion_counts(both) {
             return reading(Verdict::Mixed, both.psf, sure(e.motion_gain.min(e.with_disc)));
         }
-        // A wide round part without the shape of a disc is still no sharp frame.
-        if motion.psf.sigma_px.hypot(PIXEL_SIGMA_PX) > MIXED_MARGIN * e.allowance && motion_counts(motion) {
+        if motion_counts(motion)
+            && let Some(radius) = radius_beside(motion, e.allowance)
+        {
             if disc_counts(both) {
                 return reading(Verdict::Mixed, both.psf, 0.6);
             }
-            let found = reading(Verdict::Mixed, motion.psf, 0.6);
-            return KindReading {
-                defocus_px: Some(2.0 * (motion.psf.sigma_px.powi(2) - 0.25).max(0.0).sqrt()),
-                ..found
-            };
+            return KindReading { defocus_px: Some(radius), ..reading(Verdict::Mixed, motion.psf, 0.6) };
         }
         return reading(Verdict::Motion, motion.psf, sure(e.motion_gain));
     }
@@ -333,9 +338,9 @@ fn one_direction(
         return reading(Verdict::Defocus, disc.psf, 0.6);
     }
     if -for_disc > LEAST_EVIDENCE && motion_counts(motion) {
-        let wide = motion.psf.sigma_px.hypot(PIXEL_SIGMA_PX) > MIXED_MARGIN * allowance;
-        let verdict = if wide { Verdict::Mixed } else { Verdict::Motion };
-        return KindReading { one_way: true, ..reading(verdict, motion.psf, 0.6) };
+        let defocus_px = radius_beside(motion, allowance);
+        let verdict = if defocus_px.is_some() { Verdict::Mixed } else { Verdict::Motion };
+        return KindReading { one_way: true, defocus_px, ..reading(verdict, motion.psf, 0.6) };
     }
     reading(
         Verdict::Undetermined("edges run in one direction only: motion and missed focus look alike there"),

@@ -205,8 +205,12 @@ fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading, share: f6
     let blur = &mut reading.blur;
     blur.confidence = kind.confidence.min(0.5) + (kind.confidence - 0.5).max(0.0) * share;
     let psf = &kind.psf;
-    let motion = |blur: &mut Blur| {
-        if !kind.one_way {
+    let notes = &mut reading.notes;
+    let mut motion = |blur: &mut Blur| {
+        if kind.one_way {
+            let note = "nearly all edges face one way: motion blurred them, its length and direction do not show";
+            notes.push(note.into());
+        } else {
             blur.motion_px = known(psf.motion_px);
             blur.motion_deg = known(psf.motion_deg);
         }
@@ -226,10 +230,6 @@ fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading, share: f6
         Verdict::Motion => {
             blur.kind = BlurKind::Motion;
             motion(blur);
-            if kind.one_way {
-                let note = "nearly all edges face one way: motion blurred them, its length and direction do not show";
-                reading.notes.push(note.into());
-            }
         }
         Verdict::Mixed => {
             blur.kind = BlurKind::Mixed;

@@ -1,0 +1,49 @@
+//! Where the surroundings of a pixel lie, for each cell of the filter array.
+
+use rawassay_decode::Frame;
+
+/// How far pixels are looked at.
+pub(super) const RING: isize = 3;
+
+/// Offsets from one cell of the filter array.
+pub(super) struct Cell {
+    pub(super) plane: usize,
+    /// Next samples of its plane.
+    pub(super) like: Vec<isize>,
+    /// Samples two and three pixels away, with their planes.
+    pub(super) ring: Vec<(isize, usize)>,
+    /// The eight next pixels: offset, plane, weight.
+    pub(super) next: [(isize, usize, f64); 8],
+}
+
+impl Cell {
+    pub(super) fn of(frame: &Frame, x: usize, y: usize) -> Self {
+        let filter = &frame.filter;
+        // Far enough in that no offset is negative.
+        let (x, y) = (x + 2 * filter.columns * 3, y + 2 * filter.rows * 3);
+        let plane_at = |dx: isize, dy: isize| filter.plane_at(x.wrapping_add_signed(dx), y.wrapping_add_signed(dy));
+        let plane = plane_at(0, 0);
+        let offset = |dx: isize, dy: isize| dy * frame.width as isize + dx;
+        let reach = if (filter.columns, filter.rows) == (1, 1) { 1 } else { 2 };
+        let (mut like, mut ring, mut next) = (Vec::new(), Vec::new(), [(0, 0, 0.0); 8]);
+        let mut nexts = next.iter_mut();
+        for dy in -RING..=RING {
+            for dx in -RING..=RING {
+                let far = dx.abs().max(dy.abs());
+                let other = plane_at(dx, dy);
+                if far > 0 && far <= reach && other == plane {
+                    like.push(offset(dx, dy));
+                }
+                if far > 1 {
+                    ring.push((offset(dx, dy), other));
+                } else if far == 1 {
+                    let weight = if dx == 0 || dy == 0 { 1.0 } else { 0.5 };
+                    if let Some(to) = nexts.next() {
+                        *to = (offset(dx, dy), other, weight);
+                    }
+                }
+            }
+        }
+        Self { plane, like, ring, next }
+    }
+}

@@ -1,0 +1,142 @@
+//! The pass over the frame that finds the few samples which may be hot pixels: whole stretches are compared at once.
+
+use rawassay_decode::Frame;
+
+use super::histogram::picture_area;
+use super::hot_sites::RANGE_NOISE;
+
+/// Height above the second highest of the four next samples of a like cell from which a sample is looked at, standard
+/// deviations.
+const LOOKED_AT: f64 = 3.5;
+
+/// Samples of a row that are looked at together before one by one: nearly all stretches hold nothing.
+const STRETCH: usize = 32;
+
+/// Samples of such a stretch that are passed over together where it does hold something.
+const EIGHT: usize = 8;
+
+/// Calls `each` for every sample that stands above at least three of the four next samples of a like cell of the array.
+pub(super) fn look_over(
+    frame: &Frame,
+    (margin_x, margin_y): (usize, usize),
+    variance: &impl Fn(usize, f64) -> f64,
+    mut each: impl FnMut(usize, usize),
+) {
+    let area = picture_area(frame);
+    let (dx, dy) = (frame.filter.columns, frame.filter.rows);
+    // The least height by level, 16 codes a step, the least of the planes.
+    let planes = frame.filter.planes.len();
+    let least: Vec<u16> = (0..4096)
+        .map(|i| {
+            let v = (0..planes).map(|p| variance(p, 16.0 * f64::from(i))).fold(f64::INFINITY, f64::min);
+            (LOOKED_AT * v.max(0.0).sqrt()).clamp(1.0, 65535.0) as u16
+        })
+        .collect();
+    // The least of all levels from here on: what no sample of a stretch whose darkest side is here may exceed.
+    let mut from_here = least.clone();
+    for i in (0..from_here.len() - 1).rev() {
+        from_here[i] = from_here[i].min(from_here[i + 1]);
+    }
+    // Four standard deviations, the most of all levels up to here and of the next step.
+    let mut up_to_here: Vec<u16> = (1..=4096)
+        .map(|i| {
+            let v = (0..planes).map(|p| variance(p, 16.0 * f64::from(i))).fold(0.0, f64::max);
+            (RANGE_NOISE * v.max(0.0).sqrt() + 1.0).clamp(1.0, 65535.0) as u16
+        })
+        .collect();
+    for i in 1..up_to_here.len() {
+        up_to_here[i] = up_to_here[i].max(up_to_here[i - 1]);
+    }
+    let n = area.width - 2 * margin_x;
+    let first = area.x + margin_x;
+    let (mut side, mut step) = ([0_u16; STRETCH], [0_u16; STRETCH]);
+    for y in area.y + margin_y..area.bottom() - margin_y {
+        let (row, row_over, row_under) = (frame.row(y), frame.row(y - dy), frame.row(y + dy));
+        for start in (0..n).step_by(STRETCH) {
+            let (x, len) = (first + start, STRETCH.min(n - start));
+            let here = &row[x..][..len];
+            let (left, right) = (&row[x - dx..][..len], &row[x + dx..][..len]);
+            let (over, under) = (&row_over[x..][..len], &row_under[x..][..len]);
+            let (mut step_dn, mut darkest) = (0, u16::MAX);
+            for i in 0..len {
+                // The second highest of the four.
+                let across = (left[i].max(right[i]), left[i].min(right[i]));
+                let down = (over[i].max(under[i]), over[i].min(under[i]));
+                side[i] = across.0.min(down.0).max(across.1.max(down.1));
+                step[i] = here[i].saturating_sub(side[i]);
+                step_dn = step_dn.max(step[i]);
+                darkest = darkest.min(side[i]);
+            }
+            let least_here = from_here[usize::from(darkest >> 4)];
+            if step_dn <= least_here {
+                continue;
+            }
+            // In arrays of at most 2 x 2 the diagonal ones of a like cell are as near: a hot pixel stands above all but one.
+            if dx <= 2
+                && dy <= 2
+                && let Some(eight) = eight([row_over, row, row_under].map(|row| &row[x - dx..]), dx)
+            {
+                eight.sift(&mut step, &from_here, &up_to_here);
+            }
+            for (group, steps) in step[..len].chunks(EIGHT).enumerate() {
+                if !steps.iter().fold(false, |any, &s| any | (s > least_here)) {
+                    continue;
+                }
+                for (i, &step) in steps.iter().enumerate() {
+                    let i = group * EIGHT + i;
+                    if step > least_here && step > least[usize::from(side[i] >> 4)] {
+                        each(x + i, y);
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The eight next samples of a like cell, for each sample of a stretch.
+struct Eight {
+    /// Second highest of them.
+    second: [u16; STRETCH],
+    /// Height of the sample above that.
+    above: [u16; STRETCH],
+    lowest: [u16; STRETCH],
+}
+
+/// Looks at the eight; `rows` are those above, of and below the stretch, from `dx` columns before. `None` for what is left at
+/// the end of a row.
+fn eight(rows: [&[u16]; 3], dx: usize) -> Option<Eight> {
+    let chunk = |row: usize, from: usize| rows[row].get(from..).and_then(|v| v.first_chunk::<STRETCH>());
+    let [a, b, c] = [chunk(0, 0)?, chunk(0, dx)?, chunk(0, 2 * dx)?];
+    let [d, here, e] = [chunk(1, 0)?, chunk(1, dx)?, chunk(1, 2 * dx)?];
+    let [f, g, h] = [chunk(2, 0)?, chunk(2, dx)?, chunk(2, 2 * dx)?];
+    let mut eight = Eight { second: [0; STRETCH], above: [0; STRETCH], lowest: [0; STRETCH] };
+    for i in 0..STRETCH {
+        // Highest, second and lowest of two pairs of pairs, then of all.
+        let (p, q, r, s) = (a[i].max(b[i]), c[i].max(d[i]), e[i].max(f[i]), g[i].max(h[i]));
+        let (t, u, v, w) = (a[i].min(b[i]), c[i].min(d[i]), e[i].min(f[i]), g[i].min(h[i]));
+        let (high_one, second_one) = (p.max(q), p.min(q).max(t.max(u)));
+        let (high_two, second_two) = (r.max(s), r.min(s).max(v.max(w)));
+        let second = high_one.min(high_two).max(second_one.max(second_two));
+        eight.second[i] = second;
+        eight.above[i] = here[i].saturating_sub(second);
+        eight.lowest[i] = t.min(u).min(v.min(w));
+    }
+    Some(eight)
+}
+
+impl Eight {
+    /// Takes the steps of those samples away that do not stand out of their eight as [`super::hot_sites`] asks for at the
+    /// least: by the noise (`from_here`: its least by level, 16 codes a step) and by half of what the eight differ beyond
+    /// the noise (`up_to_here`: four standard deviations at the most).
+    fn sift(&self, step: &mut [u16], from_here: &[u16], up_to_here: &[u16]) {
+        let lowest = self.lowest.iter().fold(u16::MAX, |least, &v| least.min(v));
+        let highest = self.second.iter().fold(0, |most, &v| most.max(v));
+        let least_dn = from_here[usize::from(lowest >> 4)];
+        let range_noise_dn = up_to_here[usize::from(highest >> 4)];
+        for (i, step) in step.iter_mut().enumerate().take(STRETCH) {
+            let range = (self.second[i] - self.lowest[i]).saturating_sub(range_noise_dn);
+            let out = self.above[i] > least_dn && self.above[i] >= range / 2;
+            *step = if out { *step } else { 0 };
+        }
+    }
+}
