@@ -3,6 +3,7 @@
 
 use super::{Case, Finding, FindingCode, Parts, Severity, surface};
 use crate::brief::length::short;
+use crate::measures::BlurKind;
 use crate::print::Aspect;
 
 /// Share of a frame that neighbours have in common when stitched. Common practice, no source.
@@ -27,9 +28,12 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let closer =
         if case.crop.is_some() { "crop less, go closer or use a longer lens" } else { "use a camera with more pixels" };
     let smaller = super::or_print_smaller(case);
+    // A shaken frame is sharp only along the line of its motion.
+    let moved = case.blur_kind() == BlurKind::Motion;
+    let which = if moved { "Along its motion the frame is" } else { "The frame is" };
     let wide = match (edges, brings.rise_px.and_then(|px| case.mm(px)), case.value(Aspect::Sharpness)) {
         (Some(_), Some(mm), Some(eyes)) => format!(
-            " The frame is sharp pixel by pixel, but so enlarged its edges are {} mm wide, {eyes:.1} times what {}; {clean:.0} ppi would do.",
+            " {which} sharp pixel by pixel, but so enlarged its edges are {} mm wide, {eyes:.1} times what {}; {clean:.0} ppi would do.",
             short(mm),
             super::finest_words(case).replace("one pixel", "fills one pixel"),
         ),
