@@ -88,3 +88,31 @@ fn scenes_with_lines_of_their_own_are_not_banded() {
         }
     }
 }
+
+#[test]
+fn offsets_are_sized_among_walls_leaves_print_and_in_haze() {
+    let scenes = [
+        SceneKind::Buildings,
+        SceneKind::DeepLeaves,
+        SceneKind::Harbour,
+        SceneKind::Haze,
+        SceneKind::Text,
+        SceneKind::Horizon,
+        SceneKind::Fence,
+    ];
+    let mut sized = 0;
+    for (n, scene) in scenes.into_iter().enumerate() {
+        let mut camera = camera(n, 2_400.0);
+        let read_dn = camera.read_noise_dn_at(100.0);
+        camera.row_banding.random_dn = 0.5 * read_dn;
+        let recipe = Recipe::new(scene.clone()).size(1_500, 1_100).camera(camera).exposure(100.0, -1.0);
+        let (m, truth) = measured(&recipe.seeds(40 + n as u64, n as u64));
+        let (row, column) = (m.noise.row_banding_dn, m.noise.column_banding_dn);
+        if let Some(row) = row {
+            assert!((row / truth.row_banding_dn - 1.0).abs() < 0.25, "{scene:?}: {row} of {}", truth.row_banding_dn);
+            sized += 1;
+        }
+        assert!(column.is_none_or(|c| c < 0.25 * read_dn), "{scene:?}: {column:?} of none");
+    }
+    assert!(sized >= 5, "{sized} of 7");
+}

@@ -43,8 +43,8 @@ pub fn measure(frame: &Frame) -> Measures {
             clipped_from: f64::from(s.clipped_from),
         })
         .collect();
-    let mut found = noise::noise(frame, &blocks, &usable);
     let masked = masked::measure(frame);
+    let mut found = noise::noise(frame, &blocks, &usable, [masked.row_banding_dn, masked.column_banding_dn]);
     let picture_read: Vec<Option<f64>> = found.planes.iter().map(|p| p.read_noise_dn).collect();
     settle::settle_read_noise(frame, &mut found, &masked);
     let clipped_from: Vec<f64> = usable.iter().map(|u| u.clipped_from).collect();

@@ -23,7 +23,7 @@ pub fn run(part: &str, frame: &Frame, channels: &[Channel]) -> u64 {
                 .iter()
                 .map(|c| Usable { black_dn: c.black_dn, floor_dn: None, clipped_from: c.saturation_dn })
                 .collect();
-            noise(frame, &Blocks::measure(frame), &usable).flat_patches
+            noise(frame, &Blocks::measure(frame), &usable, [None; 2]).flat_patches
         }
         "hot pixels" => {
             let line = |c: &Channel| (1.0 / c.gain_e_per_dn.unwrap_or(1.0), c.read_noise_dn.unwrap_or(1.0).powi(2));

@@ -1,35 +1,45 @@
 //! Offsets of whole rows or columns beyond what independent noise explains.
 //!
-//! Measures: standard deviation of the offsets, DN. Method: in each block of the mosaic a level and a slope are taken out
-//! of every plane; what is left is averaged along each row, separately in eight parts of the frame's width. An offset
-//! of the whole row shows in all parts alike, so the mean product of different parts is its variance; noise, and any
-//! structure of the scene that does not cross the whole frame, has a mean product of zero. Columns likewise.
+//! Measures: standard deviation of the offsets, DN. Method: independent offsets by [`super::line_offsets`], a wave over the
+//! lines, found in even blocks by [`super::waves`], by differences of half its period, so that neither level nor slope nor
+//! structure of the scene counts. Lines of the scene itself are told by two signs: the lens draws them over more than
+//! one line, and they go with the light.
 //! Source: own derivation, docs/measures.md.
-//! Fails when: fewer than eight rows of blocks. Waves longer than a block are left to [`super::waves`].
+//! Fails when: fewer than 128 lines, or too little of the frame is even.
 
-use super::banding_tone::ByTone;
-use super::patches::{BlockShape, PlaneStat};
-use super::waves::{Wave, left_by_block};
+use rawassay_decode::Frame;
 
-/// Parts of the frame along a line.
-pub(super) const PARTS: usize = 8;
-
-/// Fewest groups of lines (block rows).
-const FEWEST_GROUPS: usize = 8;
+use super::line_offsets::{Offsets, offsets, wave};
+use super::line_steps::LineSteps;
+use super::noise::Usable;
+use super::variance::Variance;
+use super::waves::Wave;
 
 /// Banding is stated from this many standard errors on; below it is zero.
-const SIGNIFICANT: f64 = 3.0;
+const SIGNIFICANT: f64 = 3.5;
+
+/// So many standard errors make a variance sure enough to look no further.
+const WELL_KNOWN: f64 = 6.0;
+
+/// Goes over a large frame, each over an even part of it.
+const MOST_GOES: usize = 4;
+
+/// Least that the middle group of lines shows of the mean of all: bands are everywhere, lines of the scene are not.
+const EVERYWHERE: f64 = 0.3;
+
+/// Difference of chi-squared from which offsets count as the sensor's, or as the scene's.
+const TELLS: f64 = 4.0;
+
+/// Most of it that offsets of the sensor leave, of two tests.
+const FITS: f64 = 9.0;
+
+/// A wave is stated from this many times the squared amplitude of chance.
+const WAVE_OVER_CHANCE: f64 = 16.0;
 
 /// Most correlation of neighbours, in standard deviations of one block's, along and across the lines: offsets of whole
 /// lines correlate the samples along them, slow waves of them those across too; edges of the scene do more.
 const ALONG: f64 = 8.0;
 const ACROSS: f64 = 4.5;
-
-/// Least that the middle group of lines shows of the mean of all: bands are everywhere, lines of the scene are not.
-const EVERYWHERE: f64 = 0.4;
-
-/// Share of the offsets' variance that is left where the tone is zero: less is the scene's.
-const ADDED: f64 = 0.6;
 
 /// A block whose rows may be looked at, by its correlations at [`super::patches::OFFSETS`].
 pub(crate) fn shows_rows(c: &[f64; 6]) -> bool {
@@ -41,213 +51,101 @@ pub(crate) fn shows_columns(c: &[f64; 6]) -> bool {
     [1, 5].iter().all(|&k| c[k].abs() < ALONG) && [0, 2, 3, 4].iter().all(|&k| c[k].abs() < ACROSS)
 }
 
-/// Most planes of a block, and its longest side.
-const PLANES: usize = 8;
-pub(super) const MOST_SIDE: usize = 18;
-
-/// Sum of residuals of one plane in a line of a block, DN, and their number.
-#[derive(Debug, Clone, Copy, Default)]
-struct Sum {
-    value: f32,
-    n: f32,
-}
-
-impl Sum {
-    fn add(&mut self, value: f32) {
-        self.value += value;
-        self.n += 1.0;
-    }
-}
-
-/// Weighted sums of the lines' residuals by part.
-#[derive(Debug, Clone)]
-pub(crate) struct Lines {
-    side: usize,
-    /// Length of a line, pixels.
-    across: usize,
-    sums: Vec<(f64, f64)>,
-    /// Share of an offset's variance that fitting level and slope leaves.
-    left_over: f64,
-    /// Lines of one plane in a block, and how far apart they are.
-    of_plane: (usize, usize),
-    by_tone: ByTone,
-}
-
-/// What the blocks show of the lines' offsets.
+/// What the frame shows of the lines' offsets.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(crate) struct Spread {
     /// Standard deviation of the offsets, DN; zero where it is not told from noise.
     pub(crate) dn: f64,
     /// Variance that would have been told from noise, DN squared.
     pub(crate) least_dn2: f64,
-    /// False where the tones do not tell whether it is added to all of them, or goes with them as the scene does.
+    /// False where nothing tells whether it is the sensor's or the scene's.
     pub(crate) sure: bool,
-    /// True where it does go with the tones: the scene has such lines itself, and they hide the sensor's.
+    /// True where the scene has such lines itself, and they hide the sensor's.
     pub(crate) scene: bool,
     /// True where most of the picture shows no structure.
     pub(crate) plain: bool,
+    /// What of the offsets' variance is of independent lines, DN squared; and period and variance of the wave.
+    pub(crate) random_dn2: f64,
+    pub(crate) wave: Option<(f64, f64)>,
 }
 
-impl Lines {
-    /// For `count` lines (rows or columns of the active area), each `across` pixels long.
-    pub(crate) fn new(shape: &BlockShape, count: usize, across: usize) -> Self {
-        let groups = count / shape.side;
-        let apart = if shape.planes == 4 { 2 } else { 1 };
-        let lines_of_plane = shape.side as f64 / apart as f64;
-        Self {
-            side: shape.side,
-            across: across.max(1),
-            sums: vec![(0.0, 0.0); groups * shape.side * PARTS],
-            left_over: 1.0 - 2.0 / lines_of_plane,
-            of_plane: (shape.side / apart, apart),
-            by_tone: ByTone::new(groups * shape.side),
-        }
-    }
+/// What the steps between the lines of one direction are measured with.
+#[derive(Clone, Copy)]
+pub(crate) struct Lit<'a> {
+    pub(crate) frame: &'a Frame,
+    pub(crate) usable: &'a [Usable],
+    pub(crate) variances: &'a [Variance],
+}
 
-    /// True where at least half of the groups of lines are seen in several parts of the frame: a wave over few of them would
-    /// be the scene's.
-    pub(crate) fn mostly_seen(&self) -> bool {
-        let seen_twice = |line: &[(f64, f64)]| line.iter().filter(|s| s.1 > 0.0).count() > 1;
-        let groups = self.sums.chunks_exact(self.side * PARTS);
-        let all = groups.len();
-        2 * groups.filter(|group| group.chunks_exact(PARTS).any(seen_twice)).count() >= all
-    }
-
-    /// All offsets: what blocks show (`within`), and a longer wave in place of what they show of it.
-    pub(crate) fn with_wave(&self, within: Spread, wave: Option<Wave>) -> Spread {
-        let Some(Wave { period, spread_dn, sure }) = wave else { return within };
-        let (lines, apart) = self.of_plane;
-        let shown = left_by_block(period, lines, apart as f64) / self.left_over;
-        let rest = within.dn * within.dn - shown * spread_dn * spread_dn;
-        // Of what is left, so much is by chance.
-        let more = rest > 0.15 * within.dn * within.dn;
-        let dn = (if more { rest } else { 0.0 } + spread_dn * spread_dn).sqrt();
-        Spread { dn, sure: sure && (within.sure || !more), scene: within.scene && more, ..within }
-    }
-
-    /// Share of the offsets' variance that a block's residuals keep.
-    pub(crate) fn left_over(&self) -> f64 {
-        self.left_over
-    }
-
-    /// Adds what a block shows of line `line` at `along`, by plane; `block` is its number along the line.
-    fn add(
-        &mut self,
-        (line, along): (usize, usize),
-        block: usize,
-        planes: &[Sum; PLANES],
-        stats: &[PlaneStat],
-        blacks: &[f64],
-    ) {
-        let part = (along * PARTS / self.across).min(PARTS - 1);
-        let (mut n, mut value, mut variance) = (0.0, 0.0, 0.0);
-        for ((sum, stat), black) in planes.iter().zip(stats).zip(blacks).filter(|((s, _), _)| s.n > 0.0) {
-            let (own, own_n) = (f64::from(stat.variance), f64::from(sum.n));
-            n += own_n;
-            value += f64::from(sum.value);
-            variance += own_n * own;
-            let level = f64::from(stat.mean) - black;
-            self.by_tone.add(line, block % 2, level, f64::from(sum.value) / own_n, own_n / own);
-        }
-        if let Some(sum) = self.sums.get_mut(line * PARTS + part).filter(|_| variance > 0.0) {
-            let weight = n * n / variance;
-            sum.0 += weight * value / n;
-            sum.1 += weight;
-        }
-    }
-
-    /// The offsets; `None` where too little is seen.
-    pub(crate) fn spread(&self) -> Option<Spread> {
-        let mut groups: Vec<(f64, f64)> = Vec::new();
-        for group in self.sums.chunks_exact(self.side * PARTS) {
-            let (mut products, mut weights) = (0.0, 0.0);
-            for line in group.chunks_exact(PARTS) {
-                let total = line
-                    .iter()
-                    .fold((0.0, 0.0, 0.0, 0.0), |t, s| (t.0 + s.0, t.1 + s.1, t.2 + s.0 * s.0, t.3 + s.1 * s.1));
-                products += total.0 * total.0 - total.2;
-                weights += total.1 * total.1 - total.3;
+impl Lit<'_> {
+    /// Offsets of the rows (or columns); `candidate` is a wave that the even blocks show. `None` where too little is seen.
+    pub(crate) fn spread(&self, rows: bool, candidate: Option<Wave>) -> Option<Spread> {
+        let apart = self.apart(rows);
+        let mut steps = LineSteps::new(self.frame, self.usable, self.variances, rows, apart)?;
+        let mut seen = None;
+        for _ in 0..MOST_GOES {
+            if !steps.go_on() {
+                break;
             }
-            if weights > 0.0 {
-                groups.push((products / weights / self.left_over, weights));
+            seen = offsets(&steps.lines, apart);
+            if seen.is_some_and(|s| s.variance_dn2.0 > WELL_KNOWN * s.variance_dn2.1 || self.shows_nothing(&s)) {
+                break;
             }
         }
-        if groups.len() < FEWEST_GROUPS {
-            return None;
-        }
-        let (mean, error, everywhere) = mean_of_groups(&mut groups);
-        let least_dn2 = SIGNIFICANT * error;
-        let nothing = Spread { dn: 0.0, least_dn2, sure: true, scene: false, plain: false };
-        if mean <= least_dn2 || !everywhere {
-            return Some(nothing);
-        }
-        let seen = Spread { dn: mean.sqrt(), sure: false, ..nothing };
-        // What stays where the tone is zero is banding; what goes with the tone is the scene.
-        let Some((at_black, at_black_error)) = self.by_tone.at_black() else { return Some(seen) };
-        let (at_black, at_black_error) = (at_black / self.left_over, at_black_error / self.left_over);
-        if at_black + 2.0 * at_black_error < ADDED * mean {
-            return Some(Spread { scene: true, ..nothing });
-        }
-        Some(Spread { sure: at_black - 2.0 * at_black_error > (1.0 - ADDED) * mean, ..seen })
+        let seen = seen?;
+        let sized = candidate.and_then(|c| Some((c.period, self.wave_dn2(rows, c.period)?)));
+        let found = judge(&seen, apart, sized);
+        Some(Spread { sure: found.sure && (sized.is_none() || candidate.is_some_and(|c| c.sure)), ..found })
+    }
+
+    /// Lines of one kind lie so far apart; without filters, next lines are left out to tell what the lens drew.
+    fn apart(&self, rows: bool) -> usize {
+        let filter = &self.frame.filter;
+        if rows { filter.rows } else { filter.columns }.max(2)
+    }
+
+    /// True where half a read noise of offsets would have been seen.
+    fn shows_nothing(&self, seen: &Offsets) -> bool {
+        let (variance, error) = seen.variance_dn2;
+        let dark = self.variances.iter().map(|v| v.line.offset).fold(f64::INFINITY, f64::min);
+        variance < SIGNIFICANT * error && SIGNIFICANT * error < 0.2 * dark
+    }
+
+    /// Variance of a wave of that period, DN squared, where it stands out of chance.
+    fn wave_dn2(&self, rows: bool, period: f64) -> Option<f64> {
+        let kind = self.apart(rows) as f64;
+        let apart = ((0.5 * period / kind).round().max(1.0) * kind) as usize;
+        let mut steps = LineSteps::new(self.frame, self.usable, self.variances, rows, apart)?;
+        steps.go_on();
+        let (amplitude2, chance2) = wave(&steps.lines, apart, 1.0 / period)?;
+        (amplitude2 > WAVE_OVER_CHANCE * chance2).then_some(0.5 * amplitude2)
     }
 }
 
-/// Mean over groups, those left out in which the scene itself has lines across the whole frame; its standard error; and
-/// whether the middle group shows it too.
-fn mean_of_groups(groups: &mut Vec<(f64, f64)>) -> (f64, f64, bool) {
-    groups.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let middle = median_by_weight(groups);
-    let mut apart: Vec<f64> = groups.iter().map(|g| (g.0 - middle).abs()).collect();
-    apart.sort_by(f64::total_cmp);
-    let limit = middle + 5.0 * 1.483 * apart[apart.len() / 2];
-    groups.retain(|g| g.0 <= limit);
-    let total: f64 = groups.iter().map(|g| g.1).sum();
-    let mean = groups.iter().map(|g| g.0 * g.1).sum::<f64>() / total;
-    let error = groups.iter().map(|g| (g.1 * (g.0 - mean)).powi(2)).sum::<f64>().sqrt() / total;
-    (mean, error, middle > EVERYWHERE * mean)
-}
-
-fn median_by_weight(sorted: &[(f64, f64)]) -> f64 {
-    let half = 0.5 * sorted.iter().map(|g| g.1).sum::<f64>();
-    let mut below = 0.0;
-    for &(value, weight) in sorted {
-        below += weight;
-        if below >= half {
-            return value;
-        }
-    }
-    0.0
-}
-
-/// Adds one block to the sums of the rows and of the columns (those that are given). `left` are residuals in standard
-/// deviations, `stats` and `blacks` mean, variance and black of each plane, (x, y) the block's place in the active area.
-pub(crate) fn add_block(
-    shape: &BlockShape,
-    (x, y): (usize, usize),
-    left: &[f32],
-    (stats, blacks): (&[PlaneStat], &[f64]),
-    mut rows: Option<&mut Lines>,
-    mut columns: Option<&mut Lines>,
-) {
-    let side = shape.side;
-    let mut across = [[Sum::default(); PLANES]; MOST_SIDE];
-    let spreads: [f32; PLANES] = std::array::from_fn(|p| stats.get(p).map_or(0.0, |s| s.variance.sqrt()));
-    for (r, left) in left.chunks_exact(side).enumerate() {
-        let mut along = [Sum::default(); PLANES];
-        for ((&plane, z), down) in shape.planes_of_row(r).iter().zip(left).zip(&mut across) {
-            let plane = usize::from(plane) % PLANES;
-            let value = z * spreads[plane];
-            along[plane].add(value);
-            down[plane].add(value);
-        }
-        if let Some(rows) = rows.as_mut() {
-            rows.add((y + r, x), x / side, &along, stats, blacks);
-        }
-    }
-    if let Some(columns) = columns.as_mut() {
-        for (k, sums) in across[..side].iter().enumerate() {
-            columns.add((x + k, y), y / side, sums, stats, blacks);
-        }
+/// Offsets and wave together.
+fn judge(seen: &Offsets, apart: usize, wave: Option<(f64, f64)>) -> Spread {
+    let (variance, error) = seen.variance_dn2;
+    // What the wave leaves in differences of so few lines, in the shape of independent offsets.
+    let of_wave = wave.map_or(0.0, |(period, dn2)| {
+        let response = 2.0 - 2.0 * (std::f64::consts::TAU * apart as f64 / period).cos();
+        dn2 * response.powi(4) / 70.0
+    });
+    let least_dn2 = SIGNIFICANT * error;
+    let rest = variance - of_wave;
+    // Of what a wave leaves, so much is by chance.
+    let random = rest > least_dn2.max(0.15 * of_wave) && seen.middle_dn2 > EVERYWHERE * variance;
+    let (sensor, scene) = seen.how_unlike();
+    let (sure, drawn) = (scene - sensor > TELLS && sensor < FITS, sensor - scene > TELLS);
+    let random_dn2 = if random && !drawn { rest } else { 0.0 };
+    let all = random_dn2 + wave.map_or(0.0, |w| w.1);
+    Spread {
+        dn: all.sqrt(),
+        least_dn2,
+        sure: random_dn2 == 0.0 || sure,
+        scene: random && drawn && wave.is_none(),
+        plain: false,
+        random_dn2,
+        wave,
     }
 }
 
@@ -270,19 +168,6 @@ mod tests {
             let v = s.black + (e + e.sqrt() * rng.normal() + s.read_noise * rng.normal()) / s.gain;
             (v + row(y) + column(x)).round()
         })
-    }
-
-    #[test]
-    fn lines_seen_in_one_part_or_in_few_groups_only_are_not_mostly_seen() {
-        let shape = super::BlockShape::of(&frame(|_| 0.0, |_| 0.0)).unwrap();
-        let mut lines = super::Lines::new(&shape, 10 * shape.side, 1_024);
-        let group = shape.side * super::PARTS;
-        lines.sums.iter_mut().step_by(group).for_each(|s| s.1 = 1.0);
-        assert!(!lines.mostly_seen());
-        lines.sums.iter_mut().skip(3).step_by(group).take(4).for_each(|s| s.1 = 1.0);
-        assert!(!lines.mostly_seen());
-        lines.sums.iter_mut().skip(3).step_by(group).take(5).for_each(|s| s.1 = 1.0);
-        assert!(lines.mostly_seen());
     }
 
     #[test]

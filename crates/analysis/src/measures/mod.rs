@@ -5,7 +5,6 @@
 
 pub(crate) mod areas;
 pub(crate) mod banding;
-pub(crate) mod banding_tone;
 pub(crate) mod clipping;
 pub(crate) mod few_samples;
 pub(crate) mod glow;
@@ -18,6 +17,8 @@ pub(crate) mod levels;
 pub(crate) mod like_pairs;
 pub(crate) mod likeness;
 pub(crate) mod line_fit;
+pub(crate) mod line_offsets;
+pub(crate) mod line_steps;
 pub(crate) mod masked;
 pub(crate) mod noise;
 pub(crate) mod patches;

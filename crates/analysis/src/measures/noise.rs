@@ -8,12 +8,12 @@
 
 use rawassay_decode::{Frame, PlaneLevels};
 
-use super::banding::{self, Lines, Spread};
+use super::banding::{self, Lit, Spread};
 use super::histogram::picture_area;
 use super::line_fit::{self, Line, Point};
 use super::patches::{BlockShape, PlaneStat};
 use super::variance::Variance;
-use super::waves::Waves;
+use super::waves::{Waves, left_by_block};
 
 /// Variance that rounding to whole DN adds.
 pub(crate) const ROUNDING: f64 = 1.0 / 12.0;
@@ -162,8 +162,8 @@ pub(crate) struct Usable {
     pub(crate) clipped_from: f64,
 }
 
-/// Measures gain and read noise.
-pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameNoise {
+/// Measures gain, read noise and the offsets of rows and of columns, those that the masked border does not show (`border_dn`).
+pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn: [Option<f64>; 2]) -> FrameNoise {
     let mut out = FrameNoise { planes: vec![PlaneNoise::default(); usable.len()], ..FrameNoise::default() };
     if frame.filter.is_linear() {
         out.notes
@@ -180,8 +180,6 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
     };
     let planes = shape.planes;
     let area = picture_area(frame);
-    let mut rows = Lines::new(shape, area.height, area.width);
-    let mut columns = Lines::new(shape, area.width, area.height);
     let blacks: Vec<f64> = usable.iter().map(|u| u.black_dn).collect();
     let mut row_waves = Waves::new(frame, true, area.height, area.width, blocks.corners.len());
     let mut column_waves = Waves::new(frame, false, area.width, area.height, blocks.corners.len());
@@ -204,20 +202,10 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
         let (for_rows, for_columns) = (banding::shows_rows(&c), banding::shows_columns(&c));
         shown[0] += usize::from(for_rows);
         shown[1] += usize::from(for_columns);
-        if for_rows || for_columns {
-            let place = (corner.0 as usize - area.x, corner.1 as usize - area.y);
-            banding::add_block(
-                shape,
-                place,
-                &left,
-                (stats, &blacks),
-                for_rows.then_some(&mut rows),
-                for_columns.then_some(&mut columns),
-            );
-            for (shown, waves) in [(for_rows, &mut row_waves), (for_columns, &mut column_waves)] {
-                if shown {
-                    waves.add_block(frame, shape, (place, corner), stats, &blacks);
-                }
+        let place = (corner.0 as usize - area.x, corner.1 as usize - area.y);
+        for (shown, waves) in [(for_rows, &mut row_waves), (for_columns, &mut column_waves)] {
+            if shown {
+                waves.add_block(frame, shape, (place, corner), stats, &blacks);
             }
         }
         same_colour.iter_mut().zip(shape.like_colour(&c, &left)).for_each(|(to, c)| to.extend(c));
@@ -243,17 +231,6 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
         );
         return out;
     }
-    // Offsets of whole rows and columns are in every block's variance too; they are told apart from read noise.
-    let mut lines_dn2 = 0.0;
-    let plain = shown.map(|n| n as f64 > PLAIN * looked as f64);
-    for (lines, waves, plain, to) in
-        [(&rows, row_waves, plain[0], &mut out.rows), (&columns, column_waves, plain[1], &mut out.columns)]
-    {
-        *to = lines.spread().map(|within| {
-            lines_dn2 += within.dn * within.dn * lines.left_over();
-            Spread { plain, ..lines.with_wave(within, waves.find().filter(|_| lines.mostly_seen())) }
-        });
-    }
     let pooled: Vec<Point> = points.iter().flatten().copied().collect();
     out.flat_patches = pooled.len() as u64;
     out.dark_noise_dn = dark_noise(&pooled);
@@ -265,11 +242,39 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
     out.r2 = all.and_then(|line| explained(&pooled, &line));
     let (level, rest) = dark_end(shape, &mut flat);
     let dark = (level, rest + excess);
-    for (plane, points) in out.planes.iter_mut().zip(&points) {
-        let line = all.map(|all| {
-            line_fit::fit_like(points, 1.5, &all).filter(|own| planes > 1 && differs(own, &all)).unwrap_or(all)
-        });
-        *plane = from_line(line, dark, lines_dn2, points);
+    let lines: Vec<Option<Line>> = points
+        .iter()
+        .map(|points| {
+            let all = all?;
+            let own = line_fit::fit_like(points, 1.5, &all).filter(|own| planes > 1 && differs(own, &all));
+            Some(own.unwrap_or(all))
+        })
+        .collect();
+    for ((plane, line), points) in out.planes.iter_mut().zip(&lines).zip(&points) {
+        *plane = from_line(*line, dark, 0.0, points);
+    }
+    let mut lines_dn2 = 0.0;
+    if let Some(variances) = out.variances_above(&blacks) {
+        let lit = Lit { frame, usable, variances: &variances };
+        let both = [(true, row_waves, &mut out.rows), (false, column_waves, &mut out.columns)];
+        for (((for_rows, waves, to), border), shown) in both.into_iter().zip(border_dn).zip(shown) {
+            let kind = if for_rows { frame.filter.rows } else { frame.filter.columns };
+            let of_independent = 1.0 - 2.0 * kind as f64 / shape.side as f64;
+            if let Some(dn) = border {
+                lines_dn2 += dn * dn * of_independent;
+                continue;
+            }
+            *to =
+                lit.spread(for_rows, waves.find()).map(|s| Spread { plain: shown as f64 > PLAIN * looked as f64, ..s });
+            let Some(seen) = to else { continue };
+            lines_dn2 += seen.random_dn2 * of_independent;
+            let of_wave = |(period, dn2): (f64, f64)| dn2 * left_by_block(period, shape.side / kind, kind as f64);
+            lines_dn2 += seen.wave.map_or(0.0, of_wave);
+        }
+    }
+    // Offsets of whole rows and columns are in every block's variance too; they are told apart from read noise.
+    for ((plane, line), points) in out.planes.iter_mut().zip(&lines).zip(&points) {
+        *plane = from_line(*line, dark, lines_dn2, points);
     }
     if out.planes.iter().all(|p| p.gain_e_per_dn.is_none()) {
         out.notes.push(
@@ -287,11 +292,15 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable]) -> FrameN
 impl FrameNoise {
     /// Noise by level of each plane; `None` where it is unknown.
     pub(crate) fn variances(&self, levels: &[PlaneLevels]) -> Option<Vec<Variance>> {
-        let variance = |(p, l): (&PlaneNoise, &PlaneLevels)| {
+        self.variances_above(&levels.iter().map(|l| l.black_dn).collect::<Vec<f64>>())
+    }
+
+    fn variances_above(&self, blacks: &[f64]) -> Option<Vec<Variance>> {
+        let variance = |(p, &black_dn): (&PlaneNoise, &f64)| {
             let tones_dn = if p.gain_e_per_dn.is_some() { None } else { Some(p.tones_dn?) };
-            Some(Variance { line: p.line?, black_dn: l.black_dn, tones_dn })
+            Some(Variance { line: p.line?, black_dn, tones_dn })
         };
-        self.planes.iter().zip(levels).map(variance).collect()
+        self.planes.iter().zip(blacks).map(variance).collect()
     }
 }
 

@@ -10,9 +10,6 @@ use super::noise::FrameNoise;
 const AGREES: f64 = 0.15;
 const FAR_APART: f64 = 0.4;
 
-/// Offsets in a scene that is not plain count from this many times the variance that stands out of the noise.
-const FAINT: f64 = 2.0;
-
 /// Offsets of lines that may be a plain scene's count up to a read noise; up to this share of the darkest tones' noise where
 /// read noise is unknown.
 const UNSURE: f64 = 0.3;
@@ -73,9 +70,7 @@ fn told(
     let seen = seen?;
     // Where read noise is unknown, so is how little of it would still have been seen.
     let unseen = seen.dn == 0.0 && read.is_none_or(|r| seen.least_dn2 > 0.25 * r * r);
-    // Among structure, what is hardly told from noise is not told from it.
-    let faint = seen.dn > 0.0 && !seen.plain && seen.dn * seen.dn < FAINT * seen.least_dn2;
-    let hidden = !seen.scene && (unseen || faint);
+    let hidden = !seen.scene && unseen;
     let most = read.or(dark.map(|d| UNSURE * d));
     let scene = seen.scene || seen.dn > 0.0 && !seen.sure && (!seen.plain || most.is_none_or(|most| seen.dn > most));
     if hidden {
@@ -111,7 +106,7 @@ mod tests {
 
     #[test]
     fn nothing_seen_is_no_zero_where_read_noise_is_unknown() {
-        let seen = Spread { dn: 0.0, least_dn2: 0.04, sure: true, scene: false, plain: true };
+        let seen = Spread { least_dn2: 0.04, sure: true, plain: true, ..Spread::default() };
         let mut notes = Vec::new();
         assert_eq!(told(Some(seen), (Some(1.0), Some(1.5)), "row", &mut notes), Some(0.0));
         assert!(notes.is_empty());

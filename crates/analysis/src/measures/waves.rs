@@ -12,7 +12,7 @@
 use rawassay_decode::{Colour, Frame};
 use rawassay_fourier::{Complex64, forward64};
 
-use super::banding::{MOST_SIDE, PARTS};
+use super::line_steps::PARTS;
 use super::patches::{BlockShape, PlaneStat};
 
 /// Periods that are looked for, lines.
@@ -29,6 +29,9 @@ const OVER_NEAR: f64 = 25.0;
 /// Share of the parts that must show the same wave, within this share of it and three standard errors.
 const PARTS_ALIKE: f64 = 0.75;
 const ALIKE: f64 = 0.5;
+
+/// Longest side of a block, lines.
+const MOST_SIDE: usize = 18;
 
 /// What goes with the tone may be so much of the wave at the mean tone.
 const WITH_TONE: f64 = 0.35;
@@ -47,8 +50,6 @@ const CLASSES: usize = PARTS * KINDS;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Wave {
     pub(crate) period: f64,
-    /// Standard deviation, DN.
-    pub(crate) spread_dn: f64,
     /// False where the tones do not tell whether it is added to all of them.
     pub(crate) sure: bool,
 }
@@ -232,9 +233,7 @@ impl Waves {
         if powers[best] < OVER_NOISE.max(OVER_NEAR * middle(near)) {
             return None;
         }
-        let (added, sure) = self.added(f)?;
-        let amplitude_dn = added / self.response(f);
-        Some(Wave { period: 1.0 / f, spread_dn: amplitude_dn * std::f64::consts::FRAC_1_SQRT_2, sure })
+        Some(Wave { period: 1.0 / f, sure: self.added(f)? })
     }
 
     /// Amplitude of the differences for a wave of amplitude 1.
@@ -249,7 +248,7 @@ impl Waves {
 
     /// Amplitude of the differences that is added to every tone alike, and whether that is sure; `None` where the wave goes with the tone, or is not
     /// the same everywhere.
-    fn added(&self, f: f64) -> Option<(f64, bool)> {
+    fn added(&self, f: f64) -> Option<bool> {
         let mut seen: Vec<Shown> = Vec::new();
         for class in 0..CLASSES {
             let (level, weight) = self.levels[class];
@@ -279,7 +278,7 @@ impl Waves {
         let error = level * (1.0 / (weights * spread)).sqrt();
         let sure = error < 0.25 * size;
         let goes = slope * level > WITH_TONE * size + 2.0 * error;
-        (!(sure && goes)).then_some((size, sure))
+        (!(sure && goes)).then_some(sure)
     }
 
     /// Differences of the lines of some classes, the scene's slow change taken out, with their weights.

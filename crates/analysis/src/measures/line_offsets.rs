@@ -1,0 +1,260 @@
+//! Offsets that whole lines share, from what their parts show alike.
+//!
+//! Measures: variance of the offsets of independent lines, DN squared, with its standard error; amplitude of a wave over
+//! the lines. Method: an offset of the whole line shows in all its parts, so the mean product of different parts is free of
+//! noise. Second differences of independent offsets of variance V, d lines apart, have the covariances 6 V, -4 V and V at lags
+//! 0, d and 2 d: that shape is fitted, so that whatever a scene leaves in many lines alike (6 - 8 + 2 = 0) drops out.
+//! What the lens drew reaches over the next line too, an offset of the sensor does not; and what the scene has goes with the
+//! light, while an offset is the same in dark and bright parts.
+//! Source: own derivation, docs/measures.md.
+
+use super::line_steps::{PARTS, Shown};
+
+/// Lines of a group: groups give the standard errors.
+const GROUP: usize = 16;
+
+/// Fewest groups.
+const FEWEST: usize = 8;
+
+/// Groups further from the middle one than so many deviations are left out.
+const APART: f64 = 5.0;
+
+/// Covariances of the second differences of independent offsets of variance 1, at lags of 0, 1 and 2 times d.
+const SHAPE: [f64; 3] = [6.0, -4.0, 1.0];
+
+/// Least correlation with the next line of what a lens has drawn: a line of the scene as thin as can be under a blur of
+/// a third of a pixel and the pixel's own width.
+const DRAWN: f64 = 0.3;
+
+/// A value and its standard error.
+pub(super) type Estimate = (f64, f64);
+
+/// What the lines show.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Offsets {
+    /// Variance of the lines' offsets, DN squared.
+    pub(super) variance_dn2: Estimate,
+    /// The same from the middle group alone.
+    pub(super) middle_dn2: f64,
+    /// Covariance with the next line over the variance.
+    pub(super) next: Estimate,
+    /// Variance with each part weighed by its level too, over the variance: 1 for offsets; and what it is where the lines
+    /// go with the light.
+    pub(super) by_level: Estimate,
+    pub(super) of_light: f64,
+}
+
+impl Offsets {
+    /// Chi-squared of what is seen if the offsets are the sensor's, and if they are lines of the scene.
+    pub(super) fn how_unlike(&self) -> (f64, f64) {
+        let (next, next_error) = self.next;
+        let (level, level_error) = self.by_level;
+        let off = |by: f64, error: f64| (by.max(0.0) / error).powi(2);
+        let sensor = off(next, next_error) + ((level - 1.0) / level_error).powi(2);
+        (sensor, off(DRAWN - next, next_error) + off(self.of_light - level, level_error))
+    }
+}
+
+/// Sums of a group: covariance by the fitted shape, with the next line, and by level, each with what offsets of variance 1
+/// would give; and what the last would be of lines that go with the light.
+#[derive(Debug, Clone, Copy, Default)]
+struct Group {
+    own: (f64, f64),
+    next: (f64, f64),
+    level: (f64, f64),
+    light: f64,
+}
+
+/// Sum over pairs of different parts of the product of one value of each.
+fn cross(a: &[Shown; PARTS], b: &[Shown; PARTS], value: impl Fn(&Shown) -> f64) -> f64 {
+    let (mut sum_a, mut sum_b, mut same) = (0.0, 0.0, 0.0);
+    for (a, b) in a.iter().zip(b) {
+        let (a, b) = (value(a), value(b));
+        sum_a += a;
+        sum_b += b;
+        same += a * b;
+    }
+    sum_a * sum_b - same
+}
+
+/// Covariances of second differences, d lines apart, where each line goes with the next: by lag.
+fn shape_of_next(d: usize) -> Vec<(usize, f64)> {
+    let mut shape: Vec<(usize, f64)> = Vec::new();
+    for (lag, covariance) in [(1, 6.0), (d - 1, -4.0), (d + 1, -4.0), (2 * d - 1, 1.0), (2 * d + 1, 1.0)] {
+        match shape.iter_mut().find(|s| s.0 == lag) {
+            Some(known) => known.1 += covariance,
+            None => shape.push((lag, covariance)),
+        }
+    }
+    shape
+}
+
+fn group(lines: &[[Shown; PARTS]], apart: usize, first: usize, next: &[(usize, f64)]) -> Group {
+    let mut to = Group::default();
+    for l in first..first + GROUP {
+        let a = &lines[l];
+        for (k, covariance) in SHAPE.into_iter().enumerate() {
+            let Some(b) = lines.get(l + k * apart) else { continue };
+            // Every lag but 0 stands for its negative too.
+            let weight = if k == 0 { covariance } else { 2.0 * covariance };
+            to.own.0 += weight * cross(a, b, |s| s.value);
+            to.own.1 += weight * covariance * cross(a, b, |s| s.response);
+            to.level.0 += weight * cross(a, b, |s| s.level_value);
+            to.level.1 += weight * covariance * cross(a, b, |s| s.level_response);
+            to.light += weight * covariance * cross(a, b, |s| s.level2_response);
+        }
+        for &(lag, covariance) in next {
+            let Some(b) = lines.get(l + lag) else { continue };
+            to.next.0 += covariance * cross(a, b, |s| s.value);
+            to.next.1 += covariance * covariance * cross(a, b, |s| s.response);
+        }
+    }
+    to
+}
+
+/// The offsets of independent lines; `None` where too little of the frame is even.
+pub(super) fn offsets(lines: &[[Shown; PARTS]], apart: usize) -> Option<Offsets> {
+    let next = shape_of_next(apart);
+    let groups = (0..lines.len() / GROUP).map(|g| group(lines, apart, g * GROUP, &next));
+    let mut groups: Vec<Group> = groups.filter(|g| g.own.1 > 0.0).collect();
+    if groups.len() < FEWEST {
+        return None;
+    }
+    let share = |g: &Group| g.own.0 / g.own.1;
+    let middle = middle_of(groups.iter().map(share).collect());
+    let spread = 1.483 * middle_of(groups.iter().map(|g| (share(g) - middle).abs()).collect());
+    groups.retain(|g| (share(g) - middle).abs() <= APART * spread);
+    let mean = |of: &dyn Fn(&Group) -> (f64, f64)| {
+        let total = groups.iter().map(of).fold((0.0, 0.0), |t, v| (t.0 + v.0, t.1 + v.1));
+        let mean = total.0 / total.1;
+        let off = groups.iter().map(|g| (of(g).0 - mean * of(g).1).powi(2)).sum::<f64>();
+        (mean, off.sqrt() / total.1.abs())
+    };
+    let (own, level) = (mean(&|g| g.own), mean(&|g| g.level));
+    let over_own = |(value, error): Estimate| (value / own.0, error / own.0.abs());
+    let (plain, by_level, light) =
+        groups.iter().fold((0.0, 0.0, 0.0), |t, g| (t.0 + g.own.1, t.1 + g.level.1, t.2 + g.light));
+    (own.0.is_finite() && own.1 > 0.0).then(|| Offsets {
+        variance_dn2: own,
+        middle_dn2: middle,
+        next: over_own(mean(&|g| g.next)),
+        by_level: over_own(level),
+        of_light: light * plain / by_level.powi(2),
+    })
+}
+
+/// Squared amplitude of a wave over the lines at a frequency (cycles per line), DN squared, and the least that would be
+/// told from noise: from how far the parts of the lines agree in it.
+pub(super) fn wave(lines: &[[Shown; PARTS]], apart: usize, frequency: f64) -> Option<Estimate> {
+    let turn = std::f64::consts::TAU * frequency;
+    let response = 2.0 - 2.0 * (turn * apart as f64).cos();
+    let mut parts = [(0.0, 0.0, 0.0); PARTS];
+    for (l, line) in lines.iter().enumerate() {
+        let (sin, cos) = (turn * l as f64).sin_cos();
+        for (to, s) in parts.iter_mut().zip(line) {
+            to.0 += s.value * cos;
+            to.1 += s.value * sin;
+            to.2 += 0.5 * response * s.response;
+        }
+    }
+    let total: f64 = parts.iter().map(|p| p.2).sum();
+    if total <= 0.0 {
+        return None;
+    }
+    let (re, im) = parts.iter().fold((0.0, 0.0), |t, p| (t.0 + p.0 / total, t.1 + p.1 / total));
+    let off = parts.iter().map(|p| (p.0 - re * p.2).powi(2) + (p.1 - im * p.2).powi(2)).sum::<f64>();
+    let error2 = off / total.powi(2) * PARTS as f64 / (PARTS - 1) as f64;
+    Some(((re * re + im * im - error2).max(0.0), error2))
+}
+
+fn middle_of(mut values: Vec<f64>) -> f64 {
+    let at = values.len() / 2;
+    *values.select_nth_unstable_by(at, f64::total_cmp).1
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::test_frames::Noise;
+
+    const D: usize = 2;
+    const LINES: usize = 1200;
+
+    /// Lines with these offsets at level 1, which go with the level to some power, and noise of one in each part.
+    fn lines(offsets: &[f64], power: i32, constant: f64) -> Vec<[Shown; PARTS]> {
+        let mut rng = Noise::new(8);
+        let noise: Vec<[f64; PARTS]> = (0..LINES).map(|_| std::array::from_fn(|_| rng.normal())).collect();
+        (0..LINES)
+            .map(|l| {
+                if l < D || l + D >= LINES {
+                    return [Shown::default(); PARTS];
+                }
+                std::array::from_fn(|p| {
+                    let level = 1.0 + (p % 4) as f64;
+                    let v = |l: usize| offsets[l] * level.powi(power) + noise[l][p];
+                    let value = 2.0 * v(l) - v(l - D) - v(l + D) + constant;
+                    Shown {
+                        value,
+                        response: 1.0,
+                        level_value: level * value,
+                        level_response: level,
+                        level2_response: level * level,
+                    }
+                })
+            })
+            .collect()
+    }
+
+    fn random(seed: u64, size: f64) -> Vec<f64> {
+        let mut rng = Noise::new(seed);
+        (0..LINES).map(|_| size * rng.normal()).collect()
+    }
+
+    #[test]
+    fn offsets_are_sized_whatever_the_scene_leaves_in_all_lines() {
+        for (size, constant) in [(0.0, 0.0), (0.5, 0.0), (1.0, 3.0)] {
+            let found = offsets(&lines(&random(3, size), 0, constant), D).unwrap();
+            let (variance, error) = found.variance_dn2;
+            assert!((variance - size * size).abs() < 3.0 * error && error < 0.1, "{size} {constant}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn lines_of_the_sensor_and_of_the_scene_are_told_apart() {
+        let sensor = offsets(&lines(&random(3, 1.0), 0, 0.0), D).unwrap().how_unlike();
+        assert!(sensor.1 - sensor.0 > 20.0, "{sensor:?}");
+        // Through a lens: each line reaches over the next ones.
+        let thin = random(4, 1.0);
+        let blurred: Vec<f64> =
+            (0..LINES).map(|l| thin[l] + 0.5 * (thin[l.saturating_sub(1)] + thin[(l + 1).min(LINES - 1)])).collect();
+        let drawn = offsets(&lines(&blurred, 0, 0.0), D).unwrap().how_unlike();
+        assert!(drawn.0 - drawn.1 > 4.0, "{drawn:?}");
+        // Neither: independent lines that go with the light.
+        let lit = offsets(&lines(&random(5, 1.0), 1, 0.0), D).unwrap();
+        assert!(lit.how_unlike().0 > 9.0, "{lit:?}");
+    }
+
+    #[test]
+    fn a_wave_is_sized_and_chance_is_no_wave() {
+        for period in [7.0, 33.0] {
+            let sine: Vec<f64> =
+                (0..LINES).map(|l| 0.8 * (std::f64::consts::TAU * l as f64 / period + 0.4).sin()).collect();
+            let (amplitude2, chance2) = wave(&lines(&sine, 0, 0.0), D, 1.0 / period).unwrap();
+            let near = if period < 10.0 { 0.05 } else { 0.4 };
+            assert!(
+                (amplitude2.sqrt() / 0.8 - 1.0).abs() < near && amplitude2 > 4.0 * chance2,
+                "{amplitude2} {chance2}"
+            );
+            let (none2, chance2) = wave(&lines(&random(6, 0.0), 0, 0.0), D, 1.0 / period).unwrap();
+            assert!(none2 < 16.0 * chance2, "{none2} {chance2}");
+        }
+    }
+
+    #[test]
+    fn covariances_with_the_next_line_follow_from_the_differences() {
+        let sum = |d: usize| shape_of_next(d).iter().map(|s| s.1).sum::<f64>();
+        assert_eq!(shape_of_next(2), vec![(1, 2.0), (3, -3.0), (5, 1.0)]);
+        assert_eq!((sum(2), sum(6)), (0.0, 0.0));
+    }
+}

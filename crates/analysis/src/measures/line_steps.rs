@@ -1,0 +1,233 @@
+//! How far each row (or column) stands off its neighbours of the same kind, in whatever parts of it the scene is smooth.
+//!
+//! Measures: for every line and each of eight parts of it, the mean second difference 2 v(y) - v(y - d) - v(y + d) of like
+//! samples, DN, with the weight it deserves. Method: an M-estimate with a redescending weight (Cauchy's, squared): what
+//! stands out of the noise of its tone is structure and counts for nothing, so that the even places of a frame full of
+//! edges are used, however small they are. Level and slope of the scene drop out of the difference.
+//! Source: Huber, Robust Statistics (M-estimates); the rest is our own derivation, docs/measures.md.
+//! Fails when: the noise by tone is unknown, or the filter array does not repeat in twelve columns.
+
+use rawassay_decode::{Area, Colour, Frame};
+
+use super::histogram::picture_area;
+use super::noise::{ROUNDING, Usable};
+use super::variance::Variance;
+
+/// Parts of a line.
+pub(super) const PARTS: usize = 8;
+
+/// Samples of a stretch; and after how many the filter array repeats.
+const STRETCH: usize = 48;
+const LANES: usize = 12;
+
+/// Standard deviations at which a sample's weight has fallen to a quarter.
+const WIDTH: f32 = 2.5;
+
+/// Least response of a stretch, of its weight: one that has less is mostly structure.
+const LEAST_EVEN: f32 = 0.4;
+
+/// Samples that are looked at in one go.
+const AT_A_TIME: usize = 2_500_000;
+
+/// What the planes of a row give to its samples, by column.
+struct RowPlanes {
+    slope: [f32; LANES],
+    offset: [f32; LANES],
+    black: [f32; LANES],
+    /// Levels between which the noise is known.
+    from: [f32; LANES],
+    to: [f32; LANES],
+    floor: [f32; LANES],
+    clipped: [f32; LANES],
+    green: [bool; LANES],
+}
+
+impl RowPlanes {
+    fn of(frame: &Frame, usable: &[Usable], variances: &[Variance], (x, y): (usize, usize)) -> Self {
+        let plane = |i: usize| frame.filter.plane_at(x + i, y);
+        let lanes = |value: &dyn Fn(usize) -> f64| std::array::from_fn(|i| value(plane(i)) as f32);
+        Self {
+            slope: lanes(&|p| variances[p].line.slope),
+            offset: lanes(&|p| variances[p].line.offset),
+            black: lanes(&|p| usable[p].black_dn),
+            from: lanes(&|p| variances[p].tones_dn.map_or(0.0, |t| t.0)),
+            to: lanes(&|p| variances[p].tones_dn.map_or(f64::from(f32::MAX), |t| t.1)),
+            floor: lanes(&|p| usable[p].floor_dn.unwrap_or(-1.0)),
+            clipped: lanes(&|p| usable[p].clipped_from),
+            green: std::array::from_fn(|i| frame.filter.planes[plane(i)].colour == Colour::Green),
+        }
+    }
+}
+
+/// Sums over a stretch, by sample modulo `N`.
+struct Sums<const N: usize> {
+    /// Weighted differences.
+    value: [f32; N],
+    /// What an offset of one adds to them.
+    response: [f32; N],
+    weight: [f32; N],
+    level: [f32; N],
+}
+
+impl<const N: usize> Sums<N> {
+    const NONE: Self = Self { value: [0.0; N], response: [0.0; N], weight: [0.0; N], level: [0.0; N] };
+
+    /// Adds the samples `here` against those `before` and `after`.
+    fn add(&mut self, before: &[u16], here: &[u16], after: &[u16], planes: &RowPlanes) {
+        let (before, here, after) = (&before[..STRETCH], &here[..STRETCH], &after[..STRETCH]);
+        for start in (0..STRETCH).step_by(LANES) {
+            let to = start % N;
+            let (value, response) = (&mut self.value[to..][..LANES], &mut self.response[to..][..LANES]);
+            let (weights, levels) = (&mut self.weight[to..][..LANES], &mut self.level[to..][..LANES]);
+            let (before, here, after) = (&before[start..][..LANES], &here[start..][..LANES], &after[start..][..LANES]);
+            for i in 0..LANES {
+                let (a, b, c) = (f32::from(before[i]), f32::from(here[i]), f32::from(after[i]));
+                // The mean of the three and their second difference are not correlated.
+                let difference = 2.0 * b - a - c;
+                let level = (a + b + c) * (1.0 / 3.0) - planes.black[i];
+                let known = level.max(planes.from[i]).min(planes.to[i]);
+                let variance = (planes.slope[i] * known + planes.offset[i]).max(ROUNDING as f32);
+                let usable = a.max(b).max(c) < planes.clipped[i] && a.min(b).min(c) > planes.floor[i];
+                let weight = if usable { 1.0 / variance } else { 0.0 };
+                let out = difference * difference * weight * (1.0 / (6.0 * WIDTH * WIDTH));
+                let share = 1.0 / (1.0 + out);
+                value[i] += weight * difference * share;
+                response[i] += weight * (1.0 - out) * share * share;
+                weights[i] += weight;
+                levels[i] += weight * level;
+            }
+        }
+    }
+
+    /// Value, response, weight and level of some of the samples.
+    fn fold(&self, of: impl Fn(usize) -> bool) -> [f32; 4] {
+        let mut total = [0.0; 4];
+        for i in (0..N).filter(|&i| of(i)) {
+            let own = [self.value[i], self.response[i], self.weight[i], self.level[i]];
+            total.iter_mut().zip(own).for_each(|(to, v)| *to += v);
+        }
+        total
+    }
+}
+
+/// What one part of a line shows: differences as they are, and times the level, with the response of either.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Shown {
+    pub(super) value: f64,
+    pub(super) response: f64,
+    pub(super) level_value: f64,
+    pub(super) level_response: f64,
+    pub(super) level2_response: f64,
+}
+
+impl Shown {
+    fn add(&mut self, [value, response, weight, level]: [f32; 4]) {
+        if weight > 0.0 && response > LEAST_EVEN * weight {
+            let (value, response, level) = (f64::from(value), f64::from(response), f64::from(level / weight));
+            self.value += value;
+            self.response += response;
+            self.level_value += level * value;
+            self.level_response += level * response;
+            self.level2_response += level * level * response;
+        }
+    }
+}
+
+/// The lines of one direction.
+pub(super) struct LineSteps<'a> {
+    frame: &'a Frame,
+    area: Area,
+    rows: bool,
+    planes: Vec<RowPlanes>,
+    /// Lines between the samples that are compared.
+    pub(super) apart: usize,
+    pub(super) lines: Vec<[Shown; PARTS]>,
+    /// One stretch in so many is looked at in one go; goes so far.
+    every: usize,
+    gone: usize,
+}
+
+impl<'a> LineSteps<'a> {
+    /// `None` for arrays whose columns do not repeat as the kernel needs it.
+    pub(super) fn new(
+        frame: &'a Frame,
+        usable: &[Usable],
+        variances: &[Variance],
+        rows: bool,
+        apart: usize,
+    ) -> Option<Self> {
+        let (area, filter) = (picture_area(frame), &frame.filter);
+        if !LANES.is_multiple_of(filter.columns) {
+            return None;
+        }
+        let planes = (0..filter.rows).map(|y| RowPlanes::of(frame, usable, variances, (area.x, area.y + y))).collect();
+        let count = if rows { area.height } else { area.width };
+        let every = (area.width * area.height).div_ceil(AT_A_TIME).max(1);
+        let lines = vec![[Shown::default(); PARTS]; count];
+        Some(Self { frame, area, rows, planes, apart, lines, every, gone: 0 })
+    }
+
+    /// Looks at the next of the stretches; false where all were looked at.
+    pub(super) fn go_on(&mut self) -> bool {
+        if self.gone == self.every {
+            return false;
+        }
+        if self.rows {
+            self.add_rows()
+        } else {
+            self.add_columns()
+        }
+        self.gone += 1;
+        true
+    }
+
+    fn row(&self, y: usize) -> &'a [u16] {
+        &self.frame.row(self.area.y + y)[self.area.x..self.area.x + self.area.width]
+    }
+
+    fn add_rows(&mut self) {
+        let (d, width) = (self.apart, self.area.width);
+        let starts: Vec<usize> =
+            (0..width / STRETCH).skip(self.gone).step_by(self.every).map(|i| i * STRETCH).collect();
+        for y in d..self.area.height.saturating_sub(d) {
+            let (before, here, after) = (self.row(y - d), self.row(y), self.row(y + d));
+            let planes = &self.planes[y % self.planes.len()];
+            for &x in &starts {
+                let mut sums = Sums::<LANES>::NONE;
+                sums.add(&before[x..], &here[x..], &after[x..], planes);
+                let part = &mut self.lines[y][x * PARTS / width];
+                part.add(sums.fold(|i| planes.green[i]));
+                part.add(sums.fold(|i| !planes.green[i]));
+            }
+        }
+    }
+
+    fn add_columns(&mut self) {
+        let (d, width, height) = (self.apart, self.area.width, self.area.height);
+        let tops: Vec<usize> = (0..height / STRETCH).skip(self.gone).step_by(self.every).map(|i| i * STRETCH).collect();
+        // The first stretch that has neighbours on its left; all start with the array.
+        let first = d.div_ceil(LANES) * LANES;
+        for top in tops {
+            for x in (first..(width + 1).saturating_sub(d + STRETCH)).step_by(STRETCH) {
+                // A column of a 2x2 array holds one colour in the rows of one parity.
+                let mut sums = [Sums::<STRETCH>::NONE, Sums::<STRETCH>::NONE];
+                for y in top..top + STRETCH {
+                    let row = self.row(y);
+                    let phase = y % self.planes.len();
+                    sums[phase % 2].add(&row[x - d..], &row[x..], &row[x + d..], &self.planes[phase]);
+                }
+                for sums in &sums {
+                    for i in 0..STRETCH {
+                        self.lines[x + i][top * PARTS / height].add(sums.fold_one(i));
+                    }
+                }
+            }
+        }
+    }
+}
+
+impl Sums<STRETCH> {
+    fn fold_one(&self, i: usize) -> [f32; 4] {
+        [self.value[i], self.response[i], self.weight[i], self.level[i]]
+    }
+}
