@@ -88,7 +88,7 @@ impl Lit<'_> {
                 break;
             }
             seen = offsets(&steps.lines, apart);
-            if seen.is_some_and(|s| s.variance_dn2.0 > WELL_KNOWN * s.variance_dn2.1 || self.shows_nothing(&s)) {
+            if seen.is_some_and(|s| self.told(&s)) {
                 break;
             }
         }
@@ -104,11 +104,14 @@ impl Lit<'_> {
         if rows { filter.rows } else { filter.columns }.max(2)
     }
 
-    /// True where half a read noise of offsets would have been seen.
-    fn shows_nothing(&self, seen: &Offsets) -> bool {
+    /// True where more of the frame would not tell more: the offsets are sized and whose they are, or half a read noise of
+    /// them would have been seen.
+    fn told(&self, seen: &Offsets) -> bool {
         let (variance, error) = seen.variance_dn2;
         let dark = self.variances.iter().map(|v| v.line.offset).fold(f64::INFINITY, f64::min);
-        variance < SIGNIFICANT * error && SIGNIFICANT * error < 0.2 * dark
+        let (sensor, scene) = seen.how_unlike();
+        let nothing = variance < SIGNIFICANT * error && SIGNIFICANT * error < 0.2 * dark;
+        nothing || variance > WELL_KNOWN * error && (scene - sensor).abs() > TELLS
     }
 
     /// Variance of a wave of that period, DN squared, where it stands out of chance.

@@ -25,7 +25,7 @@ const FEWEST_PATCHES: usize = 60;
 const WORST_GAIN_ERROR: f64 = 0.06;
 
 /// Greatest standard error of a read variance that is stated (twice that of read noise).
-const WORST_READ_ERROR: f64 = 0.35;
+const WORST_READ_ERROR: f64 = 0.25;
 
 /// What the variance of dark patches may be wrong by, as a share of it, besides its standard error.
 const DARK_SHARE: f64 = 0.015;
