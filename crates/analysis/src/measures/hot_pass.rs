@@ -1,7 +1,9 @@
 //! The pass over the frame that finds the few samples which may be hot pixels: whole stretches are compared at once.
 
+use multiversion::multiversion;
 use rawassay_decode::Frame;
 
+use super::extent::extent;
 use super::histogram::picture_area;
 use super::hot_sites::RANGE_NOISE;
 
@@ -57,16 +59,7 @@ pub(super) fn look_over(
             let here = &row[x..][..len];
             let (left, right) = (&row[x - dx..][..len], &row[x + dx..][..len]);
             let (over, under) = (&row_over[x..][..len], &row_under[x..][..len]);
-            let (mut step_dn, mut darkest) = (0, u16::MAX);
-            for i in 0..len {
-                // The second highest of the four.
-                let across = (left[i].max(right[i]), left[i].min(right[i]));
-                let down = (over[i].max(under[i]), over[i].min(under[i]));
-                side[i] = across.0.min(down.0).max(across.1.max(down.1));
-                step[i] = here[i].saturating_sub(side[i]);
-                step_dn = step_dn.max(step[i]);
-                darkest = darkest.min(side[i]);
-            }
+            let (step_dn, darkest) = steps(here, [left, right, over, under], &mut side[..len], &mut step[..len]);
             let least_here = from_here[usize::from(darkest >> 4)];
             if step_dn <= least_here {
                 continue;
@@ -93,6 +86,25 @@ pub(super) fn look_over(
     }
 }
 
+/// The second highest of the four next samples of a like cell, and how far each sample stands above it; the greatest height
+/// and the darkest of the sides.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn steps(here: &[u16], [left, right, over, under]: [&[u16]; 4], side: &mut [u16], step: &mut [u16]) -> (u16, u16) {
+    let n = here.len();
+    let (left, right, over, under) = (&left[..n], &right[..n], &over[..n], &under[..n]);
+    let (side, step) = (&mut side[..n], &mut step[..n]);
+    let (mut step_dn, mut darkest) = (0, u16::MAX);
+    for i in 0..n {
+        let across = (left[i].max(right[i]), left[i].min(right[i]));
+        let down = (over[i].max(under[i]), over[i].min(under[i]));
+        side[i] = across.0.min(down.0).max(across.1.max(down.1));
+        step[i] = here[i].saturating_sub(side[i]);
+        step_dn = step_dn.max(step[i]);
+        darkest = darkest.min(side[i]);
+    }
+    (step_dn, darkest)
+}
+
 /// The eight next samples of a like cell, for each sample of a stretch.
 struct Eight {
     /// Second highest of them.
@@ -104,6 +116,7 @@ struct Eight {
 
 /// Looks at the eight; `rows` are those above, of and below the stretch, from `dx` columns before. `None` for what is left at
 /// the end of a row.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn eight(rows: [&[u16]; 3], dx: usize) -> Option<Eight> {
     let chunk = |row: usize, from: usize| rows[row].get(from..).and_then(|v| v.first_chunk::<STRETCH>());
     let [a, b, c] = [chunk(0, 0)?, chunk(0, dx)?, chunk(0, 2 * dx)?];
@@ -128,15 +141,19 @@ impl Eight {
     /// Takes the steps of those samples away that do not stand out of their eight as [`super::hot_sites`] asks for at the
     /// least: by the noise (`from_here`: its least by level, 16 codes a step) and by half of what the eight differ beyond
     /// the noise (`up_to_here`: four standard deviations at the most).
-    fn sift(&self, step: &mut [u16], from_here: &[u16], up_to_here: &[u16]) {
-        let lowest = self.lowest.iter().fold(u16::MAX, |least, &v| least.min(v));
-        let highest = self.second.iter().fold(0, |most, &v| most.max(v));
+    fn sift(&self, step: &mut [u16; STRETCH], from_here: &[u16], up_to_here: &[u16]) {
+        let (lowest, highest) = (extent(&self.lowest).0, extent(&self.second).1);
         let least_dn = from_here[usize::from(lowest >> 4)];
         let range_noise_dn = up_to_here[usize::from(highest >> 4)];
-        for (i, step) in step.iter_mut().enumerate().take(STRETCH) {
-            let range = (self.second[i] - self.lowest[i]).saturating_sub(range_noise_dn);
-            let out = self.above[i] > least_dn && self.above[i] >= range / 2;
-            *step = if out { *step } else { 0 };
-        }
+        keep_those_out(self, step, least_dn, range_noise_dn);
+    }
+}
+
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn keep_those_out(eight: &Eight, step: &mut [u16; STRETCH], least_dn: u16, range_noise_dn: u16) {
+    for (i, step) in step.iter_mut().enumerate() {
+        let range = (eight.second[i] - eight.lowest[i]).saturating_sub(range_noise_dn);
+        let out = (eight.above[i] > least_dn) & (eight.above[i] >= range / 2);
+        *step = if out { *step } else { 0 };
     }
 }

@@ -2,6 +2,8 @@
 //! samples are taken eight at a time, in lanes that the compiler turns into vector instructions. The lanes are added up
 //! in a fixed order: the result is the same on every processor.
 
+use multiversion::multiversion;
+
 use super::erf::Normal;
 
 /// Parameters of the step: low, step, shift, slope, bend, ln sigma.
@@ -88,6 +90,7 @@ fn total(lanes: &Lanes) -> f64 {
 }
 
 /// Normal matrix, right-hand side and sum of squared residuals of the samples (across, along, level) about a step.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 pub(super) fn normal_equations(
     (t, u, v): (&[f32], &[f32], &[f32]),
     normal: &Normal,

@@ -1,5 +1,7 @@
 //! Pictures of one filter colour at halved sizes: edges too wide for the full mosaic are found and measured there.
 
+use multiversion::multiversion;
+
 use super::samples::{ColourSamples, HOLDS_SATURATED, SATURATED};
 
 /// A picture whose pixels are `step_px` sensor pixels wide.
@@ -75,9 +77,7 @@ impl Level {
             let a = &self.dn[2 * j * self.width..][..2 * width];
             let b = &self.dn[(2 * j + 1) * self.width..][..2 * width];
             let out = &mut dn[j * width..(j + 1) * width];
-            for ((out, a), b) in out.iter_mut().zip(a.chunks_exact(2)).zip(b.chunks_exact(2)) {
-                *out = 0.25 * (a[0] + a[1] + b[0] + b[1]);
-            }
+            halve(a, b, out);
         }
         // Two places, one step apart, in each direction: variance (step / 2)^2.
         let spread = self.step_px * self.step_px / 4.0;
@@ -94,8 +94,17 @@ impl Level {
     }
 }
 
+/// Means over 2x2 values of two rows.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn halve(a: &[f32], b: &[f32], out: &mut [f32]) {
+    for ((out, a), b) in out.iter_mut().zip(a.as_chunks::<2>().0).zip(b.as_chunks::<2>().0) {
+        *out = 0.25 * (a[0] + a[1] + b[0] + b[1]);
+    }
+}
+
 /// Means over 2x2 pixels where the filter array repeats every two pixels (or every one).
-fn bin_regular(samples: &ColourSamples<'_>, x0: usize, y: usize, out: &mut [f32]) {
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn bin_regular<'a>(samples: &ColourSamples<'a>, x0: usize, y: usize, out: &mut [f32]) {
     let spp = samples.frame.filter.samples_per_pixel;
     let mut count = 0.0;
     out.fill(0.0);
