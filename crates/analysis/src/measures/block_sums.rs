@@ -2,6 +2,8 @@
 
 use multiversion::multiversion;
 
+use super::extent::extent;
+
 /// Numbers that are added up at once: in a fixed order, so that the result is the same on every processor.
 pub(crate) const LANES: usize = 8;
 
@@ -21,39 +23,70 @@ pub(crate) struct PlaneSums {
 /// Sums of the samples `values`, which lie at `x`, `y`.
 #[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 pub(crate) fn plane_sums(values: &[u16], x: &[f32], y: &[f32]) -> PlaneSums {
-    let least = values.iter().fold(u16::MAX, |m, &v| m.min(v));
-    let greatest = values.iter().fold(0, |m, &v| m.max(v));
+    let (least, greatest) = extent(values);
     let first = i32::from(values[0]);
     // Whole numbers stay exact, and single precision is enough for the slopes.
-    let above = |v: u16| i32::from(v) - first;
-    let sum: i32 = values.iter().map(|&v| above(v)).sum();
-    let squares = if greatest - least < NARROW {
-        // As 16-bit numbers, many at once: 324 squares of 11 bits stay inside 31.
-        let square = |v: u16| i32::from(above(v) as i16) * i32::from(above(v) as i16);
-        f64::from(values.iter().map(|&v| square(v)).sum::<i32>())
-    } else {
-        values.iter().map(|&v| u64::from(above(v).unsigned_abs())).map(|v| v * v).sum::<u64>() as f64
-    };
+    let mut sum = 0;
+    for &v in values {
+        sum += i32::from(v) - first;
+    }
+    let squares = if greatest - least < NARROW { narrow_squares(values, first) } else { wide_squares(values, first) };
     let mut sums = [[0.0_f32; LANES]; 2];
-    let mut add = |v: &[u16; LANES], x: &[f32; LANES], y: &[f32; LANES]| {
-        for i in 0..LANES {
-            let v = above(v[i]) as f32;
-            sums[0][i] += x[i] * v;
-            sums[1][i] += y[i] * v;
-        }
-    };
     let ((v_whole, v_rest), (x_whole, x_rest)) = (values.as_chunks::<LANES>(), x.as_chunks::<LANES>());
     let (y_whole, y_rest) = y.as_chunks::<LANES>();
     for ((v, x), y) in v_whole.iter().zip(x_whole).zip(y_whole) {
-        add(v, x, y);
+        add(&mut sums, first, v, x, y);
     }
     // What is left over is filled up with samples of no weight.
-    let part = |rest: &[f32]| std::array::from_fn(|i| rest.get(i).copied().unwrap_or(0.0));
-    if !v_rest.is_empty() {
-        add(&std::array::from_fn(|i| v_rest.get(i).copied().unwrap_or(0)), &part(x_rest), &part(y_rest));
+    let n = v_rest.len();
+    if n > 0 {
+        let (mut v, mut x, mut y) = ([0; LANES], [0.0; LANES], [0.0; LANES]);
+        v[..n].copy_from_slice(v_rest);
+        x[..n].copy_from_slice(x_rest);
+        y[..n].copy_from_slice(y_rest);
+        add(&mut sums, first, &v, &x, &y);
     }
-    let slopes = sums.map(|lanes| lanes.iter().map(|&l| f64::from(l)).sum::<f64>());
+    let slopes = [total(&sums[0]), total(&sums[1])];
     PlaneSums { least, greatest, sum, squares, slopes }
+}
+
+/// Squares as 16-bit numbers, many at once: 324 squares of 11 bits stay inside 31.
+#[inline(always)]
+fn narrow_squares(values: &[u16], first: i32) -> f64 {
+    let mut sum = 0;
+    for &v in values {
+        let above = (i32::from(v) - first) as i16;
+        sum += i32::from(above) * i32::from(above);
+    }
+    f64::from(sum)
+}
+
+#[inline(always)]
+fn wide_squares(values: &[u16], first: i32) -> f64 {
+    let mut sum = 0_u64;
+    for &v in values {
+        let above = u64::from((i32::from(v) - first).unsigned_abs());
+        sum += above * above;
+    }
+    sum as f64
+}
+
+#[inline(always)]
+fn total(lanes: &[f32; LANES]) -> f64 {
+    let mut sum = 0.0;
+    for &lane in lanes {
+        sum += f64::from(lane);
+    }
+    sum
+}
+
+#[inline(always)]
+fn add(sums: &mut [[f32; LANES]; 2], first: i32, v: &[u16; LANES], x: &[f32; LANES], y: &[f32; LANES]) {
+    for i in 0..LANES {
+        let v = (i32::from(v[i]) - first) as f32;
+        sums[0][i] += x[i] * v;
+        sums[1][i] += y[i] * v;
+    }
 }
 
 /// Products of the first `places` values with those at each of the distances, added up in lanes.

@@ -59,7 +59,11 @@ pub(super) fn look_over(
             let here = &row[x..][..len];
             let (left, right) = (&row[x - dx..][..len], &row[x + dx..][..len]);
             let (over, under) = (&row_over[x..][..len], &row_under[x..][..len]);
-            let (step_dn, darkest) = steps(here, [left, right, over, under], &mut side[..len], &mut step[..len]);
+            let around = [left, right, over, under];
+            let (step_dn, darkest) = match around.map(<[u16]>::first_chunk::<STRETCH>) {
+                [Some(l), Some(r), Some(o), Some(u)] => whole_steps(here, [l, r, o, u], &mut side, &mut step),
+                _ => steps(here, around, &mut side[..len], &mut step[..len]),
+            };
             let least_here = from_here[usize::from(darkest >> 4)];
             if step_dn <= least_here {
                 continue;
@@ -88,7 +92,7 @@ pub(super) fn look_over(
 
 /// The second highest of the four next samples of a like cell, and how far each sample stands above it; the greatest height
 /// and the darkest of the sides.
-#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+#[inline(always)]
 fn steps(here: &[u16], [left, right, over, under]: [&[u16]; 4], side: &mut [u16], step: &mut [u16]) -> (u16, u16) {
     let n = here.len();
     let (left, right, over, under) = (&left[..n], &right[..n], &over[..n], &under[..n]);
@@ -105,6 +109,18 @@ fn steps(here: &[u16], [left, right, over, under]: [&[u16]; 4], side: &mut [u16]
     (step_dn, darkest)
 }
 
+/// [`steps`] of a whole stretch.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn whole_steps(
+    here: &[u16],
+    around: [&[u16; STRETCH]; 4],
+    side: &mut [u16; STRETCH],
+    step: &mut [u16; STRETCH],
+) -> (u16, u16) {
+    let Some(here) = here.first_chunk::<STRETCH>() else { return (0, u16::MAX) };
+    steps(here, around.map(|row| &row[..]), side, step)
+}
+
 /// The eight next samples of a like cell, for each sample of a stretch.
 struct Eight {
     /// Second highest of them.
@@ -118,10 +134,10 @@ struct Eight {
 /// the end of a row.
 #[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn eight(rows: [&[u16]; 3], dx: usize) -> Option<Eight> {
-    let chunk = |row: usize, from: usize| rows[row].get(from..).and_then(|v| v.first_chunk::<STRETCH>());
-    let [a, b, c] = [chunk(0, 0)?, chunk(0, dx)?, chunk(0, 2 * dx)?];
-    let [d, here, e] = [chunk(1, 0)?, chunk(1, dx)?, chunk(1, 2 * dx)?];
-    let [f, g, h] = [chunk(2, 0)?, chunk(2, dx)?, chunk(2, 2 * dx)?];
+    let [above, row, below] = rows;
+    let [a, b, c] = [stretch(above, 0)?, stretch(above, dx)?, stretch(above, 2 * dx)?];
+    let [d, here, e] = [stretch(row, 0)?, stretch(row, dx)?, stretch(row, 2 * dx)?];
+    let [f, g, h] = [stretch(below, 0)?, stretch(below, dx)?, stretch(below, 2 * dx)?];
     let mut eight = Eight { second: [0; STRETCH], above: [0; STRETCH], lowest: [0; STRETCH] };
     for i in 0..STRETCH {
         // Highest, second and lowest of two pairs of pairs, then of all.
@@ -135,6 +151,11 @@ fn eight(rows: [&[u16]; 3], dx: usize) -> Option<Eight> {
         eight.lowest[i] = t.min(u).min(v.min(w));
     }
     Some(eight)
+}
+
+#[inline(always)]
+fn stretch(row: &[u16], from: usize) -> Option<&[u16; STRETCH]> {
+    row.get(from..)?.first_chunk()
 }
 
 impl Eight {

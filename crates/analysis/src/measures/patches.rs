@@ -232,12 +232,14 @@ impl BlockShape {
         // By kind of row: mean, slope across times place, and scale of each column.
         let mut columns = [[[0.0_f32; SIDE]; 3]; 2];
         for (kind, [mean, across, scale]) in columns.iter_mut().enumerate() {
-            for i in 0..SIDE {
-                let plane = usize::from(self.plane_of[kind * SIDE + i]);
+            for first in 0..2 {
+                let plane = usize::from(self.plane_of[kind * SIDE + first]);
                 let (shape, stat) = (&self.shapes[plane], &stats[plane]);
-                mean[i] = stat.mean;
-                across[i] = stat.slopes[0] * shape.x[i / 2];
-                scale[i] = shape.scale(stat);
+                let (own_scale, slope) = (shape.scale(stat), stat.slopes[0]);
+                for (k, x) in shape.x[..SIDE / 2].iter().enumerate() {
+                    let i = 2 * k + first;
+                    (mean[i], across[i], scale[i]) = (stat.mean, slope * x, own_scale);
+                }
             }
         }
         for (r, left) in left.as_chunks_mut::<SIDE>().0.iter_mut().enumerate() {

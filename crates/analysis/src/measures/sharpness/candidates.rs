@@ -158,13 +158,21 @@ const FEW: u32 = 12;
 /// True where one of the scores is at least `least`.
 #[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn any_strong(scores: &[f32], least: f32) -> bool {
-    scores.iter().fold(false, |any, &score| any | (score >= least))
+    let mut any = false;
+    for &score in scores {
+        any |= score >= least;
+    }
+    any
 }
 
 /// A bit for each score that is at least `least`.
 #[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn strong(scores: &[f32], least: f32) -> u32 {
-    scores.iter().zip(&BITS).fold(0, |all, (&score, &bit)| all | if score >= least { bit } else { 0 })
+    let mut all = 0;
+    for (&score, &bit) in scores.iter().zip(&BITS) {
+        all |= if score >= least { bit } else { 0 };
+    }
+    all
 }
 
 /// True where the score is not below that of the neighbour on the bright side and above that on the dark side, as
@@ -300,6 +308,11 @@ pub(crate) fn find<const N: usize>(
             }
         }
     }
+    // Those that stronger ones came after: sorting all of them takes longer than finding them.
+    found.retain(|c| {
+        let tile = tile_of(c.x as usize, c.y as usize);
+        c.score >= strongest.least_in(tile, direction_bin(c.normal.0, c.normal.1))
+    });
     found
 }
 

@@ -2,7 +2,7 @@
 
 use multiversion::multiversion;
 
-use super::samples::{ColourSamples, HOLDS_SATURATED, SATURATED};
+use super::samples::{Cell, ColourSamples, HOLDS_SATURATED, SATURATED};
 
 /// A picture whose pixels are `step_px` sensor pixels wide.
 pub(crate) struct Level {
@@ -102,29 +102,27 @@ fn halve(a: &[f32], b: &[f32], out: &mut [f32]) {
     }
 }
 
-/// Means over 2x2 pixels where the filter array repeats every two pixels (or every one).
+/// Means over 2x2 pixels where the filter array repeats every two pixels (or every one), into zeros.
 #[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn bin_regular<'a>(samples: &ColourSamples<'a>, x0: usize, y: usize, out: &mut [f32]) {
     let spp = samples.frame.filter.samples_per_pixel;
     let mut count = 0.0;
-    out.fill(0.0);
     for dy in 0..2 {
         let row = samples.frame.row(y + dy);
         for dx in 0..2 {
             let Some(cell) = samples.cell_at(x0 + dx, y + dy) else { continue };
             count += 1.0;
             let offset = -cell.black_dn * cell.scale;
-            let read = |dn: u16| {
-                let level = f32::from(dn) * cell.scale + offset;
-                if dn >= cell.clip_dn { SATURATED } else { level }
-            };
             if spp == 1 {
                 // Pairs of columns: the compiler reads many at once.
-                let pairs = row[x0..].as_chunks::<2>().0;
-                out.iter_mut().zip(pairs).for_each(|(out, pair)| *out += read(pair[dx]));
+                for (out, pair) in out.iter_mut().zip(row[x0..].as_chunks::<2>().0) {
+                    *out += level_of(pair[dx], cell, offset);
+                }
             } else {
                 let samples = row[(x0 + dx) * spp + samples.sample..].iter().step_by(2 * spp);
-                out.iter_mut().zip(samples).for_each(|(out, &dn)| *out += read(dn));
+                for (out, &dn) in out.iter_mut().zip(samples) {
+                    *out += level_of(dn, cell, offset);
+                }
             }
         }
     }
@@ -132,6 +130,12 @@ fn bin_regular<'a>(samples: &ColourSamples<'a>, x0: usize, y: usize, out: &mut [
     for value in out {
         *value *= share;
     }
+}
+
+#[inline(always)]
+fn level_of(dn: u16, cell: Cell, offset: f32) -> f32 {
+    let level = f32::from(dn) * cell.scale + offset;
+    if dn >= cell.clip_dn { SATURATED } else { level }
 }
 
 /// Means over 2x2 pixels of any array; a block without a sample takes its neighbour's value.
