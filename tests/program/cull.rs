@@ -291,7 +291,8 @@ fn of_a_frame_in_two_records_the_last_counts() {
         let (status, out, err) = shoot.run(&all);
         assert_eq!(status, 0, "{err}");
         let answer: serde_json::Value = serde_json::from_str(&out).unwrap();
-        let names = answer["files"].as_array().unwrap().iter().map(|f| f["file"].as_str().unwrap().to_string());
+        let name = |file: &str| Path::new(file).file_name().unwrap().to_string_lossy().into_owned();
+        let names = answer["files"].as_array().unwrap().iter().map(|f| name(f["file"].as_str().unwrap()));
         (answer["frames"].as_u64().unwrap(), names.collect())
     };
     let (frames, all) = files(&[]);
