@@ -275,3 +275,29 @@ fn answers_are_json_csv_and_a_sentence_first() {
         assert!(columns > 8, "{csv}");
     }
 }
+
+#[test]
+fn of_a_frame_in_two_records_the_last_counts() {
+    let shoot = Shoot::new(&[("F1.dng", 0.0), ("F2.dng", 0.0)]);
+    let first = fs::read_to_string(shoot.path("shoot.ndjson")).unwrap();
+    // F1 measured again elsewhere, and shaken now.
+    let mut again: Record = serde_json::from_str(first.lines().next().unwrap()).unwrap();
+    let shaken = Take { file: "F1.dng".into(), motion_px: 20.0, scene: 3, ..Take::default() };
+    again.measures = record(&Body::common(), &shaken, &mut Dice(9)).measures;
+    fs::write(shoot.path("later.ndjson"), serde_json::to_string(&again).unwrap() + "\n").unwrap();
+    let files = |arguments: &[&str]| -> (u64, Vec<String>) {
+        let mut all = vec!["cull", "shoot.ndjson", "later.ndjson", "--list", "--format", "json"];
+        all.extend(arguments);
+        let (status, out, err) = shoot.run(&all);
+        assert_eq!(status, 0, "{err}");
+        let answer: serde_json::Value = serde_json::from_str(&out).unwrap();
+        let name = |file: &str| Path::new(file).file_name().unwrap().to_string_lossy().into_owned();
+        let names = answer["files"].as_array().unwrap().iter().map(|f| name(f["file"].as_str().unwrap()));
+        (answer["frames"].as_u64().unwrap(), names.collect())
+    };
+    let (frames, all) = files(&[]);
+    assert_eq!((frames, all), (2, vec!["F1.dng".to_string(), "F2.dng".to_string()]));
+    assert_eq!(files(&["--finding", "shaken"]).1, ["F1.dng"]);
+    let sharp = files(&["--outcome", "prints", "borderline"]).1;
+    assert!(!sharp.contains(&"F1.dng".to_string()), "{sharp:?}");
+}

@@ -3,27 +3,10 @@
 use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
-use rawassay_analysis::{Brief, ClippingMap, FrameRow, Judgement, RowMaker, judge};
+use rawassay_analysis::{Brief, FrameRow, Judgement, RowMaker, judge};
 use rawassay_report::{Record, Status, record};
 
 use crate::messages::Failure;
-
-/// One frame as recorded and judged.
-pub struct Judged {
-    /// Its line in the record, without what only crops need.
-    pub record: Record,
-    /// What the brief says of it.
-    pub judgement: Judgement,
-    /// Which of the records it stands in.
-    source: PathBuf,
-}
-
-impl Judged {
-    /// Where the file is now; where it was when it cannot be found.
-    pub fn place(&self) -> PathBuf {
-        self.record.locate(&self.source).unwrap_or_else(|| self.record.path())
-    }
-}
 
 /// The brief of that name or file.
 pub fn brief(name: &str) -> Result<Brief, Failure> {
@@ -35,26 +18,36 @@ pub fn brief_text(brief: &Brief) -> String {
     brief.title()
 }
 
-/// Reads records and judges each frame; of a file that stands in several records the last counts.
-pub fn load(paths: &[PathBuf], brief: &Brief) -> Result<Vec<Judged>, Failure> {
-    let mut frames: Vec<Judged> = Vec::new();
+/// Reads records frame by frame, judges each, and holds only what `keep` makes of it (it is told which record the frame
+/// stands in); of a file that stands in several records the last counts.
+pub fn each<T>(
+    paths: &[PathBuf],
+    brief: &Brief,
+    mut keep: impl FnMut(&Record, &Judgement, &Path) -> T,
+) -> Result<Vec<T>, Failure> {
+    let mut kept: Vec<T> = Vec::new();
     let mut place: HashMap<String, usize> = HashMap::new();
     for path in paths {
         for record in record::stream(path).map_err(|e| Failure::nothing(e.to_string()))? {
-            let judged = judged(record.map_err(|e| Failure::nothing(e.to_string()))?, brief, path);
-            match place.get(judged.record.key()) {
-                Some(&at) => frames[at] = judged,
+            let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
+            let judgement = judge::judge(&record.subject(), brief, None);
+            let frame = keep(&record, &judgement, path);
+            match place.get(record.key()) {
+                Some(&at) => kept[at] = frame,
                 None => {
-                    place.insert(judged.record.key().to_string(), frames.len());
-                    frames.push(judged);
+                    // Within one record each file comes once.
+                    if paths.len() > 1 {
+                        place.insert(record.key().to_string(), kept.len());
+                    }
+                    kept.push(frame);
                 }
             }
         }
     }
-    if frames.is_empty() {
+    if kept.is_empty() {
         return Err(no_frame(paths));
     }
-    Ok(frames)
+    Ok(kept)
 }
 
 fn no_frame(paths: &[PathBuf]) -> Failure {
@@ -108,13 +101,4 @@ fn row(maker: &mut RowMaker, record: &Record, brief: &Brief) -> Option<FrameRow>
     let (shot, measures) = (record.shot.as_ref()?, record.measures.as_ref()?);
     let judgement = judge::judge(&record.subject(), brief, None);
     Some(maker.row(&record.file, shot, measures, &judgement, record.status == Status::Damaged))
-}
-
-fn judged(mut record: Record, brief: &Brief, source: &Path) -> Judged {
-    let judgement = judge::judge(&record.subject(), brief, None);
-    // Judged whole: what only a crop asks for need not stay in memory, thousands of times over.
-    if let Some(measures) = &mut record.measures {
-        measures.clipping = ClippingMap::default();
-    }
-    Judged { record, judgement, source: source.to_path_buf() }
 }

@@ -51,21 +51,27 @@ pub fn print(text: &str) -> Result<(), Failure> {
     sink.finish()
 }
 
-/// A value as pretty JSON on stdout.
+/// A value as pretty JSON on stdout, written as it is made: it may be the answer for a whole archive.
 pub fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
-    let mut text = serde_json::to_string_pretty(value).map_err(|e| Failure::nothing(e.to_string()))?;
-    text.push('\n');
-    print(&text)
+    let mut sink = Sink::open(None)?;
+    let written = serde_json::to_writer_pretty(&mut sink, value).map_err(std::io::Error::from);
+    if let Err(e) = written.and_then(|()| sink.write_all(b"\n")) {
+        sink.fault(rawassay_report::ReportError::from(e))?;
+    }
+    sink.finish()
 }
 
-/// Rows as CSV (RFC 4180) on stdout; the first one names the columns.
-pub fn print_csv(rows: &[Vec<String>]) -> Result<(), Failure> {
-    let mut writer = csv::WriterBuilder::new().flexible(true).from_writer(Vec::new());
-    for row in rows {
-        writer.write_record(row).map_err(|e| Failure::nothing(e.to_string()))?;
+/// Rows as CSV (RFC 4180) on stdout, one after the other; the first one names the columns.
+pub fn print_csv(rows: impl IntoIterator<Item = Vec<String>>) -> Result<(), Failure> {
+    let mut sink = Sink::open(None)?;
+    let mut writer = csv::WriterBuilder::new().flexible(true).from_writer(&mut sink);
+    let written = rows.into_iter().try_for_each(|row| writer.write_record(&row)).map_err(std::io::Error::from);
+    let written = written.and_then(|()| writer.flush());
+    drop(writer);
+    if let Err(e) = written {
+        sink.fault(rawassay_report::ReportError::from(e))?;
     }
-    let bytes = writer.into_inner().map_err(|e| Failure::nothing(e.to_string()))?;
-    print(&String::from_utf8_lossy(&bytes))
+    sink.finish()
 }
 
 /// Text folded to the width of a page, later lines indented.

@@ -6,6 +6,7 @@
 mod backend;
 mod ciff;
 mod container;
+mod content;
 mod dither;
 mod dng;
 mod error;
@@ -26,6 +27,7 @@ mod streams;
 mod tiff;
 mod unpack;
 
+pub use content::Content;
 pub use error::DecodeError;
 pub use frame::{
     Area, BlackFrom, Colour, FilterArray, Frame, Integrity, NoiseProfile, Plane, PlaneLevels, Preview, Reader,

@@ -1,9 +1,9 @@
 //! From bytes to a frame.
 
 use std::path::Path;
-use std::sync::Arc;
 
 use crate::container::{Container, scan};
+use crate::content::Content;
 use crate::frame::{Frame, Integrity, Reader};
 use crate::levels::levels;
 use crate::preview::preview;
@@ -12,25 +12,25 @@ use crate::{DecodeError, backend, dither, exif, integrity};
 /// Scans of a file, the last of which must find nothing more to make empty. A sound file takes two at the most.
 const MOST_SCANS: usize = 8;
 
-/// Opens a raw file. The whole file is read into memory: a mapped file that is cut while in use would end the program.
+/// Opens a raw file, which is read into memory whole.
 ///
 /// # Errors
 /// See [`DecodeError`].
 pub fn open(path: &Path) -> Result<Frame, DecodeError> {
-    open_bytes(path, std::fs::read(path)?)
+    open_bytes(path, Content::read(path)?)
 }
 
-/// Opens a raw file that is in memory already. `name` is used for nothing but hints; the content decides.
+/// Opens a raw file that is in memory already (bytes, or [`Content`]). `name` is used for nothing but hints; the content decides.
 ///
 /// # Errors
 /// See [`DecodeError`].
-pub fn open_bytes(_name: &Path, mut bytes: Vec<u8>) -> Result<Frame, DecodeError> {
-    let container = defused(&mut bytes)?;
-    let bytes = Arc::new(bytes);
-    let fields = exif::read(&container, &bytes);
-    let (mut decoded, reader) = backend::decode(&container, &bytes)?;
-    let curve = dither::curve(&container, &bytes);
-    drop(bytes);
+pub fn open_bytes(_name: &Path, content: impl Into<Content>) -> Result<Frame, DecodeError> {
+    let mut content = content.into();
+    let container = defused(content.as_mut_slice())?;
+    let fields = exif::read(&container, &content);
+    let curve = dither::curve(&container, &content);
+    let (mut decoded, reader) = backend::decode(&container, &mut content)?;
+    drop(content);
     if let Some(curve) = curve {
         decoded.dithered = true;
         decoded

@@ -4,13 +4,14 @@
 //! each row starts at a byte boundary (TIFF 6.0, section 8; DNG 1.7.1, BitsPerSample).
 
 use crate::DecodeError;
+use crate::content::Content;
 use crate::dng::DngRaw;
 
 /// Unpacks all strips or tiles.
 ///
 /// # Errors
 /// A strip or tile shorter than its samples need.
-pub(crate) fn unpack(raw: &DngRaw, bytes: &[u8]) -> Result<Vec<u16>, DecodeError> {
+pub(crate) fn unpack(raw: &DngRaw, content: &mut Content) -> Result<Vec<u16>, DecodeError> {
     let row_samples = raw.width * raw.samples_per_pixel;
     let chunk_samples = raw.chunk_width * raw.samples_per_pixel;
     let row_bytes = (chunk_samples * raw.bits as usize).div_ceil(8);
@@ -25,6 +26,10 @@ pub(crate) fn unpack(raw: &DngRaw, bytes: &[u8]) -> Result<Vec<u16>, DecodeError
             });
         }
     }
+    if let Some(samples) = in_place(raw, content) {
+        return Ok(samples);
+    }
+    let bytes: &[u8] = content;
     let mut samples = vec![0_u16; row_samples * raw.height];
     for (i, &(offset, _)) in raw.chunks.iter().enumerate() {
         let (row, column) = (i / across * raw.chunk_height, i % across * chunk_samples);
@@ -37,6 +42,37 @@ pub(crate) fn unpack(raw: &DngRaw, bytes: &[u8]) -> Result<Vec<u16>, DecodeError
         }
     }
     Ok(samples)
+}
+
+/// The samples of strips of 16-bit words, moved up within the memory of the file itself. `None` where they are not stored in
+/// whole rows, in the order of this machine, from top to bottom.
+fn in_place(raw: &DngRaw, content: &mut Content) -> Option<Vec<u16>> {
+    let row_samples = raw.width * raw.samples_per_pixel;
+    let whole_words = raw.bits == 16 && !raw.big && cfg!(target_endian = "little") && raw.chunk_width == raw.width;
+    if !whole_words {
+        return None;
+    }
+    let mut end = 0;
+    for (i, &(offset, _)) in raw.chunks.iter().enumerate() {
+        let to = i * raw.chunk_height * row_samples;
+        // Nothing is written over that is still to be read.
+        if offset % 2 != 0 || offset / 2 < to || offset < end {
+            return None;
+        }
+        end = offset + rows_of(raw, i) * row_samples * 2;
+    }
+    if end > content.len() {
+        return None;
+    }
+    let mut words = content.take_words()?;
+    for (i, &(offset, _)) in raw.chunks.iter().enumerate() {
+        let (from, to) = (offset / 2, i * raw.chunk_height * row_samples);
+        words.copy_within(from..from + rows_of(raw, i) * row_samples, to);
+    }
+    words.truncate(row_samples * raw.height);
+    // A preview as large as the raw would be kept for nothing.
+    words.shrink_to(row_samples * raw.height * 9 / 8);
+    Some(words)
 }
 
 /// Rows of a strip or tile that lie inside the frame.

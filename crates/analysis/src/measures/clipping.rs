@@ -12,6 +12,7 @@
 use rawassay_decode::{Area, Frame};
 
 use super::areas::{Areas, LEAST_CELLS};
+use super::extent::extent;
 use super::histogram::{picture_area, row_pattern};
 use super::likeness::Sums;
 use super::{ClippedArea, ClippingMap, Likeness};
@@ -206,7 +207,7 @@ pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
                 let (from, to) = (first * side * spp, (end * side * spp).min(row.len()));
                 let part = &row[from..to];
                 // Nearly all stretches hold neither clipped samples nor the floor.
-                let (least, most) = part.iter().fold((u16::MAX, 0), |(l, m), &v| (l.min(v), m.max(v)));
+                let (least, most) = extent(part);
                 if u32::from(most) >= clipped_from {
                     let bits = &mut bits[from..to];
                     let levels = table.clipped_from[from..to].iter().zip(&table.bit[from..to]);

@@ -1,7 +1,9 @@
 //! The pass over the frame that finds the few samples which may be hot pixels: whole stretches are compared at once.
 
+use multiversion::multiversion;
 use rawassay_decode::Frame;
 
+use super::extent::extent;
 use super::histogram::picture_area;
 use super::hot_sites::RANGE_NOISE;
 
@@ -57,16 +59,11 @@ pub(super) fn look_over(
             let here = &row[x..][..len];
             let (left, right) = (&row[x - dx..][..len], &row[x + dx..][..len]);
             let (over, under) = (&row_over[x..][..len], &row_under[x..][..len]);
-            let (mut step_dn, mut darkest) = (0, u16::MAX);
-            for i in 0..len {
-                // The second highest of the four.
-                let across = (left[i].max(right[i]), left[i].min(right[i]));
-                let down = (over[i].max(under[i]), over[i].min(under[i]));
-                side[i] = across.0.min(down.0).max(across.1.max(down.1));
-                step[i] = here[i].saturating_sub(side[i]);
-                step_dn = step_dn.max(step[i]);
-                darkest = darkest.min(side[i]);
-            }
+            let around = [left, right, over, under];
+            let (step_dn, darkest) = match around.map(<[u16]>::first_chunk::<STRETCH>) {
+                [Some(l), Some(r), Some(o), Some(u)] => whole_steps(here, [l, r, o, u], &mut side, &mut step),
+                _ => steps(here, around, &mut side[..len], &mut step[..len]),
+            };
             let least_here = from_here[usize::from(darkest >> 4)];
             if step_dn <= least_here {
                 continue;
@@ -93,6 +90,37 @@ pub(super) fn look_over(
     }
 }
 
+/// The second highest of the four next samples of a like cell, and how far each sample stands above it; the greatest height
+/// and the darkest of the sides.
+#[inline(always)]
+fn steps(here: &[u16], [left, right, over, under]: [&[u16]; 4], side: &mut [u16], step: &mut [u16]) -> (u16, u16) {
+    let n = here.len();
+    let (left, right, over, under) = (&left[..n], &right[..n], &over[..n], &under[..n]);
+    let (side, step) = (&mut side[..n], &mut step[..n]);
+    let (mut step_dn, mut darkest) = (0, u16::MAX);
+    for i in 0..n {
+        let across = (left[i].max(right[i]), left[i].min(right[i]));
+        let down = (over[i].max(under[i]), over[i].min(under[i]));
+        side[i] = across.0.min(down.0).max(across.1.max(down.1));
+        step[i] = here[i].saturating_sub(side[i]);
+        step_dn = step_dn.max(step[i]);
+        darkest = darkest.min(side[i]);
+    }
+    (step_dn, darkest)
+}
+
+/// [`steps`] of a whole stretch.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn whole_steps(
+    here: &[u16],
+    around: [&[u16; STRETCH]; 4],
+    side: &mut [u16; STRETCH],
+    step: &mut [u16; STRETCH],
+) -> (u16, u16) {
+    let Some(here) = here.first_chunk::<STRETCH>() else { return (0, u16::MAX) };
+    steps(here, around.map(|row| &row[..]), side, step)
+}
+
 /// The eight next samples of a like cell, for each sample of a stretch.
 struct Eight {
     /// Second highest of them.
@@ -104,11 +132,12 @@ struct Eight {
 
 /// Looks at the eight; `rows` are those above, of and below the stretch, from `dx` columns before. `None` for what is left at
 /// the end of a row.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn eight(rows: [&[u16]; 3], dx: usize) -> Option<Eight> {
-    let chunk = |row: usize, from: usize| rows[row].get(from..).and_then(|v| v.first_chunk::<STRETCH>());
-    let [a, b, c] = [chunk(0, 0)?, chunk(0, dx)?, chunk(0, 2 * dx)?];
-    let [d, here, e] = [chunk(1, 0)?, chunk(1, dx)?, chunk(1, 2 * dx)?];
-    let [f, g, h] = [chunk(2, 0)?, chunk(2, dx)?, chunk(2, 2 * dx)?];
+    let [above, row, below] = rows;
+    let [a, b, c] = [stretch(above, 0)?, stretch(above, dx)?, stretch(above, 2 * dx)?];
+    let [d, here, e] = [stretch(row, 0)?, stretch(row, dx)?, stretch(row, 2 * dx)?];
+    let [f, g, h] = [stretch(below, 0)?, stretch(below, dx)?, stretch(below, 2 * dx)?];
     let mut eight = Eight { second: [0; STRETCH], above: [0; STRETCH], lowest: [0; STRETCH] };
     for i in 0..STRETCH {
         // Highest, second and lowest of two pairs of pairs, then of all.
@@ -124,19 +153,28 @@ fn eight(rows: [&[u16]; 3], dx: usize) -> Option<Eight> {
     Some(eight)
 }
 
+#[inline(always)]
+fn stretch(row: &[u16], from: usize) -> Option<&[u16; STRETCH]> {
+    row.get(from..)?.first_chunk()
+}
+
 impl Eight {
     /// Takes the steps of those samples away that do not stand out of their eight as [`super::hot_sites`] asks for at the
     /// least: by the noise (`from_here`: its least by level, 16 codes a step) and by half of what the eight differ beyond
     /// the noise (`up_to_here`: four standard deviations at the most).
-    fn sift(&self, step: &mut [u16], from_here: &[u16], up_to_here: &[u16]) {
-        let lowest = self.lowest.iter().fold(u16::MAX, |least, &v| least.min(v));
-        let highest = self.second.iter().fold(0, |most, &v| most.max(v));
+    fn sift(&self, step: &mut [u16; STRETCH], from_here: &[u16], up_to_here: &[u16]) {
+        let (lowest, highest) = (extent(&self.lowest).0, extent(&self.second).1);
         let least_dn = from_here[usize::from(lowest >> 4)];
         let range_noise_dn = up_to_here[usize::from(highest >> 4)];
-        for (i, step) in step.iter_mut().enumerate().take(STRETCH) {
-            let range = (self.second[i] - self.lowest[i]).saturating_sub(range_noise_dn);
-            let out = self.above[i] > least_dn && self.above[i] >= range / 2;
-            *step = if out { *step } else { 0 };
-        }
+        keep_those_out(self, step, least_dn, range_noise_dn);
+    }
+}
+
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn keep_those_out(eight: &Eight, step: &mut [u16; STRETCH], least_dn: u16, range_noise_dn: u16) {
+    for (i, step) in step.iter_mut().enumerate() {
+        let range = (eight.second[i] - eight.lowest[i]).saturating_sub(range_noise_dn);
+        let out = (eight.above[i] > least_dn) & (eight.above[i] >= range / 2);
+        *step = if out { *step } else { 0 };
     }
 }

@@ -5,6 +5,7 @@
 //! that stand out, the pixel must stand out by more than those do.
 //! Source: own derivation, docs/measures.md.
 
+use multiversion::multiversion;
 use rawassay_decode::{Colour, Frame};
 
 use super::few_samples::{ALONE, Sorted};
@@ -315,9 +316,7 @@ impl<'a> Surroundings<'a> {
                     (<&mut [u16; BLOCK]>::try_from(&mut *low), <&mut [u16; BLOCK]>::try_from(&mut *high))
                     && let Some(row) = self.frame.samples.get(from..).and_then(|row| row.first_chunk::<BLOCK>())
                 {
-                    for i in 0..BLOCK {
-                        (low[i], high[i]) = (low[i].min(row[i]), high[i].max(row[i]));
-                    }
+                    widen(low, high, row);
                     continue;
                 }
                 let Some(row) = self.frame.samples.get(from..from + low.len()) else { continue };
@@ -352,9 +351,7 @@ impl<'a> Surroundings<'a> {
             let (mut low, mut high) = ([u16::MAX; BLOCK], [0_u16; BLOCK]);
             self.extremes(first, y, &mut low[..width], &mut high[..width]);
             let here = self.frame.samples.get(start..start + width).unwrap_or_default();
-            for (((out, &v), low), high) in out.iter_mut().zip(here).zip(&low).zip(&high) {
-                *out = v.saturating_sub(*high).max(low.saturating_sub(v));
-            }
+            beyond(here, &low, &high, &mut out);
             for (i, &out) in out[..here.len()].iter().enumerate().filter(|o| *o.1 > 0) {
                 let level = 0.5 * (f64::from(low[i]) + f64::from(high[i]));
                 let variance = (self.variance)(self.cell(first + i, y).plane, level).max(1e-6);
@@ -367,6 +364,22 @@ impl<'a> Surroundings<'a> {
         }
         self.lone[at] = Some(largest);
         largest
+    }
+}
+
+/// Widens each range so that it holds the sample.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn widen(low: &mut [u16; BLOCK], high: &mut [u16; BLOCK], row: &[u16; BLOCK]) {
+    for i in 0..BLOCK {
+        (low[i], high[i]) = (low[i].min(row[i]), high[i].max(row[i]));
+    }
+}
+
+/// How far each sample lies outside its range.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn beyond(here: &[u16], low: &[u16; BLOCK], high: &[u16; BLOCK], out: &mut [u16; BLOCK]) {
+    for (((out, &v), low), high) in out.iter_mut().zip(here).zip(low).zip(high) {
+        *out = v.saturating_sub(*high).max(low.saturating_sub(v));
     }
 }
 

@@ -4,6 +4,7 @@
 //! Own derivation. Two frames of one subject differ by one constant where only the exposure changed (a bracket), by
 //! next to nothing where nothing did (a burst).
 
+use multiversion::multiversion;
 use rawassay_decode::Area;
 
 use super::Likeness;
@@ -14,6 +15,17 @@ const CELLS: (usize, usize) = (32, 24);
 
 /// Steps per EV of the stored value.
 const STEPS: f64 = 16.0;
+
+/// Sum and number of the values whose mask is set.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn masked_sum(values: &[u16], masks: &[u16]) -> (u32, u32) {
+    let (mut sum, mut count) = (0, 0);
+    for (&v, &m) in values.iter().zip(masks) {
+        sum += u32::from(v & m);
+        count += u32::from(m & 1);
+    }
+    (sum, count)
+}
 
 /// Sums by cell while rows pass.
 #[derive(Debug)]
@@ -50,11 +62,7 @@ impl Sums {
             let (mut sum, mut count) = (0_u64, 0_u64);
             // Sums of at most 8192 samples stay inside 32 bits.
             for (values, masks) in row[from..to].chunks(8192).zip(mask[from..to].chunks(8192)) {
-                let (mut s, mut n) = (0_u32, 0_u32);
-                for (&v, &m) in values.iter().zip(masks) {
-                    s += u32::from(v & m);
-                    n += u32::from(m & 1);
-                }
+                let (s, n) = masked_sum(values, masks);
                 sum += u64::from(s);
                 count += u64::from(n);
             }

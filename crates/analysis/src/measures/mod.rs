@@ -5,7 +5,9 @@
 
 pub(crate) mod areas;
 pub(crate) mod banding;
+mod block_sums;
 pub(crate) mod clipping;
+mod extent;
 pub(crate) mod few_samples;
 pub(crate) mod glow;
 pub(crate) mod histogram;

@@ -8,6 +8,7 @@
 
 use rawassay_decode::Frame;
 
+use super::block_sums::{LANES, PlaneSums, left_of_row, pair_sums, plane_sums};
 use super::histogram::picture_area;
 use super::like_pairs::LikePairs;
 
@@ -16,12 +17,6 @@ const MOST_BLOCKS: usize = 60_000;
 
 /// Most places of a block.
 const MOST_PLACES: usize = 324;
-
-/// Samples that are taken at once where single-precision sums are made, in lanes added up in a fixed order.
-const LANES: usize = 8;
-
-/// Range of a block's samples up to which their squares are summed as 32-bit numbers.
-const NARROW: u16 = 2048;
 
 /// Places of a block with two columns of zeros after each row, and rows of zeros below.
 const PADDED: usize = 21 * 20;
@@ -237,12 +232,14 @@ impl BlockShape {
         // By kind of row: mean, slope across times place, and scale of each column.
         let mut columns = [[[0.0_f32; SIDE]; 3]; 2];
         for (kind, [mean, across, scale]) in columns.iter_mut().enumerate() {
-            for i in 0..SIDE {
-                let plane = usize::from(self.plane_of[kind * SIDE + i]);
+            for first in 0..2 {
+                let plane = usize::from(self.plane_of[kind * SIDE + first]);
                 let (shape, stat) = (&self.shapes[plane], &stats[plane]);
-                mean[i] = stat.mean;
-                across[i] = stat.slopes[0] * shape.x[i / 2];
-                scale[i] = shape.scale(stat);
+                let (own_scale, slope) = (shape.scale(stat), stat.slopes[0]);
+                for (k, x) in shape.x[..SIDE / 2].iter().enumerate() {
+                    let i = 2 * k + first;
+                    (mean[i], across[i], scale[i]) = (stat.mean, slope * x, own_scale);
+                }
             }
         }
         for (r, left) in left.as_chunks_mut::<SIDE>().0.iter_mut().enumerate() {
@@ -253,9 +250,7 @@ impl BlockShape {
                 let plane = usize::from(self.plane_of[r * SIDE + k]);
                 stats[plane].slopes[1] * self.shapes[plane].y[r / 2 * (SIDE / 2)]
             });
-            for i in 0..SIDE {
-                left[i] = (f32::from(row[i]) - mean[i] - across[i] - down[i % 2]) * scale[i];
-            }
+            left_of_row(row, [mean, across, scale], down, left);
         }
     }
 
@@ -269,17 +264,7 @@ impl BlockShape {
             to[..self.side].copy_from_slice(from);
         }
         let places = (self.side * stride).next_multiple_of(LANES);
-        let partners = OFFSETS.map(|(dx, dy)| &padded[(dy * stride as isize + dx) as usize..]);
-        let mut sums = [[0.0_f32; LANES]; 6];
-        for at in (0..places).step_by(LANES) {
-            let Some(here) = padded[at..].first_chunk::<LANES>() else { break };
-            for (sum, partner) in sums.iter_mut().zip(partners) {
-                let Some(there) = partner[at..].first_chunk::<LANES>() else { break };
-                for i in 0..LANES {
-                    sum[i] += here[i] * there[i];
-                }
-            }
-        }
+        let sums = pair_sums(&padded[..], places, OFFSETS.map(|(dx, dy)| (dy * stride as isize + dx) as usize));
         let mut out = [0.0; 6];
         for (k, sum) in sums.iter().enumerate() {
             let sum: f64 = sum.iter().map(|&l| f64::from(l)).sum();
@@ -321,38 +306,8 @@ impl PlaneShape {
 
     /// Fits level and slope.
     fn measure(&self, values: &[u16]) -> PlaneStat {
-        let least = values.iter().fold(u16::MAX, |m, &v| m.min(v));
-        let greatest = values.iter().fold(0, |m, &v| m.max(v));
-        let first = i32::from(values[0]);
-        // Counted from the first sample: whole numbers stay exact, and single precision is enough for the slopes.
-        let above = |v: u16| i32::from(v) - first;
-        let sum: i32 = values.iter().map(|&v| above(v)).sum();
-        let squares = if greatest - least < NARROW {
-            // As 16-bit numbers, many at once: 324 squares of 11 bits stay inside 31.
-            let square = |v: u16| i32::from(above(v) as i16) * i32::from(above(v) as i16);
-            f64::from(values.iter().map(|&v| square(v)).sum::<i32>())
-        } else {
-            values.iter().map(|&v| u64::from(above(v).unsigned_abs())).map(|v| v * v).sum::<u64>() as f64
-        };
-        let mut sums = [[0.0_f32; LANES]; 2];
-        let mut add = |v: &[u16; LANES], x: &[f32; LANES], y: &[f32; LANES]| {
-            for i in 0..LANES {
-                let v = above(v[i]) as f32;
-                sums[0][i] += x[i] * v;
-                sums[1][i] += y[i] * v;
-            }
-        };
-        let ((v_whole, v_rest), (x_whole, x_rest)) = (values.as_chunks::<LANES>(), self.x.as_chunks::<LANES>());
-        let (y_whole, y_rest) = self.y.as_chunks::<LANES>();
-        for ((v, x), y) in v_whole.iter().zip(x_whole).zip(y_whole) {
-            add(v, x, y);
-        }
-        // What is left over is filled up with samples of no weight.
-        let part = |rest: &[f32]| std::array::from_fn(|i| rest.get(i).copied().unwrap_or(0.0));
-        if !v_rest.is_empty() {
-            add(&std::array::from_fn(|i| v_rest.get(i).copied().unwrap_or(0)), &part(x_rest), &part(y_rest));
-        }
-        let [sx, sy] = sums.map(|lanes| lanes.iter().map(|&l| f64::from(l)).sum::<f64>());
+        let PlaneSums { least, greatest, sum, squares, slopes: [sx, sy] } = plane_sums(values, &self.x, &self.y);
+        let first = values[0];
         let n = self.at.len() as f64;
         let (xx, xy, yy) = self.inverse;
         let (bx, by) = (xx * sx + xy * sy, xy * sx + yy * sy);

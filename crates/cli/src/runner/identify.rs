@@ -25,7 +25,7 @@ pub fn known_content(
     if entry.status != Status::Measured && entry.file_id.mtime != id.mtime {
         return Ok(None);
     }
-    let old_key = entry.key.clone();
+    let old_key = entry.key.to_string();
     let Some(mut record) = store.get(&old_key)? else { return Ok(None) };
     record.set_path(path);
     record.file_id = id.clone();

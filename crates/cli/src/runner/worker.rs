@@ -5,7 +5,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 
 use rawassay_analysis::{MEASURES_VERSION, measure};
-use rawassay_decode::Integrity;
+use rawassay_decode::{Content, Integrity};
 use rawassay_report::numbers::write_json_line;
 use rawassay_report::page::{Drawn, Folder, Sizes, draw};
 use rawassay_report::record::{RECORD_VERSION, path_of_uri};
@@ -98,8 +98,8 @@ impl Worker {
 
 /// Reads and measures one file. The supervisor puts in path and identity.
 pub fn measure_file(path: &Path) -> Measured {
-    match std::fs::read(path) {
-        Ok(bytes) => Measured::Done(Box::new(measure_bytes(path, bytes))),
+    match Content::read(path) {
+        Ok(content) => Measured::Done(Box::new(measure_content(path, content))),
         Err(error) => Measured::CannotRead(cannot_be_read(&error)),
     }
 }
@@ -119,8 +119,8 @@ pub fn cannot_be_read(error: &std::io::Error) -> String {
 }
 
 /// Decodes and measures; whatever goes wrong is in the record.
-fn measure_bytes(path: &Path, bytes: Vec<u8>) -> Record {
-    let done = catch_unwind(AssertUnwindSafe(|| match rawassay_decode::open_bytes(path, bytes) {
+fn measure_content(path: &Path, content: Content) -> Record {
+    let done = catch_unwind(AssertUnwindSafe(|| match rawassay_decode::open_bytes(path, content) {
         Ok(frame) => {
             let measures = measure(&frame);
             let (status, error) = match &frame.integrity {
@@ -154,9 +154,9 @@ fn measure_bytes(path: &Path, bytes: Vec<u8>) -> Record {
 pub fn draw_file(path: &Path, task: &Draw) -> Drawing {
     let folder = path_of_uri(&task.folder).unwrap_or_else(|| PathBuf::from(&task.folder));
     let work = || {
-        let bytes = std::fs::read(path).map_err(|e| format!("the raw file cannot be read ({e})"))?;
-        let preview = rawassay_decode::preview(&bytes);
-        let frame = rawassay_decode::open_bytes(path, bytes).map_err(|e| format!("the raw file {e}"))?;
+        let content = Content::read(path).map_err(|e| format!("the raw file cannot be read ({e})"))?;
+        let preview = rawassay_decode::preview(&content);
+        let frame = rawassay_decode::open_bytes(path, content).map_err(|e| format!("the raw file {e}"))?;
         draw::draw(&frame, preview.as_ref(), &task.record, task.sizes)
             .ok_or_else(|| "the record does not fit the raw file; audit it again".to_owned())
     };

@@ -1,10 +1,9 @@
 //! DNG: tags and levels by our own bounded code, compressed samples by rawler's decompressors.
 
-use std::sync::Arc;
-
 use super::{Backend, Decoded, Gaps};
 use crate::DecodeError;
 use crate::container::{Container, Kind};
+use crate::content::Content;
 use crate::dng;
 use crate::frame::Reader;
 use crate::tiff::Tiff;
@@ -20,10 +19,10 @@ impl Backend for Dng {
         container.kind == Kind::Dng
     }
 
-    fn decode(&self, container: &Container, bytes: &Arc<Vec<u8>>) -> Result<Decoded, DecodeError> {
-        let (tiff, ..) = Tiff::new(bytes).ok_or_else(|| DecodeError::NotRaw("it is no TIFF".into()))?;
+    fn decode(&self, container: &Container, content: &mut Content) -> Result<Decoded, DecodeError> {
+        let (tiff, ..) = Tiff::new(content).ok_or_else(|| DecodeError::NotRaw("it is no TIFF".into()))?;
         let mut raw = dng::find_raw(&tiff, &container.ifds)?;
-        let (samples, checked) = dng::decode(&raw, bytes)?;
+        let (samples, checked) = dng::decode(&raw, content)?;
         Ok(Decoded {
             black: raw.declared_black(),
             white: raw.declared_white(),

@@ -5,10 +5,9 @@ mod dng;
 mod rawler;
 mod rawloader;
 
-use std::sync::Arc;
-
 use crate::DecodeError;
 use crate::container::{Container, Kind};
+use crate::content::Content;
 use crate::frame::{Area, FilterArray, NoiseProfile, Reader};
 
 /// What a reader delivers: samples and what it states of them, not yet judged.
@@ -61,7 +60,7 @@ pub(crate) trait Backend {
     ///
     /// # Errors
     /// What the reader refuses, in one line.
-    fn decode(&self, container: &Container, bytes: &Arc<Vec<u8>>) -> Result<Decoded, DecodeError>;
+    fn decode(&self, container: &Container, content: &mut Content) -> Result<Decoded, DecodeError>;
 }
 
 /// The readers in the order in which they are asked.
@@ -73,10 +72,10 @@ pub(crate) fn backends() -> [&'static dyn Backend; 3] {
 ///
 /// # Errors
 /// The refusal.
-pub(crate) fn decode(container: &Container, bytes: &Arc<Vec<u8>>) -> Result<(Decoded, Reader), DecodeError> {
+pub(crate) fn decode(container: &Container, content: &mut Content) -> Result<(Decoded, Reader), DecodeError> {
     let mut refusal = None;
     for backend in backends().into_iter().filter(|b| b.takes(container)) {
-        match backend.decode(container, bytes) {
+        match backend.decode(container, content) {
             Ok(decoded) => return Ok((decoded, backend.reader())),
             Err(error) => {
                 refusal.get_or_insert(error);

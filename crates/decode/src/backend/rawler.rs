@@ -13,6 +13,7 @@ use rawler::{RawImage, RawImageData, RawlerError};
 use super::{Backend, Decoded, Gaps};
 use crate::DecodeError;
 use crate::container::{Container, Kind};
+use crate::content::Content;
 use crate::error::one_line;
 use crate::frame::{Area, FilterArray, Reader};
 use crate::limits::check_size;
@@ -30,7 +31,8 @@ impl Backend for Rawler {
         container.kind != Kind::Dng
     }
 
-    fn decode(&self, container: &Container, bytes: &Arc<Vec<u8>>) -> Result<Decoded, DecodeError> {
+    fn decode(&self, container: &Container, content: &mut Content) -> Result<Decoded, DecodeError> {
+        let bytes = &content.shared();
         let cr2 = if container.kind == Kind::Tiff { streams::check_cr2(bytes, container)? } else { None };
         let mut decoded = match cr2.as_ref().and_then(|cr2| beside(bytes, cr2)) {
             Some(decoded) => decoded,

@@ -1,13 +1,13 @@
 //! rawloader: for what rawler refuses, and never for DNG, CR3 or RAF.
 
 use std::io::Cursor;
-use std::sync::Arc;
 
 use rawloader::{RawImage, RawImageData};
 
 use super::{Backend, Decoded, Gaps, directory_walk};
 use crate::DecodeError;
 use crate::container::{Container, Kind};
+use crate::content::Content;
 use crate::error::one_line;
 use crate::frame::{Area, FilterArray, Reader};
 use crate::limits::check_size;
@@ -24,7 +24,8 @@ impl Backend for Rawloader {
         !matches!(container.kind, Kind::Dng | Kind::Cr3 | Kind::X3f)
     }
 
-    fn decode(&self, _container: &Container, bytes: &Arc<Vec<u8>>) -> Result<Decoded, DecodeError> {
+    fn decode(&self, _container: &Container, content: &mut Content) -> Result<Decoded, DecodeError> {
+        let bytes = &content.shared();
         if !directory_walk::ends(bytes) {
             return Err(DecodeError::LimitExceeded {
                 what: "a tree of directories".into(),

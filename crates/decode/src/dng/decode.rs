@@ -1,13 +1,12 @@
 //! Samples of a DNG.
 
-use std::sync::Arc;
-
 use rawler::bits::Endian;
 use rawler::decoders::{RawImageData, plain_image_from_ifd};
 use rawler::formats::tiff::{Entry, IFD, Value};
 use rawler::rawsource::RawSource;
 
 use super::DngRaw;
+use crate::content::Content;
 use crate::error::one_line;
 use crate::ljpeg::markers;
 use crate::panics::guarded;
@@ -18,19 +17,19 @@ use crate::{DecodeError, lossless, unpack};
 ///
 /// # Errors
 /// Compressions no reader knows, a reader's own failure, strips shorter than their samples.
-pub(crate) fn decode(raw: &DngRaw, bytes: &Arc<Vec<u8>>) -> Result<(Vec<u16>, Checked), DecodeError> {
+pub(crate) fn decode(raw: &DngRaw, content: &mut Content) -> Result<(Vec<u16>, Checked), DecodeError> {
     let mut checked =
-        if matches!(raw.compression, 7 | 34_892) { check_streams(raw, bytes)? } else { Checked::default() };
+        if matches!(raw.compression, 7 | 34_892) { check_streams(raw, content)? } else { Checked::default() };
     let mut samples = match raw.compression {
-        1 if raw.interleave == (1, 1) => unpack::unpack(raw, bytes)?,
-        7 => match lossless(raw, bytes) {
+        1 if raw.interleave == (1, 1) => unpack::unpack(raw, content)?,
+        7 => match lossless(raw, content) {
             Some((samples, missing)) => {
                 checked.missing = checked.missing.or(missing);
                 samples
             }
-            None => by_rawler(raw, bytes)?,
+            None => by_rawler(raw, content)?,
         },
-        1 | 34_892 | 52_546 => by_rawler(raw, bytes)?,
+        1 | 34_892 | 52_546 => by_rawler(raw, content)?,
         other => return Err(DecodeError::Unsupported(format!("DNG compression {other}{}", compression_name(other)))),
     };
     if samples.len() != raw.width * raw.height * raw.samples_per_pixel {
@@ -111,7 +110,7 @@ fn linearise(samples: &mut [u16], table: &[u16]) {
 }
 
 /// Hands rawler a directory of checked values only.
-fn by_rawler(raw: &DngRaw, bytes: &Arc<Vec<u8>>) -> Result<Vec<u16>, DecodeError> {
+fn by_rawler(raw: &DngRaw, content: &mut Content) -> Result<Vec<u16>, DecodeError> {
     let mut ifd = IFD { endian: if raw.big { Endian::Big } else { Endian::Little }, ..IFD::default() };
     let mut put = |tag: u16, values: Vec<u32>| {
         ifd.entries.insert(tag, Entry { tag, value: Value::Long(values), embedded: None });
@@ -140,7 +139,7 @@ fn by_rawler(raw: &DngRaw, bytes: &Arc<Vec<u8>>) -> Result<Vec<u16>, DecodeError
     short(339, 1);
     short(52_547, raw.interleave.0);
     short(52_548, raw.interleave.1);
-    let source = RawSource::new_from_shared_vec(Arc::clone(bytes));
+    let source = RawSource::new_from_shared_vec(content.shared());
     let data = guarded(|| plain_image_from_ifd(&ifd, &source))
         .map_err(|panic| DecodeError::Decoder(format!("rawler stopped: {}", one_line(&panic))))?
         .map_err(|error| DecodeError::Decoder(one_line(&error.to_string())))?;

@@ -1,8 +1,10 @@
 //! Where each frame's line stands in a record, without the measures: small enough for an archive's record.
 
 use std::collections::HashMap;
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::io::{BufRead, Read};
 use std::path::Path;
+use std::sync::Arc;
 
 use serde::Deserialize;
 
@@ -18,7 +20,7 @@ pub struct Entry {
     /// Path as given when it was measured.
     pub file: String,
     /// What names the frame within the record ([`super::Record::key`]).
-    pub key: String,
+    pub key: Arc<str>,
     /// Content identity.
     pub file_id: FileId,
     /// Status.
@@ -37,8 +39,9 @@ pub struct Entry {
 #[derive(Debug, Default)]
 pub struct RecordIndex {
     entries: Vec<Entry>,
-    by_key: HashMap<String, usize>,
-    by_hash: HashMap<String, usize>,
+    by_key: HashMap<Arc<str>, usize>,
+    /// By a short hash of the content's: what is found is held against the whole.
+    by_hash: HashMap<u64, usize>,
     /// Bytes up to the end of the last whole line.
     pub(super) whole_bytes: u64,
     /// Lines so far.
@@ -142,7 +145,7 @@ impl RecordIndex {
     }
 
     fn insert(&mut self, head: Head, offset: u64, length: usize) {
-        let key = head.uri.unwrap_or_else(|| head.file.clone());
+        let key = head.uri.unwrap_or_else(|| head.file.clone()).into();
         let entry = Entry {
             file: head.file,
             key,
@@ -174,7 +177,7 @@ impl RecordIndex {
             }
         };
         if !entry.file_id.hash.is_empty() {
-            self.by_hash.insert(entry.file_id.hash.clone(), at);
+            self.by_hash.insert(short(&entry.file_id.hash), at);
         }
         self.by_key.insert(entry.key.clone(), at);
         self.entries[at] = entry;
@@ -189,7 +192,10 @@ impl RecordIndex {
     /// A frame with this content.
     #[must_use]
     pub fn by_hash(&self, hash: &str) -> Option<&Entry> {
-        self.by_hash.get(hash).and_then(|&at| self.entries.get(at)).filter(|e| e.length > 0 && e.file_id.hash == hash)
+        self.by_hash
+            .get(&short(hash))
+            .and_then(|&at| self.entries.get(at))
+            .filter(|e| e.length > 0 && e.file_id.hash == hash)
     }
 
     /// The frames, in the order in which they first appear.
@@ -212,6 +218,13 @@ impl RecordIndex {
     pub(super) fn into_entries(self) -> Vec<Entry> {
         self.entries.into_iter().filter(|entry| entry.length > 0).collect()
     }
+}
+
+/// Eight bytes for sixty-four: an archive's record has many.
+fn short(hash: &str) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    hash.hash(&mut hasher);
+    hasher.finish()
 }
 
 /// A line that we began to write and that was torn.

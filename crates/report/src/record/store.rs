@@ -88,7 +88,7 @@ impl RecordStore {
         self.index.lines += 1;
         let entry = Entry {
             file: record.file.clone(),
-            key: record.key().to_owned(),
+            key: record.key().into(),
             file_id: record.file_id.clone(),
             status: record.status,
             measures_version: record.measures_version,

@@ -1,5 +1,7 @@
 //! Places that may be edges: gradient maxima of one level, the strongest of each block and direction.
 
+use multiversion::multiversion;
+
 use super::pyramid::{Level, holds_saturated};
 use super::samples::SampleNoise;
 
@@ -74,18 +76,24 @@ impl GradientRow {
         let share = 12.0 / 64.0 / level.samples;
         let slope = noise.slope_dn * share;
         let floor = noise.floor_dn2 * share;
-        let n = w - 2;
-        let (gx, gy, score) = (&mut self.gx[1..=n], &mut self.gy[1..=n], &mut self.score[1..=n]);
-        let (a0, a1, a2) = (&a[..n], &a[1..=n], &a[2..n + 2]);
-        let (b0, b1, b2) = (&b[..n], &b[1..=n], &b[2..n + 2]);
-        let (c0, c1, c2) = (&c[..n], &c[1..=n], &c[2..n + 2]);
-        for i in 0..n {
-            let x = 0.125 * ((a2[i] - a0[i]) + 2.0 * (b2[i] - b0[i]) + (c2[i] - c0[i]));
-            let y = 0.125 * ((c0[i] - a0[i]) + 2.0 * (c1[i] - a1[i]) + (c2[i] - a2[i]));
-            gx[i] = x;
-            gy[i] = y;
-            score[i] = (x * x + y * y) / (b1[i].max(0.0) * slope + floor);
-        }
+        gradients([a, b, c], (slope, floor), [&mut self.gx, &mut self.gy, &mut self.score]);
+    }
+}
+
+/// Sobel gradients of the middle one of three rows, and their squares over the variance of the noise (slope, floor).
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn gradients([a, b, c]: [&[f32]; 3], (slope, floor): (f32, f32), [gx, gy, score]: [&mut [f32]; 3]) {
+    let n = b.len() - 2;
+    let (gx, gy, score) = (&mut gx[1..=n], &mut gy[1..=n], &mut score[1..=n]);
+    let (a0, a1, a2) = (&a[..n], &a[1..=n], &a[2..n + 2]);
+    let (b0, b1, b2) = (&b[..n], &b[1..=n], &b[2..n + 2]);
+    let (c0, c1, c2) = (&c[..n], &c[1..=n], &c[2..n + 2]);
+    for i in 0..n {
+        let x = 0.125 * ((a2[i] - a0[i]) + 2.0 * (b2[i] - b0[i]) + (c2[i] - c0[i]));
+        let y = 0.125 * ((c0[i] - a0[i]) + 2.0 * (c1[i] - a1[i]) + (c2[i] - a2[i]));
+        gx[i] = x;
+        gy[i] = y;
+        score[i] = (x * x + y * y) / (b1[i].max(0.0) * slope + floor);
     }
 }
 
@@ -116,7 +124,7 @@ const BITS: [u32; STRETCH] = {
 /// All bits set for the places of a stretch from column `from` whose score is at least `least`, not below that of the neighbour on
 /// the bright side and above that on the dark side: [`step_across`], written without a branch so that it runs on many
 /// places at once (which it does only as a function of its own).
-#[inline(never)]
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn maxima<'a>(rows: [&'a GradientRow; 3], from: usize, least: f32) -> [u32; STRETCH] {
     let wide = |row: &'a GradientRow| row.score.get(from - 1..).and_then(|v| v.first_chunk::<{ STRETCH + 2 }>());
     let narrow = |values: &'a [f32]| values.get(from..).and_then(|v| v.first_chunk::<STRETCH>());
@@ -147,9 +155,24 @@ fn maxima<'a>(rows: [&'a GradientRow; 3], from: usize, least: f32) -> [u32; STRE
 /// Places of a stretch that are looked at one by one, at most.
 const FEW: u32 = 12;
 
+/// True where one of the scores is at least `least`.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn any_strong(scores: &[f32], least: f32) -> bool {
+    let mut any = false;
+    for &score in scores {
+        any |= score >= least;
+    }
+    any
+}
+
 /// A bit for each score that is at least `least`.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn strong(scores: &[f32], least: f32) -> u32 {
-    scores.iter().zip(&BITS).fold(0, |all, (&score, &bit)| all | if score >= least { bit } else { 0 })
+    let mut all = 0;
+    for (&score, &bit) in scores.iter().zip(&BITS) {
+        all |= if score >= least { bit } else { 0 };
+    }
+    all
 }
 
 /// True where the score is not below that of the neighbour on the bright side and above that on the dark side, as
@@ -233,7 +256,7 @@ pub(crate) fn find<const N: usize>(
             let in_tiles = strongest.least[first_tile..=last_tile].iter().copied().fold(f32::INFINITY, f32::min);
             let least = least.max(in_tiles);
             // Most stretches hold no edge: all their scores are compared at once.
-            if !here.score[from..to].iter().fold(false, |any, &score| any | (score >= least)) {
+            if !any_strong(&here.score[from..to], least) {
                 continue;
             }
             let around = [near[1], here, near[3]];
@@ -285,6 +308,11 @@ pub(crate) fn find<const N: usize>(
             }
         }
     }
+    // Those that stronger ones came after: sorting all of them takes longer than finding them.
+    found.retain(|c| {
+        let tile = tile_of(c.x as usize, c.y as usize);
+        c.score >= strongest.least_in(tile, direction_bin(c.normal.0, c.normal.1))
+    });
     found
 }
 

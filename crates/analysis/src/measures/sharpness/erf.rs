@@ -53,7 +53,7 @@ impl Normal {
     }
 
     /// [`at`](Self::at) for several places at once.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn at_each<const N: usize>(&self, z: &[f32; N]) -> ([f32; N], [f32; N]) {
         // Adding 2^23 leaves the whole number in the low bits of a single-precision number: no conversion one by one.
         const WHOLE: f32 = 8_388_608.0;

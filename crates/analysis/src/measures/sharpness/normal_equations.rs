@@ -2,6 +2,8 @@
 //! samples are taken eight at a time, in lanes that the compiler turns into vector instructions. The lanes are added up
 //! in a fixed order: the result is the same on every processor.
 
+use multiversion::multiversion;
+
 use super::erf::Normal;
 
 /// Parameters of the step: low, step, shift, slope, bend, ln sigma.
@@ -39,7 +41,7 @@ struct Sums {
 }
 
 impl Sums {
-    #[inline]
+    #[inline(always)]
     fn add(&mut self, c: &Lanes, d: &Lanes, s: &Lanes, r: &Lanes, u: &Lanes) {
         let du = times(d, u);
         let duu = times(&du, u);
@@ -64,19 +66,19 @@ impl Sums {
     }
 }
 
-#[inline]
+#[inline(always)]
 fn times(a: &Lanes, b: &Lanes) -> Lanes {
     std::array::from_fn(|i| a[i] * b[i])
 }
 
-#[inline]
+#[inline(always)]
 fn plus(to: &mut Lanes, value: &Lanes) {
     for i in 0..LANES {
         to[i] += value[i];
     }
 }
 
-#[inline]
+#[inline(always)]
 fn plus_product(to: &mut Lanes, a: &Lanes, b: &Lanes) {
     for i in 0..LANES {
         to[i] += a[i] * b[i];
@@ -88,7 +90,18 @@ fn total(lanes: &Lanes) -> f64 {
 }
 
 /// Normal matrix, right-hand side and sum of squared residuals of the samples (across, along, level) about a step.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 pub(super) fn normal_equations(
+    columns: (&[f32], &[f32], &[f32]),
+    normal: &Normal,
+    step: &Step,
+) -> (Matrix, [f64; PARAMETERS], f64) {
+    plain_equations(columns, normal, step)
+}
+
+/// A function of its own, since closures of the other one would not be inlined.
+#[inline(always)]
+fn plain_equations(
     (t, u, v): (&[f32], &[f32], &[f32]),
     normal: &Normal,
     step: &Step,

@@ -1,6 +1,8 @@
 //! Pictures of one filter colour at halved sizes: edges too wide for the full mosaic are found and measured there.
 
-use super::samples::{ColourSamples, HOLDS_SATURATED, SATURATED};
+use multiversion::multiversion;
+
+use super::samples::{Cell, ColourSamples, HOLDS_SATURATED, SATURATED};
 
 /// A picture whose pixels are `step_px` sensor pixels wide.
 pub(crate) struct Level {
@@ -75,9 +77,7 @@ impl Level {
             let a = &self.dn[2 * j * self.width..][..2 * width];
             let b = &self.dn[(2 * j + 1) * self.width..][..2 * width];
             let out = &mut dn[j * width..(j + 1) * width];
-            for ((out, a), b) in out.iter_mut().zip(a.chunks_exact(2)).zip(b.chunks_exact(2)) {
-                *out = 0.25 * (a[0] + a[1] + b[0] + b[1]);
-            }
+            halve(a, b, out);
         }
         // Two places, one step apart, in each direction: variance (step / 2)^2.
         let spread = self.step_px * self.step_px / 4.0;
@@ -94,28 +94,35 @@ impl Level {
     }
 }
 
-/// Means over 2x2 pixels where the filter array repeats every two pixels (or every one).
-fn bin_regular(samples: &ColourSamples<'_>, x0: usize, y: usize, out: &mut [f32]) {
+/// Means over 2x2 values of two rows.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn halve(a: &[f32], b: &[f32], out: &mut [f32]) {
+    for ((out, a), b) in out.iter_mut().zip(a.as_chunks::<2>().0).zip(b.as_chunks::<2>().0) {
+        *out = 0.25 * (a[0] + a[1] + b[0] + b[1]);
+    }
+}
+
+/// Means over 2x2 pixels where the filter array repeats every two pixels (or every one), into zeros.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn bin_regular<'a>(samples: &ColourSamples<'a>, x0: usize, y: usize, out: &mut [f32]) {
     let spp = samples.frame.filter.samples_per_pixel;
     let mut count = 0.0;
-    out.fill(0.0);
     for dy in 0..2 {
         let row = samples.frame.row(y + dy);
         for dx in 0..2 {
             let Some(cell) = samples.cell_at(x0 + dx, y + dy) else { continue };
             count += 1.0;
             let offset = -cell.black_dn * cell.scale;
-            let read = |dn: u16| {
-                let level = f32::from(dn) * cell.scale + offset;
-                if dn >= cell.clip_dn { SATURATED } else { level }
-            };
             if spp == 1 {
                 // Pairs of columns: the compiler reads many at once.
-                let pairs = row[x0..].as_chunks::<2>().0;
-                out.iter_mut().zip(pairs).for_each(|(out, pair)| *out += read(pair[dx]));
+                for (out, pair) in out.iter_mut().zip(row[x0..].as_chunks::<2>().0) {
+                    *out += level_of(pair[dx], cell, offset);
+                }
             } else {
                 let samples = row[(x0 + dx) * spp + samples.sample..].iter().step_by(2 * spp);
-                out.iter_mut().zip(samples).for_each(|(out, &dn)| *out += read(dn));
+                for (out, &dn) in out.iter_mut().zip(samples) {
+                    *out += level_of(dn, cell, offset);
+                }
             }
         }
     }
@@ -123,6 +130,12 @@ fn bin_regular(samples: &ColourSamples<'_>, x0: usize, y: usize, out: &mut [f32]
     for value in out {
         *value *= share;
     }
+}
+
+#[inline(always)]
+fn level_of(dn: u16, cell: Cell, offset: f32) -> f32 {
+    let level = f32::from(dn) * cell.scale + offset;
+    if dn >= cell.clip_dn { SATURATED } else { level }
 }
 
 /// Means over 2x2 pixels of any array; a block without a sample takes its neighbour's value.

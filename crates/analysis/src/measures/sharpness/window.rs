@@ -100,9 +100,10 @@ impl Window {
                         let first = first + (own_phase + period - phase) % period;
                         let n = (last + 1).saturating_sub(first).div_ceil(period);
                         self.push_all(at, dy, n, |k| (first + k * period) as f32);
-                        let read = |k: usize| row[(first + k * period) * spp + samples.sample];
-                        self.clipped |= (0..n).fold(false, |any, k| any | (read(k) >= cell.clip_dn));
-                        self.v.extend((0..n).map(|k| (f32::from(read(k)) - cell.black_dn) * cell.scale));
+                        let own = row.get(first * spp + samples.sample..).unwrap_or_default();
+                        let own = own.iter().step_by(period * spp).take(n);
+                        self.clipped |= own.clone().fold(false, |any, &dn| any | (dn >= cell.clip_dn));
+                        self.v.extend(own.map(|&dn| (f32::from(dn) - cell.black_dn) * cell.scale));
                         continue;
                     }
                     for x in first..=last {

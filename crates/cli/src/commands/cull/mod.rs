@@ -1,6 +1,8 @@
 //! `rawassay cull`.
 
+mod chosen;
 mod companions;
+mod deed;
 mod output;
 mod select;
 mod sidecars;
@@ -10,12 +12,11 @@ mod undo;
 use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
-use rawassay_report::FileId;
-use serde::Serialize;
-
-use crate::frames::{self, Judged};
+use crate::frames;
 use crate::messages::{self, Exit, Failure};
+use chosen::{Act, Chosen, Found, Shared, find, stem_of};
 use companions::{Folders, folded};
+use deed::Deed;
 use select::Selection;
 use undo::{Step, UndoList};
 
@@ -70,58 +71,6 @@ pub struct Cull {
     format: Option<output::Format>,
 }
 
-/// What was done, or would be, with one file.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Deed {
-    /// The raw, as the record names it.
-    pub file: String,
-    /// Outcome.
-    pub outcome: String,
-    /// Codes of the findings, worst first.
-    pub findings: Vec<String>,
-    /// Longer side of the largest honest print, inches.
-    pub largest_long_side_in: Option<f64>,
-    /// Shorter side, inches.
-    pub largest_short_side_in: Option<f64>,
-    /// "listed", "sidecar written", "copied", "moved", or with "would be"; `None` where it failed.
-    pub done: Option<String>,
-    /// Files written.
-    pub to: Vec<PathBuf>,
-    /// Why it failed, or what to know.
-    pub note: Option<String>,
-}
-
-impl Deed {
-    fn new(frame: &Judged) -> Self {
-        let verdict = &frame.judgement.verdict;
-        let largest = frame.judgement.print.largest.as_ref();
-        Self {
-            file: frame.record.file.clone(),
-            outcome: verdict.outcome.to_string(),
-            findings: verdict.findings.iter().map(|f| f.code.to_string()).collect(),
-            largest_long_side_in: largest.map(|l| l.width_in.max(l.height_in)),
-            largest_short_side_in: largest.map(|l| l.width_in.min(l.height_in)),
-            done: None,
-            to: Vec::new(),
-            note: None,
-        }
-    }
-
-    fn failed(mut self, what: impl Into<String>) -> Self {
-        self.note = Some(what.into());
-        self
-    }
-}
-
-/// A frame that is meant, and where its file is.
-struct Chosen<'a> {
-    frame: &'a Judged,
-    raw: PathBuf,
-}
-
-/// Raws that share a folder and a stem, and so a sidecar.
-type Shared = HashMap<(PathBuf, std::ffi::OsString), Vec<PathBuf>>;
-
 /// Copy or move.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Way {
@@ -139,30 +88,21 @@ impl Cull {
             return Ok(if failed { Exit::SomeUnmeasured } else { Exit::Done });
         }
         let brief = frames::brief(&self.brief)?;
-        let all = frames::load(&self.records, &brief)?;
-        let condition = self.selection.condition()?;
-        let chosen: Vec<&Judged> = all.iter().filter(|f| condition(f)).collect();
-        let acts = !self.list && !chosen.is_empty();
-        let mut shared = HashMap::new();
-        if acts {
-            shared = shared_stems(&all);
-        }
-        let chosen: Vec<Chosen<'_>> = chosen
-            .into_iter()
-            .map(|frame| Chosen { frame, raw: if acts { frame.place() } else { PathBuf::new() } })
-            .collect();
+        let act = match (self.list, self.sidecars) {
+            (true, _) => Act::List,
+            (_, true) => Act::Sidecars,
+            _ => Act::Transfer,
+        };
+        let Found { chosen, shared, frames } = find(&self.records, &brief, self.selection.condition()?, act)?;
         let deeds = match (&self.copy_to, &self.move_to) {
             _ if chosen.is_empty() => Vec::new(),
-            (Some(folder), _) => self.transfer(Way::Copy, &chosen, &shared, folder)?,
-            (_, Some(folder)) => self.transfer(Way::Move, &chosen, &shared, folder)?,
-            _ if self.sidecars => self.write_sidecars(&chosen, &shared)?,
-            _ => chosen
-                .iter()
-                .map(|chosen| Deed { done: Some("listed".to_string()), ..Deed::new(chosen.frame) })
-                .collect(),
+            (Some(folder), _) => self.transfer(Way::Copy, chosen, &shared, folder)?,
+            (_, Some(folder)) => self.transfer(Way::Move, chosen, &shared, folder)?,
+            _ if self.sidecars => self.write_sidecars(chosen, &shared, &brief.name)?,
+            _ => chosen.into_iter().map(|chosen| Deed { done: Some("listed"), ..chosen.deed }).collect(),
         };
         let told = self.places(&deeds);
-        output::deeds(&deeds, all.len(), &brief, self.format, self.list, &told)?;
+        output::deeds(&deeds, frames, &brief, self.format, self.list, &told)?;
         let failed: Vec<&Deed> = deeds.iter().filter(|d| d.done.is_none()).collect();
         for deed in &failed {
             messages::error(&format!("{}: {}", deed.file, deed.note.as_deref().unwrap_or("not done")));
@@ -207,7 +147,7 @@ impl Cull {
     }
 
     /// Opens the undo list: where told, else beside the first record.
-    fn begin(&self, chosen: &[Chosen<'_>]) -> Result<Option<UndoList>, Failure> {
+    fn begin(&self, chosen: &[Chosen]) -> Result<Option<UndoList>, Failure> {
         let path = self.undo_list_path();
         let mut inputs = crate::answer::inputs(&self.records, &self.brief);
         inputs.extend(chosen.iter().map(|c| c.raw.clone()));
@@ -228,19 +168,19 @@ impl Cull {
         self.undo_list.clone().unwrap_or_else(beside)
     }
 
-    fn transfer(&self, way: Way, chosen: &[Chosen<'_>], shared: &Shared, folder: &Path) -> Result<Vec<Deed>, Failure> {
+    fn transfer(&self, way: Way, chosen: Vec<Chosen>, shared: &Shared, folder: &Path) -> Result<Vec<Deed>, Failure> {
         if self.selection.is_everything() {
             return Err(Failure::usage(
                 "say which frames to copy or move, with --outcome, --finding or --largest-at-least",
             ));
         }
         let mut folders = Folders::default();
-        let mut deeds: Vec<Deed> = Vec::new();
+        let mut deeds: Vec<Deed> = Vec::with_capacity(chosen.len());
         let mut plans: Vec<(usize, Vec<(PathBuf, PathBuf)>)> = Vec::new();
         let names: HashSet<&Path> = chosen.iter().map(|c| c.raw.as_path()).collect();
-        for Chosen { frame, raw } in chosen {
-            let deed = Deed::new(frame);
-            match plan(way, raw, &frame.record.file_id, folder, &mut folders, shared, &names) {
+        for frame in &chosen {
+            let deed = frame.deed.clone();
+            match plan(way, frame, folder, &mut folders, shared, &names) {
                 Ok(files) => {
                     plans.push((deeds.len(), files));
                     deeds.push(deed);
@@ -249,8 +189,13 @@ impl Cull {
             }
         }
         check_targets(&plans, folder)?;
-        let word = if way == Way::Copy { "copied" } else { "moved" };
-        let mut list = if plans.is_empty() { None } else { self.begin(chosen)? };
+        let word = match (way, self.dry_run) {
+            (Way::Copy, false) => "copied",
+            (Way::Move, false) => "moved",
+            (Way::Copy, true) => "would be copied",
+            (Way::Move, true) => "would be moved",
+        };
+        let mut list = if plans.is_empty() { None } else { self.begin(&chosen)? };
         if list.is_some() {
             std::fs::create_dir_all(folder)
                 .map_err(|e| Failure::nothing(format!("{}: the folder cannot be made ({e})", folder.display())))?;
@@ -265,7 +210,7 @@ impl Cull {
                 match result {
                     Ok(()) if deed.note.is_none() => {
                         deed.to.push(to);
-                        deed.done = Some(if self.dry_run { format!("would be {word}") } else { word.to_string() });
+                        deed.done = Some(word);
                     }
                     Ok(()) => deed.to.push(to),
                     Err(what) => {
@@ -281,14 +226,16 @@ impl Cull {
         Ok(deeds)
     }
 
-    fn write_sidecars(&self, chosen: &[Chosen<'_>], shared: &Shared) -> Result<Vec<Deed>, Failure> {
-        let mut list = self.begin(chosen)?;
+    fn write_sidecars(&self, chosen: Vec<Chosen>, shared: &Shared, brief: &str) -> Result<Vec<Deed>, Failure> {
+        let mut list = self.begin(&chosen)?;
         let mut folders = Folders::default();
         let wish = sidecars::Wish { rating: self.rating, label: self.label, reject: self.reject };
         let mut deeds = Vec::with_capacity(chosen.len());
-        for Chosen { frame, raw } in chosen {
-            let deed = Deed::new(frame);
-            if let Err(what) = unchanged(raw, &frame.record.file_id) {
+        let word = if self.dry_run { "sidecar would be written" } else { "sidecar written" };
+        for frame in chosen {
+            let raw = &frame.raw;
+            let deed = frame.deed.clone();
+            if let Err(what) = unchanged(&frame) {
                 deeds.push(deed.failed(what));
                 continue;
             }
@@ -297,13 +244,8 @@ impl Cull {
                 continue;
             }
             let path = folders.sidecar(raw);
-            deeds.push(match sidecars::write(&path, frame, &wish, list.as_mut())? {
-                Ok(note) => Deed {
-                    done: Some(if self.dry_run { "sidecar would be written" } else { "sidecar written" }.to_string()),
-                    to: vec![path],
-                    note,
-                    ..deed
-                },
+            deeds.push(match sidecars::write(&path, &frame, brief, &wish, list.as_mut())? {
+                Ok(note) => Deed { done: Some(word), to: vec![path], note, ..deed },
                 Err(what) => deed.failed(what),
             });
         }
@@ -311,34 +253,18 @@ impl Cull {
     }
 }
 
-/// Folder and stem: what raw, sidecar and camera JPEG have in common.
-fn stem_of(raw: &Path) -> (PathBuf, std::ffi::OsString) {
-    (raw.parent().unwrap_or(Path::new("")).to_path_buf(), raw.file_stem().unwrap_or_default().to_os_string())
-}
-
-/// Raws of the record that share a folder and a stem.
-fn shared_stems(all: &[Judged]) -> Shared {
-    let mut stems = Shared::new();
-    for frame in all {
-        let raw = frame.place();
-        stems.entry(stem_of(&raw)).or_default().push(raw);
-    }
-    stems.retain(|_, files| files.len() > 1);
-    stems
-}
-
 /// The file is there and is the one that was measured.
-fn unchanged(raw: &Path, id: &FileId) -> Result<(), String> {
+fn unchanged(frame: &Chosen) -> Result<(), String> {
+    let raw = &frame.raw;
     let facts = std::fs::metadata(raw)
         .map_err(|e| format!("cannot be found at {} ({e}); audit the files where they are now", raw.display()))?;
     if !facts.is_file() {
         return Err("is not a file; left alone".to_string());
     }
-    let recorded = id.mtime.as_deref().and_then(|m| m.parse::<jiff::Timestamp>().ok());
     let now = facts.modified().ok().and_then(|m| jiff::Timestamp::try_from(m).ok());
     // Some file systems keep whole seconds, or pairs of them.
-    let moved = recorded.zip(now).is_some_and(|(a, b)| (a.as_second() - b.as_second()).abs() > 2);
-    if facts.len() != id.size || moved {
+    let moved = frame.modified.zip(now).is_some_and(|(a, b)| (a.as_second() - b.as_second()).abs() > 2);
+    if facts.len() != frame.size || moved {
         return Err("changed since it was measured; audit again".to_string());
     }
     Ok(())
@@ -347,14 +273,14 @@ fn unchanged(raw: &Path, id: &FileId) -> Result<(), String> {
 /// What goes where for one raw: the raw first, then its companions.
 fn plan(
     way: Way,
-    raw: &Path,
-    id: &FileId,
+    frame: &Chosen,
     folder: &Path,
     folders: &mut Folders,
     shared: &Shared,
     chosen: &HashSet<&Path>,
 ) -> Result<Vec<(PathBuf, PathBuf)>, String> {
-    unchanged(raw, id)?;
+    unchanged(frame)?;
+    let raw = frame.raw.as_path();
     let mut files = vec![raw.to_path_buf()];
     let companions = folders.companions(raw);
     if let Some(twins) = shared.get(&stem_of(raw)) {

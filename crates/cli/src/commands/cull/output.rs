@@ -2,8 +2,9 @@
 
 use rawassay_analysis::Brief;
 use rawassay_analysis::brief::length::{MM_PER_INCH, most_text};
+use serde::Serialize;
 
-use super::Deed;
+use super::deed::Deed;
 use super::undo::Undone;
 use crate::messages::Failure;
 use crate::tables::{Grid, print, print_csv, print_json};
@@ -25,6 +26,14 @@ fn size(deed: &Deed, brief: &Brief) -> String {
     }
 }
 
+/// The whole answer as JSON.
+#[derive(Serialize)]
+struct Answer<'a> {
+    brief: String,
+    frames: usize,
+    files: &'a [Deed],
+}
+
 /// What was done with each frame; a list on the terminal says first how many.
 pub fn deeds(
     deeds: &[Deed],
@@ -35,30 +44,27 @@ pub fn deeds(
     told: &[String],
 ) -> Result<(), Failure> {
     match format {
-        Some(Format::Json) => {
-            print_json(&serde_json::json!({ "brief": brief.title(), "frames": frames, "files": deeds }))
-        }
+        Some(Format::Json) => print_json(&Answer { brief: brief.title(), frames, files: deeds }),
         Some(Format::Csv) => {
-            let mut rows = vec![
+            let header =
                 ["file", "outcome", "findings", "largest_long_side_in", "largest_short_side_in", "done", "to", "note"]
                     .map(String::from)
-                    .to_vec(),
-            ];
+                    .to_vec();
             let number = |value: Option<f64>| value.map_or(String::new(), |v| format!("{v:.3}"));
-            rows.extend(deeds.iter().map(|deed| {
+            let rows = deeds.iter().map(|deed| {
                 let to: Vec<String> = deed.to.iter().map(|p| p.display().to_string()).collect();
                 vec![
                     deed.file.clone(),
-                    deed.outcome.clone(),
-                    deed.findings.join(" "),
+                    deed.outcome.to_string(),
+                    deed.words(" "),
                     number(deed.largest_long_side_in),
                     number(deed.largest_short_side_in),
-                    deed.done.clone().unwrap_or_default(),
+                    deed.done.unwrap_or_default().to_string(),
                     to.join(" "),
                     deed.note.clone().unwrap_or_default(),
                 ]
-            }));
-            print_csv(&rows)
+            });
+            print_csv(std::iter::once(header).chain(rows))
         }
         None => text(deeds, frames, brief, whole, told),
     }
@@ -67,7 +73,7 @@ pub fn deeds(
 fn text(deeds: &[Deed], frames: usize, brief: &Brief, whole: bool, told: &[String]) -> Result<(), Failure> {
     let title = brief.title();
     let done = deeds.iter().filter(|d| d.done.is_some()).count();
-    let word = deeds.iter().find_map(|d| d.done.as_deref()).unwrap_or("found");
+    let word = deeds.iter().find_map(|d| d.done).unwrap_or("found");
     let mut text = if deeds.is_empty() {
         format!("No frame of {frames} fits, judged for {title}.\n")
     } else {
@@ -78,9 +84,9 @@ fn text(deeds: &[Deed], frames: usize, brief: &Brief, whole: bool, told: &[Strin
     for deed in deeds.iter().take(shown) {
         grid.row(vec![
             deed.file.clone(),
-            deed.outcome.clone(),
+            deed.outcome.to_string(),
             size(deed, brief),
-            deed.findings.join(", "),
+            deed.words(", "),
             deed.note.clone().unwrap_or_default(),
         ]);
     }

@@ -2,9 +2,8 @@
 
 use clap::builder::PossibleValuesParser;
 use rawassay_analysis::brief::length::{self, Size};
-use rawassay_analysis::{FindingCode, Outcome, Severity};
+use rawassay_analysis::{FindingCode, Judgement, Outcome, Severity};
 
-use crate::frames::Judged;
 use crate::messages::Failure;
 
 /// Outcomes on the command line.
@@ -45,7 +44,7 @@ impl Selection {
     }
 
     /// The condition, ready to be asked.
-    pub fn condition(&self) -> Result<impl Fn(&Judged) -> bool + '_, Failure> {
+    pub fn condition(&self) -> Result<impl Fn(&Judgement) -> bool + '_, Failure> {
         let sides_in = match self.largest_at_least.as_deref().map(length::size) {
             None => None,
             Some(Ok(Size::Paper(a, b, _))) => Some((a.max(b) / 25.4, a.min(b) / 25.4)),
@@ -54,14 +53,14 @@ impl Selection {
             }
             Some(Err(what)) => return Err(Failure::usage(format!("--largest-at-least {what}"))),
         };
-        Ok(move |frame: &Judged| {
-            let verdict = &frame.judgement.verdict;
+        Ok(move |judgement: &Judgement| {
+            let verdict = &judgement.verdict;
             let outcome = || OUTCOMES.iter().find(|o| o.1 == verdict.outcome).map_or("", |o| o.0);
             let found = |word: &String| {
                 verdict.findings.iter().any(|f| f.code.word() == word && f.severity >= Severity::Borderline)
             };
             let large = |(long, short): (f64, f64)| {
-                frame.judgement.print.largest.as_ref().is_some_and(|largest| {
+                judgement.print.largest.as_ref().is_some_and(|largest| {
                     // A picture of other proportions must still fill the size in one of its sides.
                     let (a, b) = (largest.width_in.max(largest.height_in), largest.width_in.min(largest.height_in));
                     let slack = 1.0 - 1e-6;

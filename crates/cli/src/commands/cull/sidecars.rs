@@ -2,12 +2,13 @@
 
 use std::path::Path;
 
-use rawassay_analysis::Outcome;
+use rawassay_analysis::{Judgement, Outcome};
+use rawassay_report::Record;
 use rawassay_report::sidecar::{self, Tags};
 
+use super::chosen::Chosen;
 use super::transfer;
 use super::undo::{Step, UndoList};
-use crate::frames::Judged;
 use crate::messages::Failure;
 
 /// Sidecars larger than this are none.
@@ -34,35 +35,39 @@ fn rating(outcome: Outcome, wish: &Wish) -> Option<i8> {
     }
 }
 
-fn tags(frame: &Judged, wish: &Wish) -> Tags {
-    let judgement = &frame.judgement;
-    let outcome = judgement.verdict.outcome;
+/// The measures that a sidecar holds; unknown ones are left out.
+pub fn measures(record: &Record, judgement: &Judgement) -> Vec<(&'static str, f64)> {
     let print = &judgement.print;
-    let measures = frame.record.measures.as_ref();
+    let measures = record.measures.as_ref();
     let of = |value: Option<f64>, name| value.map(|v| (name, v));
+    [
+        of(print.ppi, "print_ppi"),
+        of(print.rise_mm, "print_rise_mm"),
+        of(print.motion_mm, "print_motion_mm"),
+        of(print.snr_midtone, "print_snr_midtone"),
+        of(print.eye_limit_mm, "print_eye_limit_mm"),
+        of(print.largest.as_ref().map(|l| l.width_in), "print_largest_width_in"),
+        of(print.largest.as_ref().map(|l| l.height_in), "print_largest_height_in"),
+        of(judgement.usable_ev, "range_usable_ev"),
+        of(measures.and_then(|m| m.sharpness.edge_rise_px), "sharpness_edge_rise_px"),
+        of(measures.and_then(|m| m.blur.motion_px), "blur_motion_px"),
+        of(measures.and_then(|m| m.blur.defocus_px), "blur_defocus_px"),
+        of(measures.map(|m| m.exposure.clipped_any_pct), "exposure_clipped_any_pct"),
+        of(measures.and_then(|m| m.exposure.floor_pct), "exposure_floor_pct"),
+        of(measures.and_then(|m| m.exposure.headroom_ev), "exposure_headroom_ev"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+fn tags(frame: &Chosen, brief: &str, wish: &Wish) -> Tags {
+    let outcome = frame.deed.outcome;
     Tags {
-        brief: judgement.verdict.brief.clone(),
+        brief: brief.to_string(),
         outcome: outcome.to_string(),
-        findings: judgement.verdict.findings.iter().map(|f| f.code.to_string()).collect(),
-        measures: [
-            of(print.ppi, "print_ppi"),
-            of(print.rise_mm, "print_rise_mm"),
-            of(print.motion_mm, "print_motion_mm"),
-            of(print.snr_midtone, "print_snr_midtone"),
-            of(print.eye_limit_mm, "print_eye_limit_mm"),
-            of(print.largest.as_ref().map(|l| l.width_in), "print_largest_width_in"),
-            of(print.largest.as_ref().map(|l| l.height_in), "print_largest_height_in"),
-            of(judgement.usable_ev, "range_usable_ev"),
-            of(measures.and_then(|m| m.sharpness.edge_rise_px), "sharpness_edge_rise_px"),
-            of(measures.and_then(|m| m.blur.motion_px), "blur_motion_px"),
-            of(measures.and_then(|m| m.blur.defocus_px), "blur_defocus_px"),
-            of(measures.map(|m| m.exposure.clipped_any_pct), "exposure_clipped_any_pct"),
-            of(measures.and_then(|m| m.exposure.floor_pct), "exposure_floor_pct"),
-            of(measures.and_then(|m| m.exposure.headroom_ev), "exposure_headroom_ev"),
-        ]
-        .into_iter()
-        .flatten()
-        .collect(),
+        findings: frame.deed.findings.iter().map(|code| code.to_string()).collect(),
+        measures: frame.measures.to_vec(),
         rating: rating(outcome, wish),
         label: wish.label.then(|| outcome.to_string()),
     }
@@ -72,7 +77,8 @@ fn tags(frame: &Judged, wish: &Wish) -> Tags {
 /// sidecar was left alone; the outer error ends the command.
 pub fn write(
     path: &Path,
-    frame: &Judged,
+    frame: &Chosen,
+    brief: &str,
     wish: &Wish,
     list: Option<&mut UndoList>,
 ) -> Result<Result<Option<String>, String>, Failure> {
@@ -87,7 +93,7 @@ pub fn write(
             Err(e) => return Ok(Err(format!("its sidecar {} cannot be read ({e})", path.display()))),
         },
     };
-    let written = match sidecar::write(existing.as_deref(), &tags(frame, wish)) {
+    let written = match sidecar::write(existing.as_deref(), &tags(frame, brief, wish)) {
         Ok(written) => written,
         Err(what) => return Ok(Err(format!("its sidecar {} is left alone: {what}", path.display()))),
     };

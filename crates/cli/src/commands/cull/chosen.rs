@@ -1,0 +1,112 @@
+//! The frames that are meant. Of each no more is held than acting on it asks for: a record may name a hundred thousand.
+
+use std::collections::HashMap;
+use std::ffi::{OsStr, OsString};
+use std::path::{Path, PathBuf};
+
+use rawassay_analysis::{Brief, Judgement};
+use rawassay_report::FileId;
+
+use super::deed::Deed;
+use super::sidecars;
+use crate::frames;
+use crate::messages::Failure;
+
+/// A frame that is meant.
+pub struct Chosen {
+    /// What will be said of it.
+    pub deed: Deed,
+    /// Where its file is; where it was when it cannot be found. Empty where nothing is done with it.
+    pub raw: PathBuf,
+    /// Size in bytes and modification time when it was measured.
+    pub size: u64,
+    /// See `size`.
+    pub modified: Option<jiff::Timestamp>,
+    /// What its sidecar will hold; empty where none is written.
+    pub measures: Box<[(&'static str, f64)]>,
+}
+
+/// Raws that share a folder and a stem, and so a sidecar.
+pub type Shared = HashMap<(PathBuf, OsString), Vec<PathBuf>>;
+
+/// What is to be done with the frames.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Act {
+    /// They are listed.
+    List,
+    /// Their sidecars are written.
+    Sidecars,
+    /// They are copied or moved.
+    Transfer,
+}
+
+/// Frames of the records: those meant, those of all that share a sidecar, and how many there are.
+pub struct Found {
+    pub chosen: Vec<Chosen>,
+    pub shared: Shared,
+    pub frames: usize,
+}
+
+/// Reads the records and keeps the frames that meet `condition`.
+pub fn find(
+    records: &[PathBuf],
+    brief: &Brief,
+    condition: impl Fn(&Judgement) -> bool,
+    act: Act,
+) -> Result<Found, Failure> {
+    let all = frames::each(records, brief, |record, judgement, source| {
+        // Also those that are not meant have a say in whose a sidecar is.
+        let raw = match act {
+            Act::List => PathBuf::new(),
+            _ => record.locate(source).unwrap_or_else(|| record.path()),
+        };
+        if !condition(judgement) {
+            return (raw, None);
+        }
+        let FileId { size, mtime, .. } = &record.file_id;
+        let measures = if act == Act::Sidecars { sidecars::measures(record, judgement) } else { Vec::new() };
+        let chosen = Chosen {
+            deed: Deed::new(&record.file, judgement),
+            raw: PathBuf::new(),
+            size: *size,
+            modified: mtime.as_deref().and_then(|m| m.parse().ok()),
+            measures: measures.into(),
+        };
+        (raw, Some(Box::new(chosen)))
+    })?;
+    let shared = if act == Act::List { Shared::new() } else { shared_stems(all.iter().map(|(raw, _)| raw)) };
+    let frames = all.len();
+    let chosen = all.into_iter().filter_map(|(raw, chosen)| Some(Chosen { raw, ..*chosen? })).collect();
+    Ok(Found { chosen, shared, frames })
+}
+
+/// Folder and stem: what raw, sidecar and camera JPEG have in common.
+pub fn stem_of(raw: &Path) -> (PathBuf, OsString) {
+    let (folder, stem) = stem(raw);
+    (folder.to_path_buf(), stem.to_os_string())
+}
+
+fn stem(raw: &Path) -> (&Path, &OsStr) {
+    (raw.parent().unwrap_or(Path::new("")), raw.file_stem().unwrap_or_default())
+}
+
+/// Raws that share a folder and a stem, in their order.
+fn shared_stems<'a>(raws: impl Iterator<Item = &'a PathBuf>) -> Shared {
+    let mut raws: Vec<&Path> = raws.map(PathBuf::as_path).collect();
+    raws.sort_by_key(|raw| stem(raw));
+    let groups = raws.chunk_by(|a, b| stem(a) == stem(b)).filter(|group| group.len() > 1);
+    groups.map(|group| (stem_of(group[0]), group.iter().map(|raw| raw.to_path_buf()).collect())).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn raws_of_one_stem_share_in_their_order_and_others_do_not() {
+        let raws = ["a/F2.DNG", "a/F1.DNG", "b/F1.DNG", "a/F1.CR2", "a/F10.DNG"].map(PathBuf::from);
+        let shared = shared_stems(raws.iter());
+        assert_eq!(shared.len(), 1);
+        assert_eq!(shared[&stem_of(&raws[1])], [raws[1].clone(), raws[3].clone()]);
+    }
+}
