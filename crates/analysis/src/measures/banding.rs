@@ -71,13 +71,13 @@ pub(crate) struct Spread {
 
 /// What the steps between the lines of one direction are measured with.
 #[derive(Clone, Copy)]
-pub(crate) struct Lit<'a> {
+pub(crate) struct Search<'a> {
     pub(crate) frame: &'a Frame,
     pub(crate) usable: &'a [Usable],
     pub(crate) variances: &'a [Variance],
 }
 
-impl Lit<'_> {
+impl Search<'_> {
     /// Offsets of the rows (or columns); `candidate` is a wave that the even blocks show. `None` where too little is seen.
     pub(crate) fn spread(&self, rows: bool, candidate: Option<Wave>) -> Option<Spread> {
         let apart = self.apart(rows);
@@ -94,7 +94,7 @@ impl Lit<'_> {
         }
         let seen = seen?;
         let sized = candidate.and_then(|c| Some((c.period, self.wave_dn2(rows, c.period)?)));
-        let found = judge(&seen, apart, sized);
+        let found = together(&seen, apart, sized);
         Some(Spread { sure: found.sure && (sized.is_none() || candidate.is_some_and(|c| c.sure)), ..found })
     }
 
@@ -126,7 +126,7 @@ impl Lit<'_> {
 }
 
 /// Offsets and wave together.
-fn judge(seen: &Offsets, apart: usize, wave: Option<(f64, f64)>) -> Spread {
+fn together(seen: &Offsets, apart: usize, wave: Option<(f64, f64)>) -> Spread {
     let (variance, error) = seen.variance_dn2;
     // What the wave leaves in differences of so few lines, in the shape of independent offsets.
     let of_wave = wave.map_or(0.0, |(period, dn2)| {

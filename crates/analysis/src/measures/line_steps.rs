@@ -7,6 +7,7 @@
 //! Source: Huber, Robust Statistics (M-estimates); the rest is our own derivation, docs/measures.md.
 //! Fails when: the noise by tone is unknown, or the filter array does not repeat in twelve columns.
 
+use multiversion::multiversion;
 use rawassay_decode::{Area, Colour, Frame};
 
 use super::histogram::picture_area;
@@ -73,6 +74,7 @@ impl<const N: usize> Sums<N> {
     const NONE: Self = Self { value: [0.0; N], response: [0.0; N], weight: [0.0; N], level: [0.0; N] };
 
     /// Adds the samples `here` against those `before` and `after`.
+    #[inline(always)]
     fn add(&mut self, before: &[u16], here: &[u16], after: &[u16], planes: &RowPlanes) {
         let (before, here, after) = (&before[..STRETCH], &here[..STRETCH], &after[..STRETCH]);
         for start in (0..STRETCH).step_by(LANES) {
@@ -108,6 +110,20 @@ impl<const N: usize> Sums<N> {
         }
         total
     }
+}
+
+/// A stretch of a row.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn along(before: &[u16], here: &[u16], after: &[u16], planes: &RowPlanes) -> Sums<LANES> {
+    let mut sums = Sums::NONE;
+    sums.add(before, here, after, planes);
+    sums
+}
+
+/// A stretch of columns, one row of it.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn across(sums: &mut Sums<STRETCH>, before: &[u16], here: &[u16], after: &[u16], planes: &RowPlanes) {
+    sums.add(before, here, after, planes);
 }
 
 /// What one part of a line shows: differences as they are, and times the level, with the response of either.
@@ -193,8 +209,7 @@ impl<'a> LineSteps<'a> {
             let (before, here, after) = (self.row(y - d), self.row(y), self.row(y + d));
             let planes = &self.planes[y % self.planes.len()];
             for &x in &starts {
-                let mut sums = Sums::<LANES>::NONE;
-                sums.add(&before[x..], &here[x..], &after[x..], planes);
+                let sums = along(&before[x..], &here[x..], &after[x..], planes);
                 let part = &mut self.lines[y][x * PARTS / width];
                 part.add(sums.fold(|i| planes.green[i]));
                 part.add(sums.fold(|i| !planes.green[i]));
@@ -214,7 +229,7 @@ impl<'a> LineSteps<'a> {
                 for y in top..top + STRETCH {
                     let row = self.row(y);
                     let phase = y % self.planes.len();
-                    sums[phase % 2].add(&row[x - d..], &row[x..], &row[x + d..], &self.planes[phase]);
+                    across(&mut sums[phase % 2], &row[x - d..], &row[x..], &row[x + d..], &self.planes[phase]);
                 }
                 for sums in &sums {
                     for i in 0..STRETCH {

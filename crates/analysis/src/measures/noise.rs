@@ -8,7 +8,7 @@
 
 use rawassay_decode::{Frame, PlaneLevels};
 
-use super::banding::{self, Lit, Spread};
+use super::banding::{self, Search, Spread};
 use super::histogram::picture_area;
 use super::line_fit::{self, Line, Point};
 use super::patches::{BlockShape, PlaneStat};
@@ -255,7 +255,7 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
     }
     let mut lines_dn2 = 0.0;
     if let Some(variances) = out.variances_above(&blacks) {
-        let lit = Lit { frame, usable, variances: &variances };
+        let search = Search { frame, usable, variances: &variances };
         let both = [(true, row_waves, &mut out.rows), (false, column_waves, &mut out.columns)];
         for (((for_rows, waves, to), border), shown) in both.into_iter().zip(border_dn).zip(shown) {
             let kind = if for_rows { frame.filter.rows } else { frame.filter.columns };
@@ -264,8 +264,9 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
                 lines_dn2 += dn * dn * of_independent;
                 continue;
             }
-            *to =
-                lit.spread(for_rows, waves.find()).map(|s| Spread { plain: shown as f64 > PLAIN * looked as f64, ..s });
+            *to = search
+                .spread(for_rows, waves.find())
+                .map(|s| Spread { plain: shown as f64 > PLAIN * looked as f64, ..s });
             let Some(seen) = to else { continue };
             lines_dn2 += seen.random_dn2 * of_independent;
             let of_wave = |(period, dn2): (f64, f64)| dn2 * left_by_block(period, shape.side / kind, kind as f64);
