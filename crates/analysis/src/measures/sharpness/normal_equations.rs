@@ -99,6 +99,19 @@ pub(super) fn normal_equations(
     plain_equations(columns, normal, step)
 }
 
+/// Adds samples: across, along, level and weight.
+#[inline(always)]
+fn add_samples(sums: &mut Sums, normal: &Normal, step: &Step, [t, u, v, weight]: [&Lanes; 4]) {
+    let inverse = 1.0 / step.sigma;
+    let z: Lanes = std::array::from_fn(|i| (t[i] - step.shift - u[i] * (step.slope + step.bend * u[i])) * inverse);
+    let (c, density) = normal.at_each(&z);
+    let r: Lanes = std::array::from_fn(|i| (v[i] - step.low - step.step * c[i]) * weight[i]);
+    let c = times(&c, weight);
+    let d: Lanes = std::array::from_fn(|i| -step.step * density[i] * inverse * weight[i]);
+    let s: Lanes = std::array::from_fn(|i| -step.step * density[i] * z[i] * weight[i]);
+    sums.add(&c, &d, &s, &r, u);
+}
+
 /// A function of its own, since closures of the other one would not be inlined.
 #[inline(always)]
 fn plain_equations(
@@ -106,26 +119,16 @@ fn plain_equations(
     normal: &Normal,
     step: &Step,
 ) -> (Matrix, [f64; PARAMETERS], f64) {
-    let inverse = 1.0 / step.sigma;
     let mut sums = Sums::default();
-    let mut add = |t: &Lanes, u: &Lanes, v: &Lanes, weight: &Lanes| {
-        let z: Lanes = std::array::from_fn(|i| (t[i] - step.shift - u[i] * (step.slope + step.bend * u[i])) * inverse);
-        let (c, density) = normal.at_each(&z);
-        let r: Lanes = std::array::from_fn(|i| (v[i] - step.low - step.step * c[i]) * weight[i]);
-        let c = times(&c, weight);
-        let d: Lanes = std::array::from_fn(|i| -step.step * density[i] * inverse * weight[i]);
-        let s: Lanes = std::array::from_fn(|i| -step.step * density[i] * z[i] * weight[i]);
-        sums.add(&c, &d, &s, &r, u);
-    };
     let ((t_whole, t_rest), (u_whole, u_rest)) = (t.as_chunks::<LANES>(), u.as_chunks::<LANES>());
     let (v_whole, v_rest) = v.as_chunks::<LANES>();
     for ((t, u), v) in t_whole.iter().zip(u_whole).zip(v_whole) {
-        add(t, u, v, &[1.0; LANES]);
+        add_samples(&mut sums, normal, step, [t, u, v, &[1.0; LANES]]);
     }
     if !t_rest.is_empty() {
         let fill = |rest: &[f32]| -> Lanes { std::array::from_fn(|i| rest.get(i).copied().unwrap_or(0.0)) };
         let weight = std::array::from_fn(|i| if i < t_rest.len() { 1.0 } else { 0.0 });
-        add(&fill(t_rest), &fill(u_rest), &fill(v_rest), &weight);
+        add_samples(&mut sums, normal, step, [&fill(t_rest), &fill(u_rest), &fill(v_rest), &weight]);
     }
     let [one_c, one_d, one_du, one_duu, one_s] = sums.one.each_ref().map(total);
     let [cc, cd, cdu, cduu, cs] = sums.c.each_ref().map(total);
