@@ -85,6 +85,14 @@ impl Content {
         Ok(Self(Held::Words { bytes: bytes.min(usize::try_from(size).unwrap_or(usize::MAX)), words }))
     }
 
+    /// Bytes held as [`Content::read`] holds those of a DNG.
+    #[must_use]
+    pub fn in_words(bytes: &[u8]) -> Self {
+        let mut words = vec![0_u16; bytes.len().div_ceil(2)];
+        bytemuck::cast_slice_mut::<u16, u8>(&mut words)[..bytes.len()].copy_from_slice(bytes);
+        Self(Held::Words { words, bytes: bytes.len() })
+    }
+
     /// The bytes, to be changed.
     pub(crate) fn as_mut_slice(&mut self) -> &mut [u8] {
         match &mut self.0 {
