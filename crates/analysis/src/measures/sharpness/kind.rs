@@ -41,9 +41,10 @@ const CLEANEST: f64 = 0.25;
 pub(super) const LEAST_EVIDENCE: f64 = 20.0;
 /// Sine of the least angle between two motions that are not the same: 12 degrees.
 const ANOTHER: f64 = 0.208;
-/// Largest gap between directions that show whether a motion is there, degrees: two of them must lie well apart.
-const WIDEST_GAP_OF_TWO: f64 = 125.0;
-const WIDEST_GAP: f64 = 145.0;
+/// Largest gap between directions that show whether a motion is there, degrees.
+const WIDEST_GAP: f64 = 125.0;
+/// The same where three or more may show that one is there, but not that none is.
+const WIDEST_GAP_FOR_MOTION: f64 = 145.0;
 
 /// What the stacked edges say.
 #[derive(Debug, Clone, Copy)]
@@ -246,7 +247,8 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let unit = (both.chi2.min(motion.chi2).min(disc.chi2) / both.freedom).max(CLEANEST);
     let gain = |plain: &ShapeFit, richer: &ShapeFit| (plain.chi2 - richer.chi2) / unit;
     let (bins, gap) = coverage(stacks);
-    let directions_seen = bins >= 2 && gap <= WIDEST_GAP_OF_TWO || bins >= 3 && gap <= WIDEST_GAP;
+    let directions_seen = bins >= 2 && gap <= WIDEST_GAP;
+    let some_seen = bins >= 3 && gap <= WIDEST_GAP_FOR_MOTION;
 
     // Motion: is the spread different between directions?
     let with_disc = gain(&motion, &both);
@@ -266,14 +268,18 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
         from_nulls: false,
         whole_frame: false,
     };
-    if !directions_seen {
-        return one_way::told(&reading, stacks, &gauss.psf, allowance);
+    let one_way = (!directions_seen).then(|| one_way::told(&reading, stacks, &gauss.psf, allowance));
+    if let Some(found) = one_way.filter(|_| !some_seen) {
+        return found;
     }
     let found = told(
         &reading,
         &Fits { gauss, disc, motion, both },
         &Evidence { motion_gain, disc_gain, with_disc, narrow, allowance },
     );
+    if let Some(alone) = one_way.filter(|_| !matches!(found.verdict, Verdict::Motion | Verdict::Mixed)) {
+        return alone;
+    }
     let claims = matches!(found.verdict, Verdict::Defocus | Verdict::Motion | Verdict::Mixed);
     if claims && explained(&fitter, stacks, &found.psf) < LEAST_EXPLAINED {
         return reading(
@@ -281,6 +287,11 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
             gauss.psf,
             0.2,
         );
+    }
+    if matches!(found.verdict, Verdict::Motion) && one_way::shows_a_disc(stacks) {
+        let why =
+            "some directions are smeared more than others, but with the shape of missed focus: thin lines may mislead";
+        return reading(Verdict::Undetermined(why), gauss.psf, 0.3);
     }
     if !matches!(found.verdict, Verdict::Motion | Verdict::Mixed) {
         return found;
@@ -368,6 +379,10 @@ fn told(reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading, fits: &Fits,
         let excess = (e.narrow * e.narrow - e.allowance * e.allowance) / (e.narrow * e.narrow);
         let found = reading(Verdict::Defocus, gauss.psf, 0.5 + 0.45 * excess);
         return KindReading { defocus_px: Some(2.0 * gauss.psf.sigma_px), ..found };
+    }
+    if e.motion_gain > LEAST_EVIDENCE / 2.0 && motion_counts(&motion.psf) {
+        let why = "some directions are smeared more than others, but not for certain";
+        return reading(Verdict::Undetermined(why), gauss.psf, 0.3);
     }
     let excess = (e.narrow / e.allowance).powi(2);
     reading(Verdict::None, gauss.psf, (0.97 - 0.4 * excess.powi(2)).max(0.5))

@@ -96,6 +96,11 @@ impl Shapes {
     }
 }
 
+/// True where the edges, each direction by itself, have the shape of a disc rather than of a motion.
+pub(super) fn shows_a_disc(stacks: &[Stack]) -> bool {
+    Shapes::of(stacks).is_some_and(|shapes| shapes.for_disc > SHAPE_EVIDENCE)
+}
+
 /// With edges of one direction only, the shape alone can speak: a disc is rounder than a box, and neither can pass for the
 /// other where the edges are clean. How long a motion is and where it points cannot be known then.
 pub(super) fn told(
