@@ -138,7 +138,9 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let sharp = Sharp::of(&kind.psf, sharpest.0.exp());
     fill_sharpness(&mut reading.sharpness, frame, &edges, sharpest.1, &sharp);
     let moved = tiles::fill(&mut reading, &picture_area(frame), collected.tiles, &edges, &kind, &sharp);
-    if !kind.whole_frame {
+    // Without a direction it is not known which edges a motion would smear.
+    let direction_open = kind.one_way && kind.mirrored.is_none();
+    if !kind.whole_frame && !direction_open {
         part_that_moved(&mut reading);
     }
     if !kind.whole_frame && moved.is_some_and(|m| m.in_one_place()) {
