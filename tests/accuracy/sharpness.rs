@@ -156,3 +156,44 @@ fn edges_that_all_face_one_way_tell_a_clean_motion_from_a_clean_disc_and_never_t
         assert!(disc.kind == BlurKind::Defocus || open(disc.kind), "{phase} ISO {iso}: {disc:?}");
     }
 }
+
+#[test]
+fn clean_edges_that_face_one_way_show_both_parts_of_a_mixed_blur() {
+    let mixed = |length, deg, defocus_px| Optics { defocus_px, ..straight(length, deg, 0.5) };
+    for (n, optics) in [mixed(11.0, 40.0, 4.6), mixed(9.5, 30.0, 3.8)].into_iter().enumerate() {
+        let m = measured(&recipe(SceneKind::Fence, "RGGB", 400.0, 83 + n as u64, optics).size(1350, 900));
+        assert_eq!(m.blur.kind, BlurKind::Mixed, "{:?} {:?}", m.blur, m.notes);
+        assert!(m.blur.motion_px.is_none() && m.blur.motion_deg.is_none(), "{:?}", m.blur);
+    }
+}
+
+#[test]
+fn clean_edges_that_face_one_way_show_a_disc_among_some_that_lean() {
+    for (n, (radius, iso)) in [(3.2, 100.0), (4.6, 1600.0), (2.6, 100.0)].into_iter().enumerate() {
+        let optics = Optics { defocus_px: radius, ..Optics::gaussian(0.5) };
+        let m = measured(&recipe(SceneKind::Fence, "RGGB", iso, 93 + n as u64, optics).size(1350, 900));
+        assert_eq!(m.blur.kind, BlurKind::Defocus, "{:?} {:?}", m.blur, m.notes);
+        near(m.blur.defocus_px, radius, 0.10, "radius");
+    }
+}
+
+#[test]
+fn a_small_disc_beside_a_motion_is_seen_in_clean_edges() {
+    for (n, scene) in [SceneKind::Night, SceneKind::Buildings].into_iter().enumerate() {
+        let optics = Optics { defocus_px: 2.0, ..straight(5.2, 15.0, 0.45) };
+        let m = measured(&recipe(scene.clone(), "RGGB", 200.0, 103 + n as u64, optics).size(1350, 900));
+        assert_eq!(m.blur.kind, BlurKind::Mixed, "{scene:?} {:?} {:?}", m.blur, m.notes);
+    }
+}
+
+#[test]
+fn thin_lines_behind_a_wide_disc_make_no_motion_of_it() {
+    // Masts of 2.5 px are all that faces across the shore: their flanks are narrower than the blur.
+    for (n, phase) in ["RGGB", "BGGR", "GRBG"].into_iter().enumerate() {
+        let optics = Optics { defocus_px: 5.0, ..Optics::gaussian(0.5) };
+        let far = recipe(SceneKind::Horizon, phase, 100.0, 155 + n as u64, optics).exposure(100.0, 0.7);
+        let m = measured(&Recipe { contrast: 0.5, ..far.size(1500, 1000) });
+        let open = m.blur.kind == BlurKind::Undetermined;
+        assert!(open || m.blur.kind == BlurKind::Defocus, "{:?} {:?}", m.blur, m.notes);
+    }
+}

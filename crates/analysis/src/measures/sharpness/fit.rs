@@ -45,6 +45,12 @@ const QUARTER_MISFIT: f32 = 0.04;
 const BEYOND: f32 = 1.2;
 /// Change of a side's level there that is borne, share of the step.
 const BEYOND_MISFIT: f32 = 0.12;
+/// Spread of an edge, sensor pixels, from which its sides are looked at further out: the flank of a thin line behind a wide
+/// blur is narrower than the blur.
+const MAYBE_A_LINE_PX: f32 = 1.15;
+/// How much further, standard deviations of the spread, and the change of level that is borne there.
+const FURTHER: f32 = 2.0;
+const FURTHER_MISFIT: f32 = 0.22;
 /// Least step over the noise of one value.
 const LEAST_CONTRAST: f32 = 3.5;
 /// Greatest standard error of ln sigma.
@@ -175,21 +181,29 @@ impl Fitter {
     ) -> bool {
         let step = fitted.step;
         let far = half_width + (BEYOND * step.sigma).max(1.5);
-        self.window.gather(source, at, far, half_length);
+        let step_px = if let Source::Level(level) = source { level.step_px } else { 1.0 };
+        let further = if step.sigma * step_px > MAYBE_A_LINE_PX { far + FURTHER * step.sigma } else { far };
+        self.window.gather(source, at, further, half_length);
+        if self.window.outside {
+            self.window.gather(source, at, far, half_length);
+        }
         if self.window.outside {
             return true;
         }
-        let mut sums = [(0.0_f32, 0.0_f32); 2];
+        // By band (beyond, further out), then side.
+        let mut sums = [(0.0_f32, 0.0_f32); 4];
         for ((&t, &u), &v) in self.window.t.iter().zip(&self.window.u).zip(&self.window.v) {
             let from_edge = t - step.shift - u * (step.slope + step.bend * u);
             if from_edge.abs() > half_width {
-                let side = &mut sums[usize::from(from_edge > 0.0)];
+                let side = &mut sums[2 * usize::from(from_edge.abs() > far) + usize::from(from_edge > 0.0)];
                 side.0 += v;
                 side.1 += 1.0;
             }
         }
-        [(sums[0], step.low), (sums[1], step.low + step.step)].iter().all(|&((sum, n), level)| {
-            n < 3.0 || (sum / n - level).abs() < BEYOND_MISFIT * step.step + 2.5 * fitted.rms / n.sqrt()
+        let levels = [step.low, step.low + step.step];
+        sums.iter().enumerate().all(|(k, &(sum, n))| {
+            let borne = if k < 2 { BEYOND_MISFIT } else { FURTHER_MISFIT };
+            n < 3.0 || (sum / n - levels[k % 2]).abs() < borne * step.step + 2.5 * fitted.rms / n.sqrt()
         })
     }
 

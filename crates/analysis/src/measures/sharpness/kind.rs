@@ -1,5 +1,6 @@
 //! What blurred the frame: nothing, motion, missed focus, both, or cannot be told.
 
+use super::one_way;
 use super::psf::{GAUSSIAN_RISE, PointSpread};
 use super::shape::{Parts, ShapeFit, ShapeFitter};
 use super::stack::Stack;
@@ -14,26 +15,36 @@ const LEAST_MOTION_PX: f64 = 1.5;
 /// Variance of the motion over that of the rest, at least: lenses and filters are not quite round themselves.
 const LEAST_MOTION_SHARE: f64 = 0.30;
 /// Smallest disc that is called missed focus, px radius.
-const LEAST_DEFOCUS_PX: f64 = 1.3;
+pub(super) const LEAST_DEFOCUS_PX: f64 = 1.3;
 /// Cost of a stack (see the cap in the fit of shapes) up to which a point spread explains it: noise and the texture of
 /// ordinary scenes give 5 to 40.
 const EXPLAINED_COST: f64 = 48.0;
 /// Share of the directions that a named blur must explain.
-const LEAST_EXPLAINED: f64 = 0.5;
+const LEAST_EXPLAINED: f64 = 0.7;
 /// Standard deviation of a square pixel, px: 1 / sqrt 12.
-const PIXEL_SIGMA_PX: f64 = 0.288_675;
+pub(super) const PIXEL_SIGMA_PX: f64 = 0.288_675;
 /// The round part beside a motion must pass the allowance by this factor to be called missed focus as well.
 pub(crate) const MIXED_MARGIN: f64 = 1.08;
+/// ... or this one, where at least so much evidence is for the shape of a disc.
+const AT_THE_LIMIT: f64 = 0.97;
+const TRACE: f64 = 1.0;
 /// Spread of a frame's sharp end over the allowance above which its edges contradict the finding that nothing is wrong.
 const NOT_SHARP: f64 = 1.3;
 /// Spread of the sharp end over that of the fitted blur below which the blur is that of what lies out of the plane of focus.
 const IN_FOCUS: f64 = 0.6;
 /// Spread of edges that face one way, over the allowance, up to which they are called sharp.
-const CLEARLY_SHARP: f64 = 0.85;
-/// Least share of the error that stacks are taken to have which edges may show.
-const CLEANEST: f64 = 0.04;
+pub(super) const CLEARLY_SHARP: f64 = 0.85;
+/// Least share of the error that stacks are taken to have which edges of several directions may show: directions differ by
+/// more than their noise.
+const CLEANEST: f64 = 0.25;
 /// Fall of chi^2 (at one per degree of freedom) that a part must bring.
-const LEAST_EVIDENCE: f64 = 20.0;
+pub(super) const LEAST_EVIDENCE: f64 = 20.0;
+/// Sine of the least angle between two motions that are not the same: 12 degrees.
+const ANOTHER: f64 = 0.208;
+/// Largest gap between directions that show whether a motion is there, degrees.
+const WIDEST_GAP: f64 = 125.0;
+/// The same where three or more may show that one is there, but not that none is.
+const WIDEST_GAP_FOR_MOTION: f64 = 145.0;
 
 /// What the stacked edges say.
 #[derive(Debug, Clone, Copy)]
@@ -65,6 +76,8 @@ pub(crate) struct KindReading {
     pub(crate) confidence: f64,
     /// Edges face one way only: a motion along them would not show.
     pub(crate) one_way: bool,
+    /// Another motion that explains the edges as well: those of two directions at right angles have two.
+    pub(crate) mirrored: Option<PointSpread>,
     /// Read from the nulls of the spectrum: the edges could not tell.
     pub(crate) from_nulls: bool,
     /// The spectrum of the whole frame shows the same motion as the edges: no subject moved alone.
@@ -72,9 +85,44 @@ pub(crate) struct KindReading {
 }
 
 impl KindReading {
-    /// The kind held against the spread of the sharp end of all edges: each direction alone may be led astray.
-    pub(crate) fn held_against(self, sharp_px: f64, allowance_px: f64) -> Self {
+    /// One of two motions that explain the edges alike, as `preferred` has it; without it, length and direction stay open.
+    pub(crate) fn settled(self, preferred: impl FnOnce(&PointSpread, &PointSpread) -> Option<PointSpread>) -> Self {
+        let Some(other) = self.mirrored.filter(|_| !self.from_nulls && !self.whole_frame) else { return self };
+        if !matches!(self.verdict, Verdict::Motion | Verdict::Mixed) {
+            return self;
+        }
+        match preferred(&self.psf, &other) {
+            Some(psf) => Self { psf, ..self },
+            None => Self { one_way: true, ..self },
+        }
+    }
+
+    /// Why length and direction of a motion do not show.
+    pub(crate) fn why_open(&self) -> &'static str {
+        if self.mirrored.is_some() {
+            "edges of two directions were blurred by motion: two lengths and directions explain them alike"
+        } else {
+            "nearly all edges face one way: motion blurred them, its length and direction do not show"
+        }
+    }
+
+    /// The kind held against the spread of the sharp end of all edges, and of those along a motion: each direction alone may
+    /// be led astray.
+    pub(crate) fn held_against(
+        self,
+        sharp_px: f64,
+        along_px: impl FnOnce(f64) -> Option<f64>,
+        allowance_px: f64,
+    ) -> Self {
         match self.verdict {
+            Verdict::Mixed
+                if !self.one_way
+                    && along_px(self.psf.motion_deg).is_some_and(|px| px < CLEARLY_SHARP * allowance_px) =>
+            {
+                // Missed focus would have widened them too.
+                let psf = PointSpread { defocus_px: 0.0, ..self.psf };
+                Self { verdict: Verdict::Motion, psf, defocus_px: None, confidence: self.confidence.min(0.6), ..self }
+            }
             Verdict::None if sharp_px > NOT_SHARP * allowance_px => {
                 let why = "the edges of single directions look sharp, those of the frame as a whole do not";
                 Self { verdict: Verdict::Undetermined(why), confidence: 0.2, ..self }
@@ -169,13 +217,14 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let fitter = ShapeFitter::new(stacks);
     let (round, mut seen) = from_widths(stacks);
     let best = |a: ShapeFit, b: ShapeFit| if b.chi2 < a.chi2 { b } else { a };
-    let mut gauss = fitter.fit(Parts { motion: false, disc: false }, PointSpread { sigma_px: round, ..seen });
+    let mut gauss =
+        fitter.fit(Parts { motion: false, turn: false, disc: false }, PointSpread { sigma_px: round, ..seen });
     if let Some(airy_px) =
         diffraction_rise_px.map(|rise| rise / AIRY_RISE).filter(|a| *a > LEAST_AIRY_PX.max(LEAST_AIRY * round))
     {
         // The aperture's own shape, where the edges have it: a Gaussian of the same width has no such tails.
         let start = PointSpread { sigma_px: 0.5, airy_px, ..seen };
-        let diffracted = fitter.fit(Parts { motion: false, disc: false }, start);
+        let diffracted = fitter.fit(Parts { motion: false, turn: false, disc: false }, start);
         if diffracted.chi2 < gauss.chi2 {
             gauss = diffracted;
             seen.airy_px = airy_px;
@@ -185,20 +234,21 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let lens = 0.5_f64.min(round);
     let disc_from = |sigma_px: f64| {
         let r = 2.0 * (round * round - sigma_px * sigma_px).max(0.2).sqrt();
-        fitter.fit(Parts { motion: false, disc: true }, PointSpread { sigma_px, defocus_px: r, ..seen })
+        fitter.fit(Parts { motion: false, turn: false, disc: true }, PointSpread { sigma_px, defocus_px: r, ..seen })
     };
     let disc = best(disc_from(lens), disc_from(0.7 * round));
-    let motion = fitter.fit(Parts { motion: true, disc: false }, seen);
+    let motion = fitter.fit(Parts { motion: true, turn: true, disc: false }, seen);
     let both_from = |sigma_px: f64| {
         let r = 2.0 * (seen.sigma_px.powi(2) - sigma_px * sigma_px).max(0.2).sqrt();
-        fitter.fit(Parts { motion: true, disc: true }, PointSpread { sigma_px, defocus_px: r, ..seen })
+        fitter.fit(Parts { motion: true, turn: true, disc: true }, PointSpread { sigma_px, defocus_px: r, ..seen })
     };
     let both = best(both_from(0.5_f64.min(seen.sigma_px)), both_from(0.7 * seen.sigma_px));
     // chi^2 in units of what the best model leaves.
-    let unit = (both.chi2.min(motion.chi2).min(disc.chi2) / both.freedom).max(1.0);
+    let unit = (both.chi2.min(motion.chi2).min(disc.chi2) / both.freedom).max(CLEANEST);
     let gain = |plain: &ShapeFit, richer: &ShapeFit| (plain.chi2 - richer.chi2) / unit;
     let (bins, gap) = coverage(stacks);
-    let directions_seen = bins >= 2 && gap <= 125.0;
+    let directions_seen = bins >= 2 && gap <= WIDEST_GAP;
+    let some_seen = bins >= 3 && gap <= WIDEST_GAP_FOR_MOTION;
 
     // Motion: is the spread different between directions?
     let with_disc = gain(&motion, &both);
@@ -214,17 +264,22 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
         defocus_px: (psf.defocus_px > 0.0).then_some(psf.defocus_px),
         confidence: confidence.clamp(0.0, 0.99),
         one_way: false,
+        mirrored: None,
         from_nulls: false,
         whole_frame: false,
     };
-    if !directions_seen {
-        return one_direction(&reading, &Fits { gauss, disc, motion, both }, narrow, allowance);
+    let one_way = (!directions_seen).then(|| one_way::told(&reading, stacks, &gauss.psf, allowance));
+    if let Some(found) = one_way.filter(|_| !some_seen) {
+        return found;
     }
     let found = told(
         &reading,
         &Fits { gauss, disc, motion, both },
         &Evidence { motion_gain, disc_gain, with_disc, narrow, allowance },
     );
+    if let Some(alone) = one_way.filter(|_| !matches!(found.verdict, Verdict::Motion | Verdict::Mixed)) {
+        return alone;
+    }
     let claims = matches!(found.verdict, Verdict::Defocus | Verdict::Motion | Verdict::Mixed);
     if claims && explained(&fitter, stacks, &found.psf) < LEAST_EXPLAINED {
         return reading(
@@ -233,7 +288,25 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
             0.2,
         );
     }
-    found
+    if matches!(found.verdict, Verdict::Motion) && one_way::shows_a_disc(stacks) {
+        let why =
+            "some directions are smeared more than others, but with the shape of missed focus: thin lines may mislead";
+        return reading(Verdict::Undetermined(why), gauss.psf, 0.3);
+    }
+    if !matches!(found.verdict, Verdict::Motion | Verdict::Mixed) {
+        return found;
+    }
+    KindReading { mirrored: mirrored(&fitter, stacks, &found.psf, unit), ..found }
+}
+
+/// The motion on the other side of the best known direction, where it explains the edges too.
+fn mirrored(fitter: &ShapeFitter, stacks: &[Stack], psf: &PointSpread, unit: f64) -> Option<PointSpread> {
+    let known = stacks.iter().max_by(|a, b| a.trust.total_cmp(&b.trust))?;
+    let start = PointSpread { motion_deg: (2.0 * known.deg - psf.motion_deg).rem_euclid(180.0), ..*psf };
+    let other = fitter.fit(Parts { motion: true, turn: true, disc: psf.defocus_px > 0.0 }, start);
+    let turn = (other.psf.motion_deg - psf.motion_deg).to_radians().sin().abs();
+    let cost: f64 = fitter.by_stack(psf).iter().sum();
+    (turn > ANOTHER && other.chi2 - cost < LEAST_EVIDENCE * unit).then_some(other.psf)
 }
 
 struct Fits {
@@ -252,8 +325,7 @@ struct Evidence {
 }
 
 /// True where the motion is long enough, and large against the rest, to be called one.
-fn motion_counts(fit: &ShapeFit) -> bool {
-    let p = &fit.psf;
+pub(super) fn motion_counts(p: &PointSpread) -> bool {
     let rest = p.sigma_px.powi(2) + p.defocus_px.powi(2) / 4.0 + 1.0 / 12.0;
     p.motion_px >= LEAST_MOTION_PX && p.motion_px.powi(2) / 12.0 >= LEAST_MOTION_SHARE * rest
 }
@@ -265,10 +337,11 @@ fn disc_counts(fit: &ShapeFit) -> bool {
 }
 
 /// Radius of a disc of the variance of the round part beside a motion, where that part is too wide for a sharp frame: it need
-/// not have the shape of one.
-fn radius_beside(motion: &ShapeFit, allowance: f64) -> Option<f64> {
+/// not have the shape of one. At the limit itself a trace of the shape decides.
+fn radius_beside(motion: &ShapeFit, e: &Evidence) -> Option<f64> {
     let sigma_px = motion.psf.sigma_px;
-    let wide = sigma_px.hypot(PIXEL_SIGMA_PX) > MIXED_MARGIN * allowance;
+    let width = sigma_px.hypot(PIXEL_SIGMA_PX) / e.allowance;
+    let wide = width > MIXED_MARGIN || width > AT_THE_LIMIT && e.with_disc > TRACE;
     wide.then(|| 2.0 * (sigma_px.powi(2) - 0.25).max(0.0).sqrt())
 }
 
@@ -284,12 +357,12 @@ fn explained(fitter: &ShapeFitter, stacks: &[Stack], psf: &PointSpread) -> f64 {
 fn told(reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading, fits: &Fits, e: &Evidence) -> KindReading {
     let Fits { gauss, disc, motion, both } = fits;
     let sure = |evidence: f64| 1.0 - 0.5 * (-evidence.max(0.0) / (2.0 * LEAST_EVIDENCE)).exp();
-    if e.motion_gain > LEAST_EVIDENCE && (motion_counts(motion) || motion_counts(both)) {
-        if e.with_disc > LEAST_EVIDENCE && disc_counts(both) && motion_counts(both) {
+    if e.motion_gain > LEAST_EVIDENCE && (motion_counts(&motion.psf) || motion_counts(&both.psf)) {
+        if e.with_disc > LEAST_EVIDENCE && disc_counts(both) && motion_counts(&both.psf) {
             return reading(Verdict::Mixed, both.psf, sure(e.motion_gain.min(e.with_disc)));
         }
-        if motion_counts(motion)
-            && let Some(radius) = radius_beside(motion, e.allowance)
+        if motion_counts(&motion.psf)
+            && let Some(radius) = radius_beside(motion, e)
         {
             if disc_counts(both) {
                 return reading(Verdict::Mixed, both.psf, 0.6);
@@ -307,6 +380,10 @@ fn told(reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading, fits: &Fits,
         let found = reading(Verdict::Defocus, gauss.psf, 0.5 + 0.45 * excess);
         return KindReading { defocus_px: Some(2.0 * gauss.psf.sigma_px), ..found };
     }
+    if e.motion_gain > LEAST_EVIDENCE / 2.0 && motion_counts(&motion.psf) {
+        let why = "some directions are smeared more than others, but not for certain";
+        return reading(Verdict::Undetermined(why), gauss.psf, 0.3);
+    }
     let excess = (e.narrow / e.allowance).powi(2);
     reading(Verdict::None, gauss.psf, (0.97 - 0.4 * excess.powi(2)).max(0.5))
 }
@@ -317,34 +394,4 @@ fn supported(fitter: &ShapeFitter, round: &PointSpread, moved: &PointSpread) -> 
     let gains: Vec<f64> = fitter.by_stack(round).iter().zip(fitter.by_stack(moved)).map(|(a, b)| a - b).collect();
     let most = gains.iter().copied().fold(0.0, f64::max);
     2.0 * (gains.iter().sum::<f64>() - most)
-}
-
-/// With edges of one direction only, the shape alone can speak: a disc is rounder than a box, and neither can pass for the
-/// other where the edges are clean. How long a motion is and where it points cannot be known then.
-fn one_direction(
-    reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading,
-    fits: &Fits,
-    narrow: f64,
-    allowance: f64,
-) -> KindReading {
-    let Fits { gauss, disc, motion, .. } = fits;
-    if narrow < CLEARLY_SHARP * allowance {
-        return KindReading { one_way: true, ..reading(Verdict::None, gauss.psf, 0.5) };
-    }
-    // What the better shape leaves shows how clean these edges are.
-    let unit = (disc.chi2.min(motion.chi2) / disc.freedom).max(CLEANEST);
-    let for_disc = (motion.chi2 - disc.chi2) / unit;
-    if for_disc > LEAST_EVIDENCE && disc.psf.defocus_px >= LEAST_DEFOCUS_PX {
-        return reading(Verdict::Defocus, disc.psf, 0.6);
-    }
-    if -for_disc > LEAST_EVIDENCE && motion_counts(motion) {
-        let defocus_px = radius_beside(motion, allowance);
-        let verdict = if defocus_px.is_some() { Verdict::Mixed } else { Verdict::Motion };
-        return KindReading { one_way: true, defocus_px, ..reading(verdict, motion.psf, 0.6) };
-    }
-    reading(
-        Verdict::Undetermined("edges run in one direction only: motion and missed focus look alike there"),
-        gauss.psf,
-        0.3,
-    )
 }

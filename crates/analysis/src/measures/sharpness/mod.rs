@@ -19,6 +19,7 @@ mod lanes;
 mod local_noise;
 mod normal_equations;
 mod nulls;
+mod one_way;
 mod power;
 pub mod psf;
 mod pyramid;
@@ -56,6 +57,8 @@ const NOISE_LIMIT: f64 = 0.08;
 const SUBJECT_TILES_PCT: f64 = 35.0;
 /// Sine of the least angle between a motion and the normal of an edge that lies along it: within 22.5 degrees.
 const ALONG_MOTION: f64 = 0.924;
+/// Cosine of the greatest angle between a motion and the normal of an edge that lies across it: 22.5 degrees.
+const ACROSS_MOTION: f64 = 0.924;
 /// Edges of a frame at which the confidence above one half is halved.
 const FEW_EDGES: f64 = 25.0;
 /// Least Gaussian part of a lens beside diffraction, px.
@@ -100,7 +103,9 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let sharp = sharp_mean_ln(&readings).filter(|_| edges.len() >= LEAST_EDGES);
     let along = |deg: f64| along_motion(&edges, deg).map(|(ln, _)| ln.exp());
     let allowance = kind::MIXED_MARGIN * kind::allowance_px(diffraction);
-    let weigh = |told| nulls::weigh(told, &along, allowance, &collected.halved, collected.noise);
+    let across = |deg: f64| across_motion(&edges, deg);
+    let widths = nulls::Widths { along_px: &along, across_px: &across };
+    let weigh = |told| nulls::weigh(told, &widths, allowance, &collected.halved, collected.noise);
     let Some((ln_sigma, error_ln)) = sharp else {
         reading.notes.push(too_few(&collected));
         if let Some(kind) = weigh(None) {
@@ -118,7 +123,8 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     // What few edges say may be the doing of one odd thing in the scene.
     let edge_share = edges.len() as f64 / (edges.len() as f64 + FEW_EDGES);
     let share = if matches!(told.verdict, Verdict::Undetermined(_)) { 1.0 } else { edge_share };
-    let kind = weigh(Some(told)).unwrap_or(told).held_against(ln_sigma.exp(), kind::allowance_px(diffraction));
+    let kind = weigh(Some(told)).unwrap_or(told).held_against(ln_sigma.exp(), along, kind::allowance_px(diffraction));
+    let kind = kind.settled(|one, other| nulls::preferred(one, other, &collected.halved, collected.noise));
     fill_blur(&mut reading, &kind, share);
     if matches!(kind.verdict, Verdict::SceneSoft) {
         return (reading, collected.edges, None);
@@ -131,9 +137,14 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     };
     let sharp = Sharp::of(&kind.psf, sharpest.0.exp());
     fill_sharpness(&mut reading.sharpness, frame, &edges, sharpest.1, &sharp);
-    tiles::fill(&mut reading, &picture_area(frame), collected.tiles, &edges, &kind, &sharp);
-    if !kind.whole_frame {
+    let moved = tiles::fill(&mut reading, &picture_area(frame), collected.tiles, &edges, &kind, &sharp);
+    // Without a direction it is not known which edges a motion would smear.
+    let direction_open = kind.one_way && kind.mirrored.is_none();
+    if !kind.whole_frame && !direction_open {
         part_that_moved(&mut reading);
+    }
+    if !kind.whole_frame && moved.is_some_and(|m| m.in_one_place()) {
+        only_there(&mut reading);
     }
     (reading, collected.edges, Some(sharp))
 }
@@ -148,6 +159,16 @@ fn along_motion(edges: &[&Edge], motion_deg: f64) -> Option<(f64, f64)> {
     sharp_mean_ln(&along).filter(|_| along.len() >= 2 * LEAST_IN_BIN)
 }
 
+/// Standard deviation of the sharp end of the edges that lie across a motion.
+fn across_motion(edges: &[&Edge], motion_deg: f64) -> Option<f64> {
+    let across: Vec<Reading> = edges
+        .iter()
+        .filter(|e| (normal_deg(e) - motion_deg).to_radians().cos().abs() > ACROSS_MOTION)
+        .map(|e| e.reading())
+        .collect();
+    sharp_mean_ln(&across).filter(|_| across.len() >= 2 * LEAST_IN_BIN).map(|(ln, _)| ln.exp())
+}
+
 /// Motion that few tiles show is that of a subject: the frame as a whole is not shaken.
 fn part_that_moved(reading: &mut SharpnessReading) {
     let Some(share) = reading.blur.motion_tiles_pct.filter(|share| *share < SUBJECT_TILES_PCT) else { return };
@@ -158,6 +179,21 @@ fn part_that_moved(reading: &mut SharpnessReading) {
     ));
     (blur.kind, blur.motion_px, blur.motion_deg, blur.defocus_px) = (BlurKind::None, None, None, None);
     blur.confidence = blur.confidence.min(0.75);
+}
+
+/// Motion of edges that lie in one place of a frame, where those elsewhere lie along it, may be that of camera or subject.
+fn only_there(reading: &mut SharpnessReading) {
+    let blur = &mut reading.blur;
+    if blur.kind == BlurKind::None {
+        return;
+    }
+    reading.notes.push(format!(
+        "kind of blur undetermined: motion of about {:.1} px at {:.0} degrees in one part of the frame, and no edge across it elsewhere: the camera or a subject moved",
+        blur.motion_px.unwrap_or(0.0),
+        blur.motion_deg.unwrap_or(0.0)
+    ));
+    (blur.kind, blur.motion_px, blur.motion_deg, blur.defocus_px) = (BlurKind::Undetermined, None, None, None);
+    blur.confidence = blur.confidence.min(0.3);
 }
 
 struct ColourUsed {
@@ -208,8 +244,7 @@ fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading, share: f6
     let notes = &mut reading.notes;
     let mut motion = |blur: &mut Blur| {
         if kind.one_way {
-            let note = "nearly all edges face one way: motion blurred them, its length and direction do not show";
-            notes.push(note.into());
+            notes.push(kind.why_open().into());
         } else {
             blur.motion_px = known(psf.motion_px);
             blur.motion_deg = known(psf.motion_deg);

@@ -9,6 +9,11 @@ use super::spectrum::{self, Spectrum};
 /// Gain from which stripes or rings are taken for real. Sharp frames of streets, leaves, print, random texture and of
 /// the photographs that come with scikit-image stay below 0.13, blurred ones lie above 0.2 (own simulations).
 const LEAST_GAIN: f64 = 0.17;
+/// Longest motion that is read, halved pixels: what repeats in a scene (rows of bricks) looks like a longer one.
+const LONGEST_MOTION: f64 = 12.0;
+/// Where edges leave the kind open, those across a motion must be as wide as this share of what it makes them, unless its
+/// stripes are many.
+const CONTRADICTED: f64 = 0.5;
 /// The other shape must explain less than this share of it.
 const RIVAL_SHARE: f64 = 0.7;
 /// Shortest motion and smallest disc whose first null lies in the band that is read, halved pixels.
@@ -94,7 +99,7 @@ fn nulls(spectrum: &Spectrum, step_px: f64) -> Option<Seen> {
     let Spectrum { plain, disc, motion, both, .. } = spectrum;
     let for_motion = spectrum.gain(plain, motion);
     let for_disc = spectrum.gain(plain, disc);
-    let long = motion.psf.motion_px >= LEAST_MOTION * step_px;
+    let long = (LEAST_MOTION..LONGEST_MOTION).contains(&(motion.psf.motion_px / step_px));
     let wide = disc.psf.defocus_px >= LEAST_DISC * step_px;
     let rings = spectrum.gain(motion, both) > LEAST_GAIN && both.psf.defocus_px >= LEAST_DISC * step_px;
     // Either alone explains much, both together clearly more.
@@ -106,11 +111,26 @@ fn nulls(spectrum: &Spectrum, step_px: f64) -> Option<Seen> {
     (wide && for_disc > LEAST_GAIN && for_motion < RIVAL_SHARE * for_disc).then_some(Seen::Disc(disc.psf))
 }
 
-/// The kind from edges (`told`, `None` where they are too few) and nulls together. `along_px` gives the standard
-/// deviation of the edges that lie along a direction, in degrees; wider than `allowance_px` they are out of focus.
+/// Standard deviations of the edges by their direction against a motion's, in degrees; `None` where too few have it.
+pub(crate) struct Widths<'a> {
+    /// Of those that lie along it.
+    pub(crate) along_px: &'a dyn Fn(f64) -> Option<f64>,
+    /// Of those that lie across it.
+    pub(crate) across_px: &'a dyn Fn(f64) -> Option<f64>,
+}
+
+impl Widths<'_> {
+    /// True where edges across the motion are far narrower than it would make them.
+    fn contradict(&self, psf: &PointSpread) -> bool {
+        (self.across_px)(psf.motion_deg).is_some_and(|px| px < CONTRADICTED * psf.motion_px / 12.0_f64.sqrt())
+    }
+}
+
+/// The kind from edges (`told`, `None` where they are too few) and nulls together. Edges along a motion that are wider than
+/// `allowance_px` are out of focus.
 pub(crate) fn weigh(
     told: Option<KindReading>,
-    along_px: &dyn Fn(f64) -> Option<f64>,
+    widths: &Widths<'_>,
     allowance_px: f64,
     halved: &[Level],
     noise: SampleNoise,
@@ -119,6 +139,14 @@ pub(crate) fn weigh(
         return told;
     }
     let Some(seen) = seen(halved, noise) else { return told };
+    let along_px = widths.along_px;
+    if let Seen::Motion { psf, stripes, .. } = &seen
+        && told.is_some_and(|k| matches!(k.verdict, Verdict::Undetermined(_)))
+        && *stripes < STRIPES_OVER_SHARP
+        && widths.contradict(psf)
+    {
+        return told;
+    }
     match (seen, told) {
         // Edges that face one way say nothing of a motion along them; of one across them they would. Many clear stripes
         // are believed all the same: a few edges of a smeared frame may look sharp.
@@ -179,6 +207,21 @@ pub(crate) fn weigh(
     }
 }
 
+/// Gain by which the spectrum must prefer one of two motions.
+const PREFERS: f64 = 0.02;
+
+/// Of two motions that the edges cannot tell apart, the one that the spectrum has; `None` where it has neither.
+pub(crate) fn preferred(
+    one: &PointSpread,
+    other: &PointSpread,
+    halved: &[Level],
+    noise: SampleNoise,
+) -> Option<PointSpread> {
+    let gains = halved.iter().filter_map(|level| spectrum::preference(level, noise, one, other));
+    let clearest = gains.max_by(|a, b| a.abs().total_cmp(&b.abs())).filter(|gain| gain.abs() > PREFERS)?;
+    Some(if clearest > 0.0 { *one } else { *other })
+}
+
 /// True for stripes along the rows or columns of the frame.
 fn upright(psf: &PointSpread) -> bool {
     let off = psf.motion_deg.rem_euclid(90.0);
@@ -209,5 +252,14 @@ fn moved(psf: PointSpread, along_px: Option<f64>, allowance_px: f64) -> KindRead
 
 fn found(verdict: Verdict, psf: PointSpread, confidence: f64) -> KindReading {
     let defocus_px = (psf.defocus_px > 0.0).then_some(psf.defocus_px);
-    KindReading { verdict, psf, defocus_px, confidence, one_way: false, from_nulls: true, whole_frame: false }
+    KindReading {
+        verdict,
+        psf,
+        defocus_px,
+        confidence,
+        one_way: false,
+        mirrored: None,
+        from_nulls: true,
+        whole_frame: false,
+    }
 }

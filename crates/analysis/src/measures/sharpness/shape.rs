@@ -16,6 +16,8 @@ const LEAST_SIGMA_PX: f64 = 0.2;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Parts {
     pub(crate) motion: bool,
+    /// The direction of the motion as well as its length.
+    pub(crate) turn: bool,
     pub(crate) disc: bool,
 }
 
@@ -124,7 +126,10 @@ impl ShapeFitter {
     pub(crate) fn fit(&self, parts: Parts, start: PointSpread) -> ShapeFit {
         let mut free = vec![0_usize];
         if parts.motion {
-            free.extend([1, 2]);
+            free.push(1);
+        }
+        if parts.turn {
+            free.push(2);
         }
         if parts.disc {
             free.push(3);

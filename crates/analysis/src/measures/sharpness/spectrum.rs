@@ -41,6 +41,19 @@ impl Spectrum {
     }
 }
 
+/// By how much more `one` explains of the spectrum of a halved picture than `other`. `None` where it cannot be read.
+pub(crate) fn preference(level: &Level, noise: SampleNoise, one: &PointSpread, other: &PointSpread) -> Option<f64> {
+    let power = mean_ln_power(level, noise)?;
+    let points = points(level, &power);
+    let worth = LEAST_COST * points.iter().map(|p| p.weight).sum::<f64>();
+    if worth < LEAST_COST * LEAST_POINTS {
+        return None;
+    }
+    let fitter = Fitter::new(points.iter(), outermost(&power).exp().clamp(0.3, 10.0));
+    let (one, other) = (fitter.fit(one), fitter.fit(other));
+    Some((other.cost - one.cost) / worth.max(one.cost.min(other.cost)))
+}
+
 /// Reads the spectrum of a halved picture. `None` where too few tiles hold anything but noise.
 pub(crate) fn read(level: &Level, noise: SampleNoise) -> Option<Spectrum> {
     let power = mean_ln_power(level, noise)?;

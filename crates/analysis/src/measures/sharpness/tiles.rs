@@ -10,7 +10,30 @@ use super::summary::{Reading, sharp_mean_ln};
 use super::{LEAST_IN_BIN, Sharp, SharpnessReading};
 use crate::measures::known;
 
-/// Fills the map, the places and the share of moving tiles.
+/// Where motion shows.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Moved {
+    /// Share of the tiles with edges across the motion that show it, per cent.
+    tiles_pct: f64,
+    /// Share of the frame that the smallest upright box of tiles round them covers, per cent.
+    reach_pct: f64,
+    /// Tiles with any edges, over those with edges across the motion.
+    spread: f64,
+}
+
+/// Share of the frame up to which tiles are one place, per cent.
+const ONE_PLACE_PCT: f64 = 12.0;
+/// Tiles with edges over those with edges across a motion from which the frame would show more of it elsewhere.
+const SPREAD: f64 = 4.0;
+
+impl Moved {
+    /// True where all of the motion shows in one place of a frame that has edges all over.
+    pub(crate) fn in_one_place(&self) -> bool {
+        self.reach_pct < ONE_PLACE_PCT && self.spread > SPREAD
+    }
+}
+
+/// Fills the map, the places and the share of moving tiles. Tells where a motion shows that the edges tell.
 pub(crate) fn fill(
     reading: &mut SharpnessReading,
     area: &Area,
@@ -18,7 +41,7 @@ pub(crate) fn fill(
     edges: &[&Edge],
     kind: &KindReading,
     sharp: &Sharp,
-) {
+) -> Option<Moved> {
     let count = grid.0 * grid.1;
     let mut by_tile: Vec<Vec<&Edge>> = vec![Vec::new(); count];
     for &edge in edges {
@@ -45,15 +68,19 @@ pub(crate) fn fill(
     let measured = || (0..count).filter(|&k| map.rise_px[k].is_some());
     reading.sharpness.sharpest_at_px = place(measured().min_by(by_rise), true);
     reading.sharpness.softest_at_px = place(measured().max_by(by_rise), false);
-    if matches!(kind.verdict, Verdict::Motion | Verdict::Mixed) && !kind.from_nulls {
-        reading.blur.motion_tiles_pct = share_that_moved(&by_tile, kind);
+    if !matches!(kind.verdict, Verdict::Motion | Verdict::Mixed) || kind.from_nulls {
+        return None;
     }
+    let moved = that_moved(&by_tile, grid, kind)?;
+    reading.blur.motion_tiles_pct = Some(moved.tiles_pct);
+    (!kind.one_way).then_some(moved)
 }
 
-/// Share of the tiles whose edges across the motion are smeared, per cent of the tiles that have such edges.
-fn share_that_moved(by_tile: &[Vec<&Edge>], kind: &KindReading) -> Option<f64> {
+/// The tiles whose edges across the motion are smeared, of the tiles that have such edges.
+fn that_moved(by_tile: &[Vec<&Edge>], grid: (usize, usize), kind: &KindReading) -> Option<Moved> {
     let (mut with_edges, mut moved) = (0_u32, 0_u32);
-    for edges in by_tile {
+    let (mut left, mut top, mut right, mut bottom) = (grid.0, grid.1, 0, 0);
+    for (tile, edges) in by_tile.iter().enumerate() {
         let across: Vec<&&Edge> =
             edges.iter().filter(|e| (normal_deg(e) - kind.psf.motion_deg).to_radians().cos().abs() > 0.7).collect();
         if across.len() < 2 {
@@ -68,7 +95,16 @@ fn share_that_moved(by_tile: &[Vec<&Edge>], kind: &KindReading) -> Option<f64> {
                 f64::from(e.sigma_px).powi(2) > (still * kind.psf.variance(deg)).sqrt()
             })
             .count();
-        moved += u32::from(2 * smeared > across.len());
+        if 2 * smeared > across.len() {
+            moved += 1;
+            let (col, row) = (tile % grid.0, tile / grid.0);
+            (left, top, right, bottom) = (left.min(col), top.min(row), right.max(col + 1), bottom.max(row + 1));
+        }
     }
-    (with_edges > 0).then(|| 100.0 * f64::from(moved) / f64::from(with_edges))
+    let box_tiles = right.saturating_sub(left) * bottom.saturating_sub(top);
+    (with_edges > 0).then(|| Moved {
+        tiles_pct: 100.0 * f64::from(moved) / f64::from(with_edges),
+        reach_pct: 100.0 * box_tiles as f64 / (grid.0 * grid.1) as f64,
+        spread: by_tile.iter().filter(|edges| edges.len() >= 2).count() as f64 / f64::from(with_edges),
+    })
 }

@@ -1,0 +1,133 @@
+//! Edges that face one way: only the shape of their spread tells a motion from missed focus.
+
+use super::kind::{
+    CLEARLY_SHARP, KindReading, LEAST_DEFOCUS_PX, LEAST_EVIDENCE, PIXEL_SIGMA_PX, Verdict, motion_counts,
+};
+use super::psf::PointSpread;
+use super::shape::{Parts, ShapeFit, ShapeFitter};
+use super::stack::Stack;
+
+/// Least share of the error that stacks are taken to have which edges may show.
+const CLEANEST: f64 = 0.02;
+/// Evidence for one shape and against another that is asked for: these edges bear their own measure of what is noise.
+const SHAPE_EVIDENCE: f64 = 6.0;
+/// Radius of a disc that softens edges of one direction, which as a whole are sharp, so that it shows, px.
+const LEAST_SOFTENED_PX: f64 = 1.2;
+/// Round part, over what a lens may leave, from which a disc beside a motion is likely.
+const NEARLY: f64 = 0.8;
+const ALIKE: &str = "edges run in one direction only: motion and missed focus look alike there";
+const SOFTENED: &str = "edges run in one direction only, and are softer than a lens leaves them: a short motion or a slightly missed focus";
+
+/// The shapes fitted to the edges of one direction alone, motion taken across them.
+struct Own {
+    gauss: ShapeFit,
+    disc: ShapeFit,
+    motion: ShapeFit,
+    both: ShapeFit,
+    /// chi^2 that counts as one: what the best shape leaves shows how clean these edges are.
+    unit: f64,
+    trust: f64,
+}
+
+impl Own {
+    fn of(stack: &Stack) -> Self {
+        let fitter = ShapeFitter::new(std::slice::from_ref(stack));
+        let across = PointSpread { motion_deg: stack.deg, ..PointSpread::default() };
+        let best = |a: ShapeFit, b: ShapeFit| if b.chi2 < a.chi2 { b } else { a };
+        let wide = stack.sigma_px;
+        let fit = |motion: bool, disc: bool, start: PointSpread| fitter.fit(Parts { motion, turn: false, disc }, start);
+        let gauss = fit(false, false, PointSpread { sigma_px: wide, ..across });
+        let two = |motion: bool, disc: bool| {
+            [0.3, 0.7]
+                .map(|share| {
+                    let parts = if motion && disc { 0.7 } else { 1.0 };
+                    let rest = wide * (1.0_f64 - share * share).sqrt() * parts;
+                    let (motion_px, defocus_px) = (12.0_f64.sqrt() * rest, 2.0 * rest);
+                    fit(motion, disc, PointSpread { sigma_px: share * wide, motion_px, defocus_px, ..across })
+                })
+                .into_iter()
+                .reduce(best)
+                .unwrap_or(gauss)
+        };
+        let (disc, motion, both) = (two(false, true), two(true, false), two(true, true));
+        let both = best(both, best(disc, motion));
+        let unit = (both.chi2 / both.freedom).max(CLEANEST);
+        Self { gauss, disc, motion, both, unit, trust: stack.trust }
+    }
+
+    fn plain(&self) -> &ShapeFit {
+        if self.disc.chi2 < self.motion.chi2 { &self.disc } else { &self.motion }
+    }
+
+    /// What the richer shape explains beyond the plainer.
+    fn gain(&self, plainer: &ShapeFit, richer: &ShapeFit) -> f64 {
+        (plainer.chi2 - richer.chi2) / self.unit
+    }
+}
+
+/// What the edges of all directions, each fitted by itself, say together.
+struct Shapes {
+    /// Evidence that the edges have the shape of a disc or a motion at all.
+    shaped: f64,
+    /// Evidence for a disc and against a motion; negative for a motion.
+    for_disc: f64,
+    /// Evidence for both together and against either alone.
+    for_both: f64,
+    /// The shapes as the cleanest direction has them.
+    disc: PointSpread,
+    motion: PointSpread,
+    both: PointSpread,
+}
+
+impl Shapes {
+    /// `None` without stacks.
+    fn of(stacks: &[Stack]) -> Option<Self> {
+        let all: Vec<Own> = stacks.iter().map(Own::of).collect();
+        let cleanest = all.iter().max_by(|a, b| (a.trust / a.unit).total_cmp(&(b.trust / b.unit)))?;
+        let sum = |one: &dyn Fn(&Own) -> f64| all.iter().map(one).sum::<f64>();
+        Some(Self {
+            shaped: sum(&|own| own.gain(&own.gauss, own.plain())),
+            for_disc: sum(&|own| own.gain(&own.motion, &own.disc)),
+            for_both: sum(&|own| own.gain(own.plain(), &own.both)),
+            disc: cleanest.disc.psf,
+            motion: cleanest.motion.psf,
+            both: cleanest.both.psf,
+        })
+    }
+}
+
+/// True where the edges, each direction by itself, have the shape of a disc rather than of a motion.
+pub(super) fn shows_a_disc(stacks: &[Stack]) -> bool {
+    Shapes::of(stacks).is_some_and(|shapes| shapes.for_disc > SHAPE_EVIDENCE)
+}
+
+/// With edges of one direction only, the shape alone can speak: a disc is rounder than a box, and neither can pass for the
+/// other where the edges are clean. How long a motion is and where it points cannot be known then.
+pub(super) fn told(
+    reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading,
+    stacks: &[Stack],
+    gauss: &PointSpread,
+    allowance: f64,
+) -> KindReading {
+    let open = |why| reading(Verdict::Undetermined(why), *gauss, 0.3);
+    let one_way = |verdict, psf, confidence| KindReading { one_way: true, ..reading(verdict, psf, confidence) };
+    let Some(shapes) = Shapes::of(stacks) else { return open(ALIKE) };
+    let shaped = shapes.shaped > LEAST_EVIDENCE;
+    if gauss.variance(0.0).sqrt() < CLEARLY_SHARP * allowance {
+        let softened = shaped && shapes.disc.defocus_px > LEAST_SOFTENED_PX;
+        return if softened { open(SOFTENED) } else { one_way(Verdict::None, *gauss, 0.5) };
+    }
+    let lens = (allowance.powi(2) - PIXEL_SIGMA_PX.powi(2)).sqrt();
+    let round = shapes.disc.sigma_px.min(shapes.motion.sigma_px);
+    // What either shape alone leaves to the lens is more than a lens does.
+    if shaped && (round > lens || round > NEARLY * lens && shapes.for_both > SHAPE_EVIDENCE) {
+        return one_way(Verdict::Mixed, shapes.both, 0.55);
+    }
+    if shapes.for_disc > SHAPE_EVIDENCE && shapes.disc.defocus_px >= LEAST_DEFOCUS_PX {
+        return reading(Verdict::Defocus, shapes.disc, 0.6);
+    }
+    if -shapes.for_disc > SHAPE_EVIDENCE && motion_counts(&shapes.motion) {
+        return one_way(Verdict::Motion, shapes.motion, 0.6);
+    }
+    open(ALIKE)
+}
