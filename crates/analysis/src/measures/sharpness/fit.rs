@@ -47,7 +47,7 @@ const BEYOND: f32 = 1.2;
 const BEYOND_MISFIT: f32 = 0.12;
 /// Spread of an edge, sensor pixels, from which its sides are looked at further out: the flank of a thin line behind a wide
 /// blur is narrower than the blur.
-const MAYBE_A_LINE_PX: f32 = 1.15;
+const MAYBE_A_LINE_PX: f32 = 2.0;
 /// How much further, standard deviations of the spread, and the change of level that is borne there.
 const FURTHER: f32 = 2.0;
 const FURTHER_MISFIT: f32 = 0.22;
