@@ -13,7 +13,7 @@ use super::line_offsets::{Offsets, offsets, wave};
 use super::line_steps::LineSteps;
 use super::noise::Usable;
 use super::variance::Variance;
-use super::waves::Wave;
+use super::waves::{Wave, left_by_block};
 
 /// Banding is stated from this many standard errors on; below it is zero.
 const SIGNIFICANT: f64 = 3.5;
@@ -67,6 +67,20 @@ pub(crate) struct Spread {
     /// What of the offsets' variance is of independent lines, DN squared; and period and variance of the wave.
     pub(crate) random_dn2: f64,
     pub(crate) wave: Option<(f64, f64)>,
+}
+
+impl Spread {
+    /// Offsets of independent lines, as a masked border shows them.
+    pub(crate) fn of_independent(dn: f64) -> Self {
+        Self { dn, random_dn2: dn * dn, sure: true, ..Self::default() }
+    }
+
+    /// Variance that is left of them in a block of `side` lines, those of one kind so far apart, level and slope taken out.
+    pub(crate) fn left_in_block_dn2(&self, side: usize, apart: usize) -> f64 {
+        let of_independent = 1.0 - 2.0 * apart as f64 / side as f64;
+        let of_wave = |(period, dn2): (f64, f64)| dn2 * left_by_block(period, side / apart, apart as f64);
+        self.random_dn2 * of_independent + self.wave.map_or(0.0, of_wave)
+    }
 }
 
 /// What the steps between the lines of one direction are measured with.

@@ -13,7 +13,7 @@ use super::histogram::picture_area;
 use super::line_fit::{self, Line, Point};
 use super::patches::{BlockShape, PlaneStat};
 use super::variance::Variance;
-use super::waves::{Waves, left_by_block};
+use super::waves::Waves;
 
 /// Variance that rounding to whole DN adds.
 pub(crate) const ROUNDING: f64 = 1.0 / 12.0;
@@ -26,6 +26,9 @@ const WORST_GAIN_ERROR: f64 = 0.06;
 
 /// Greatest standard error of a read variance that is stated (twice that of read noise).
 const WORST_READ_ERROR: f64 = 0.25;
+
+/// The same in a frame with bands: they correlate neighbours, and what looks like a rest of structure may be theirs.
+const WORST_READ_ERROR_BANDED: f64 = 0.35;
 
 /// What the variance of dark patches may be wrong by, as a share of it, besides its standard error.
 const DARK_SHARE: f64 = 0.015;
@@ -203,8 +206,9 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
         shown[0] += usize::from(for_rows);
         shown[1] += usize::from(for_columns);
         let place = (corner.0 as usize - area.x, corner.1 as usize - area.y);
-        for (shown, waves) in [(for_rows, &mut row_waves), (for_columns, &mut column_waves)] {
-            if shown {
+        let shows = [(for_rows, &mut row_waves), (for_columns, &mut column_waves)];
+        for ((shows, waves), border) in shows.into_iter().zip(border_dn) {
+            if shows && border.is_none() {
                 waves.add_block(frame, shape, (place, corner), stats, &blacks);
             }
         }
@@ -253,26 +257,8 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
     for ((plane, line), points) in out.planes.iter_mut().zip(&lines).zip(&points) {
         *plane = from_line(*line, dark, 0.0, points);
     }
-    let mut lines_dn2 = 0.0;
-    if let Some(variances) = out.variances_above(&blacks) {
-        let search = Search { frame, usable, variances: &variances };
-        let both = [(true, row_waves, &mut out.rows), (false, column_waves, &mut out.columns)];
-        for (((for_rows, waves, to), border), shown) in both.into_iter().zip(border_dn).zip(shown) {
-            let kind = if for_rows { frame.filter.rows } else { frame.filter.columns };
-            let of_independent = 1.0 - 2.0 * kind as f64 / shape.side as f64;
-            if let Some(dn) = border {
-                lines_dn2 += dn * dn * of_independent;
-                continue;
-            }
-            *to = search
-                .spread(for_rows, waves.find())
-                .map(|s| Spread { plain: shown as f64 > PLAIN * looked as f64, ..s });
-            let Some(seen) = to else { continue };
-            lines_dn2 += seen.random_dn2 * of_independent;
-            let of_wave = |(period, dn2): (f64, f64)| dn2 * left_by_block(period, shape.side / kind, kind as f64);
-            lines_dn2 += seen.wave.map_or(0.0, of_wave);
-        }
-    }
+    let plain = shown.map(|n| n as f64 > PLAIN * looked as f64);
+    let lines_dn2 = out.find_lines((frame, shape, usable), &blacks, [row_waves, column_waves], (border_dn, plain));
     // Offsets of whole rows and columns are in every block's variance too; they are told apart from read noise.
     for ((plane, line), points) in out.planes.iter_mut().zip(&lines).zip(&points) {
         *plane = from_line(*line, dark, lines_dn2, points);
@@ -291,6 +277,32 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
 }
 
 impl FrameNoise {
+    /// Finds the offsets of rows and of columns, those that the border does not show; gives the variance that all of them
+    /// leave in a block, DN squared.
+    fn find_lines(
+        &mut self,
+        (frame, shape, usable): (&Frame, &BlockShape, &[Usable]),
+        blacks: &[f64],
+        waves: [Waves; 2],
+        (border_dn, plain): ([Option<f64>; 2], [bool; 2]),
+    ) -> f64 {
+        let Some(variances) = self.variances_above(blacks) else { return 0.0 };
+        let search = Search { frame, usable, variances: &variances };
+        let mut found = [None; 2];
+        let mut in_blocks_dn2 = 0.0;
+        for (k, waves) in waves.iter().enumerate() {
+            let rows = k == 0;
+            let apart = if rows { frame.filter.rows } else { frame.filter.columns };
+            let of_border = border_dn[k].map(Spread::of_independent);
+            if of_border.is_none() {
+                found[k] = search.spread(rows, waves.find()).map(|s| Spread { plain: plain[k], ..s });
+            }
+            in_blocks_dn2 += of_border.or(found[k]).map_or(0.0, |s| s.left_in_block_dn2(shape.side, apart));
+        }
+        [self.rows, self.columns] = found;
+        in_blocks_dn2
+    }
+
     /// Noise by level of each plane; `None` where it is unknown.
     pub(crate) fn variances(&self, levels: &[PlaneLevels]) -> Option<Vec<Variance>> {
         self.variances_above(&levels.iter().map(|l| l.black_dn).collect::<Vec<f64>>())
@@ -364,7 +376,8 @@ fn from_line(line: Option<Line>, (dark, share): (f64, f64), lines: f64, points: 
     let span = tones.map_or(1.0, |(low, high)| (low.max(0.0) / high.max(1e-9)).min(1.0));
     let share = share + DARK_SHARE_BY_SPAN * span;
     let error = line.offset_error.hypot(share * line.at(dark.max(0.0))).hypot(ROUNDING_OFF);
-    let read = (variance > 0.0 && error < WORST_READ_ERROR * variance).then(|| variance.sqrt());
+    let worst = if lines > 0.0 { WORST_READ_ERROR_BANDED } else { WORST_READ_ERROR };
+    let read = (variance > 0.0 && error < worst * variance).then(|| variance.sqrt());
     PlaneNoise { line: Some(line), gain_e_per_dn: gain, read_noise_dn: read, tones_dn: tones }
 }
 
