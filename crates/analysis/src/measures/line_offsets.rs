@@ -9,6 +9,7 @@
 //! Source: own derivation, docs/measures.md.
 
 use super::line_steps::{PARTS, Shown};
+use super::waves::middle;
 
 /// Lines of a group: groups give the standard errors.
 const GROUP: usize = 16;
@@ -121,9 +122,9 @@ pub(super) fn offsets(lines: &[[Shown; PARTS]], apart: usize) -> Option<Offsets>
         return None;
     }
     let share = |g: &Group| g.own.0 / g.own.1;
-    let middle = middle_of(groups.iter().map(share).collect());
-    let spread = 1.483 * middle_of(groups.iter().map(|g| (share(g) - middle).abs()).collect());
-    groups.retain(|g| (share(g) - middle).abs() <= APART * spread);
+    let centre = middle(groups.iter().map(share).collect());
+    let spread = 1.483 * middle(groups.iter().map(|g| (share(g) - centre).abs()).collect());
+    groups.retain(|g| (share(g) - centre).abs() <= APART * spread);
     let mean = |of: &dyn Fn(&Group) -> (f64, f64)| {
         let total = groups.iter().map(of).fold((0.0, 0.0), |t, v| (t.0 + v.0, t.1 + v.1));
         let mean = total.0 / total.1;
@@ -136,7 +137,7 @@ pub(super) fn offsets(lines: &[[Shown; PARTS]], apart: usize) -> Option<Offsets>
         groups.iter().fold((0.0, 0.0, 0.0), |t, g| (t.0 + g.own.1, t.1 + g.level.1, t.2 + g.light));
     (own.0.is_finite() && own.1 > 0.0).then(|| Offsets {
         variance_dn2: own,
-        middle_dn2: middle,
+        middle_dn2: centre,
         next: over_own(mean(&|g| g.next)),
         by_level: over_own(level),
         of_light: light * plain / by_level.powi(2),
@@ -165,11 +166,6 @@ pub(super) fn wave(lines: &[[Shown; PARTS]], apart: usize, frequency: f64) -> Op
     let off = parts.iter().map(|p| (p.0 - re * p.2).powi(2) + (p.1 - im * p.2).powi(2)).sum::<f64>();
     let error2 = off / total.powi(2) * PARTS as f64 / (PARTS - 1) as f64;
     Some(((re * re + im * im - error2).max(0.0), error2))
-}
-
-fn middle_of(mut values: Vec<f64>) -> f64 {
-    let at = values.len() / 2;
-    *values.select_nth_unstable_by(at, f64::total_cmp).1
 }
 
 #[cfg(test)]

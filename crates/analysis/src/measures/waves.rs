@@ -333,7 +333,8 @@ fn amplitude(profile: &[(f64, f64)], f: f64) -> (f64, f64) {
     if det <= 1e-12 * cc * ss { (0.0, 0.0) } else { ((ss * cv - cs * sv) / det, (cc * sv - cs * cv) / det) }
 }
 
-fn middle(mut values: Vec<f64>) -> f64 {
+/// The middle one; zero of none.
+pub(super) fn middle(mut values: Vec<f64>) -> f64 {
     if values.is_empty() {
         return 0.0;
     }
