@@ -116,3 +116,37 @@ fn offsets_are_sized_among_walls_leaves_print_and_in_haze() {
     }
     assert!(sized >= 5, "{sized} of 7");
 }
+
+#[test]
+fn structure_does_not_make_offsets_short() {
+    let mut ratios = Vec::new();
+    for n in 0..9 {
+        let scene = [SceneKind::DeepLeaves, SceneKind::DeadLeaves, SceneKind::Fence][n % 3].clone();
+        let mut camera = camera([0, 1, 4, 3, 2][n % 5], 1_500.0);
+        camera.row_banding.random_dn = 0.8 * camera.read_noise_dn_at(100.0);
+        let recipe = Recipe::new(scene).size(1_500, 1_100).camera(camera).exposure(100.0, -1.0);
+        let (m, truth) = measured(&recipe.seeds(80 + n as u64, n as u64));
+        ratios.extend(m.noise.row_banding_dn.map(|row| row / truth.row_banding_dn));
+    }
+    let mean = ratios.iter().sum::<f64>() / ratios.len() as f64;
+    assert!(ratios.len() >= 7 && (mean - 1.0).abs() < 0.04, "{mean}: {ratios:?}");
+}
+
+#[test]
+fn waves_are_found_over_land_walls_and_water_in_a_6x6_array() {
+    let shots = [(SceneKind::Horizon, 13.6, true), (SceneKind::Buildings, 2.6, false), (SceneKind::Harbour, 2.5, true)];
+    for (n, (scene, period_px, columns)) in shots.into_iter().enumerate() {
+        let mut camera = camera(5, 2_400.0);
+        let read_dn = camera.read_noise_dn_at(100.0);
+        let banding =
+            Banding { periodic_dn: 0.5 * std::f64::consts::SQRT_2 * read_dn, period_px, ..Banding::default() };
+        *(if columns { &mut camera.column_banding } else { &mut camera.row_banding }) = banding;
+        let recipe = Recipe::new(scene.clone()).size(1_500, 1_100).camera(camera).exposure(100.0, -1.0);
+        let (m, truth) = measured(&recipe.seeds(60 + n as u64, n as u64));
+        let planted = if columns { truth.column_banding_dn } else { truth.row_banding_dn };
+        let (found, across) = both(&m.noise, columns);
+        let found = found.unwrap_or(0.0);
+        assert!((found / planted - 1.0).abs() < 0.2, "{scene:?}: {found} of {planted}");
+        assert!(across.is_none_or(|a| a < 0.3 * read_dn), "{scene:?}: {across:?} of none");
+    }
+}

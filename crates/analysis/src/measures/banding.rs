@@ -1,19 +1,18 @@
 //! Offsets of whole rows or columns beyond what independent noise explains.
 //!
 //! Measures: standard deviation of the offsets, DN. Method: independent offsets by [`super::line_offsets`], a wave over the
-//! lines, found in even blocks by [`super::waves`], by differences of half its period, so that neither level nor slope nor
-//! structure of the scene counts. Lines of the scene itself are told by two signs: the lens draws them over more than
-//! one line, and they go with the light.
+//! lines by [`super::line_waves`]; neither level nor slope nor structure of the scene counts. Lines of the scene itself are
+//! told by two signs: the lens draws them over more than one line, and they go with the light.
 //! Source: own derivation, docs/measures.md.
 //! Fails when: fewer than 128 lines, or too little of the frame is even.
 
 use rawassay_decode::Frame;
 
-use super::line_offsets::{Offsets, offsets, wave};
+use super::line_offsets::{Offsets, offsets};
 use super::line_steps::LineSteps;
+use super::line_waves::{self, SHORTEST, Wave, left_by_block};
 use super::noise::Usable;
 use super::variance::Variance;
-use super::waves::{Wave, left_by_block};
 
 /// Banding is stated from this many standard errors on; below it is zero.
 const SIGNIFICANT: f64 = 3.5;
@@ -33,8 +32,8 @@ const TELLS: f64 = 4.0;
 /// Most of it that offsets of the sensor leave, of two tests.
 const FITS: f64 = 9.0;
 
-/// A wave is stated from this many times the squared amplitude of chance.
-const WAVE_OVER_CHANCE: f64 = 16.0;
+/// Lines apart at which longer waves are looked for, from as long to four times as long.
+const APART_FOR_WAVES: [usize; 2] = [6, 18];
 
 /// Most correlation of neighbours, in standard deviations of one block's, along and across the lines: offsets of whole
 /// lines correlate the samples along them, slow waves of them those across too; edges of the scene do more.
@@ -92,8 +91,8 @@ pub(crate) struct Search<'a> {
 }
 
 impl Search<'_> {
-    /// Offsets of the rows (or columns); `candidate` is a wave that the even blocks show. `None` where too little is seen.
-    pub(crate) fn spread(&self, rows: bool, candidate: Option<Wave>) -> Option<Spread> {
+    /// Offsets of the rows (or columns); `None` where too little is seen.
+    pub(crate) fn spread(&self, rows: bool) -> Option<Spread> {
         let apart = self.apart(rows);
         let mut steps = LineSteps::new(self.frame, self.usable, self.variances, rows, apart)?;
         let mut seen = None;
@@ -107,9 +106,10 @@ impl Search<'_> {
             }
         }
         let seen = seen?;
-        let sized = candidate.and_then(|c| Some((c.period, self.wave_dn2(rows, c.period)?)));
-        let found = together(&seen, apart, sized);
-        Some(Spread { sure: found.sure && (sized.is_none() || candidate.is_some_and(|c| c.sure)), ..found })
+        let wave = self.wave(rows, &steps);
+        let found = together(&seen, apart, wave.map(|w| (w.period, w.dn2)));
+        // A wave that may go with the light is the scene's where it repeats itself, in text or in a fence.
+        Some(Spread { scene: found.scene || wave.is_some_and(|w| !w.sure), ..found })
     }
 
     /// Lines of one kind lie so far apart; without filters, next lines are left out to tell what the lens drew.
@@ -128,14 +128,16 @@ impl Search<'_> {
         nothing || variance > WELL_KNOWN * error && (scene - sensor).abs() > TELLS
     }
 
-    /// Variance of a wave of that period, DN squared, where it stands out of chance.
-    fn wave_dn2(&self, rows: bool, period: f64) -> Option<f64> {
-        let kind = self.apart(rows) as f64;
-        let apart = ((0.5 * period / kind).round().max(1.0) * kind) as usize;
-        let mut steps = LineSteps::new(self.frame, self.usable, self.variances, rows, apart)?;
-        steps.go_on();
-        let (amplitude2, chance2) = wave(&steps.lines, apart, 1.0 / period)?;
-        (amplitude2 > WAVE_OVER_CHANCE * chance2).then_some(0.5 * amplitude2)
+    /// The wave that stands out most, looked for in these lines and in differences of lines further apart, for longer ones.
+    fn wave(&self, rows: bool, near: &LineSteps) -> Option<Wave> {
+        let further = APART_FOR_WAVES.into_iter().filter(|&apart| apart > near.apart).filter_map(|apart| {
+            // Multiples of all arrays; those of large arrays lie so far apart anyway.
+            let mut steps = LineSteps::new(self.frame, self.usable, self.variances, rows, apart)?;
+            steps.go_on();
+            line_waves::find(&steps.lines, apart, apart as f64)
+        });
+        let waves = line_waves::find(&near.lines, near.apart, SHORTEST).into_iter().chain(further);
+        waves.max_by(|a, b| a.over.total_cmp(&b.over))
     }
 }
 
@@ -143,10 +145,7 @@ impl Search<'_> {
 fn together(seen: &Offsets, apart: usize, wave: Option<(f64, f64)>) -> Spread {
     let (variance, error) = seen.variance_dn2;
     // What the wave leaves in differences of so few lines, in the shape of independent offsets.
-    let of_wave = wave.map_or(0.0, |(period, dn2)| {
-        let response = 2.0 - 2.0 * (std::f64::consts::TAU * apart as f64 / period).cos();
-        dn2 * response.powi(4) / 70.0
-    });
+    let of_wave = wave.map_or(0.0, |(period, dn2)| dn2 * line_waves::response(1.0 / period, apart).powi(4) / 70.0);
     let least_dn2 = SIGNIFICANT * error;
     let rest = variance - of_wave;
     // Of what a wave leaves, so much is by chance.

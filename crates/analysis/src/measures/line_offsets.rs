@@ -1,7 +1,6 @@
 //! Offsets that whole lines share, from what their parts show alike.
 //!
-//! Measures: variance of the offsets of independent lines, DN squared, with its standard error; amplitude of a wave over
-//! the lines. Method: an offset of the whole line shows in all its parts, so the mean product of different parts is free of
+//! Measures: variance of the offsets of independent lines, DN squared, with its standard error. Method: an offset of the whole line shows in all its parts, so the mean product of different parts is free of
 //! noise. Second differences of independent offsets of variance V, d lines apart, have the covariances 6 V, -4 V and V at lags
 //! 0, d and 2 d: that shape is fitted, so that whatever a scene leaves in many lines alike (6 - 8 + 2 = 0) drops out.
 //! What the lens drew reaches over the next line too, an offset of the sensor does not; and what the scene has goes with the
@@ -9,7 +8,6 @@
 //! Source: own derivation, docs/measures.md.
 
 use super::line_steps::{PARTS, Shown};
-use super::waves::middle;
 
 /// Lines of a group: groups give the standard errors.
 const GROUP: usize = 16;
@@ -144,52 +142,37 @@ pub(super) fn offsets(lines: &[[Shown; PARTS]], apart: usize) -> Option<Offsets>
     })
 }
 
-/// Squared amplitude of a wave over the lines at a frequency (cycles per line), DN squared, and the least that would be
-/// told from noise: from how far the parts of the lines agree in it.
-pub(super) fn wave(lines: &[[Shown; PARTS]], apart: usize, frequency: f64) -> Option<Estimate> {
-    let turn = std::f64::consts::TAU * frequency;
-    let response = 2.0 - 2.0 * (turn * apart as f64).cos();
-    let mut parts = [(0.0, 0.0, 0.0); PARTS];
-    for (l, line) in lines.iter().enumerate() {
-        let (sin, cos) = (turn * l as f64).sin_cos();
-        for (to, s) in parts.iter_mut().zip(line) {
-            to.0 += s.value * cos;
-            to.1 += s.value * sin;
-            to.2 += 0.5 * response * s.response;
-        }
+/// The middle one; zero of none.
+pub(super) fn middle(mut values: Vec<f64>) -> f64 {
+    if values.is_empty() {
+        return 0.0;
     }
-    let total: f64 = parts.iter().map(|p| p.2).sum();
-    if total <= 0.0 {
-        return None;
-    }
-    let (re, im) = parts.iter().fold((0.0, 0.0), |t, p| (t.0 + p.0 / total, t.1 + p.1 / total));
-    let off = parts.iter().map(|p| (p.0 - re * p.2).powi(2) + (p.1 - im * p.2).powi(2)).sum::<f64>();
-    let error2 = off / total.powi(2) * PARTS as f64 / (PARTS - 1) as f64;
-    Some(((re * re + im * im - error2).max(0.0), error2))
+    let at = values.len() / 2;
+    *values.select_nth_unstable_by(at, f64::total_cmp).1
 }
 
+/// Lines with known offsets, for tests.
 #[cfg(test)]
-mod tests {
-    #![allow(clippy::unwrap_used)]
-    use super::*;
+pub(super) mod simulated {
+    use super::{PARTS, Shown};
     use crate::test_frames::Noise;
 
-    const D: usize = 2;
-    const LINES: usize = 1200;
+    pub(in super::super) const D: usize = 2;
+    pub(in super::super) const LINES: usize = 1200;
 
     /// Lines with these offsets at level 1, which go with the level to some power, and noise of one in each part.
-    fn lines(offsets: &[f64], power: i32, constant: f64) -> Vec<[Shown; PARTS]> {
+    pub(in super::super) fn lines(offsets: &[f64], power: i32, constant: f64, apart: usize) -> Vec<[Shown; PARTS]> {
         let mut rng = Noise::new(8);
         let noise: Vec<[f64; PARTS]> = (0..LINES).map(|_| std::array::from_fn(|_| rng.normal())).collect();
         (0..LINES)
             .map(|l| {
-                if l < D || l + D >= LINES {
+                if l < apart || l + apart >= LINES {
                     return [Shown::default(); PARTS];
                 }
                 std::array::from_fn(|p| {
                     let level = 1.0 + (p % 4) as f64;
                     let v = |l: usize| offsets[l] * level.powi(power) + noise[l][p];
-                    let value = 2.0 * v(l) - v(l - D) - v(l + D) + constant;
+                    let value = 2.0 * v(l) - v(l - apart) - v(l + apart) + constant;
                     Shown {
                         value,
                         response: 1.0,
@@ -202,15 +185,22 @@ mod tests {
             .collect()
     }
 
-    fn random(seed: u64, size: f64) -> Vec<f64> {
+    pub(in super::super) fn random(seed: u64, size: f64) -> Vec<f64> {
         let mut rng = Noise::new(seed);
         (0..LINES).map(|_| size * rng.normal()).collect()
     }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::simulated::{D, LINES, lines, random};
+    use super::*;
 
     #[test]
     fn offsets_are_sized_whatever_the_scene_leaves_in_all_lines() {
         for (size, constant) in [(0.0, 0.0), (0.5, 0.0), (1.0, 3.0)] {
-            let found = offsets(&lines(&random(3, size), 0, constant), D).unwrap();
+            let found = offsets(&lines(&random(3, size), 0, constant, D), D).unwrap();
             let (variance, error) = found.variance_dn2;
             assert!((variance - size * size).abs() < 3.0 * error && error < 0.1, "{size} {constant}: {found:?}");
         }
@@ -218,33 +208,17 @@ mod tests {
 
     #[test]
     fn lines_of_the_sensor_and_of_the_scene_are_told_apart() {
-        let sensor = offsets(&lines(&random(3, 1.0), 0, 0.0), D).unwrap().how_unlike();
+        let sensor = offsets(&lines(&random(3, 1.0), 0, 0.0, D), D).unwrap().how_unlike();
         assert!(sensor.1 - sensor.0 > 20.0, "{sensor:?}");
         // Through a lens: each line reaches over the next ones.
         let thin = random(4, 1.0);
         let blurred: Vec<f64> =
             (0..LINES).map(|l| thin[l] + 0.5 * (thin[l.saturating_sub(1)] + thin[(l + 1).min(LINES - 1)])).collect();
-        let drawn = offsets(&lines(&blurred, 0, 0.0), D).unwrap().how_unlike();
+        let drawn = offsets(&lines(&blurred, 0, 0.0, D), D).unwrap().how_unlike();
         assert!(drawn.0 - drawn.1 > 4.0, "{drawn:?}");
         // Neither: independent lines that go with the light.
-        let lit = offsets(&lines(&random(5, 1.0), 1, 0.0), D).unwrap();
+        let lit = offsets(&lines(&random(5, 1.0), 1, 0.0, D), D).unwrap();
         assert!(lit.how_unlike().0 > 9.0, "{lit:?}");
-    }
-
-    #[test]
-    fn a_wave_is_sized_and_chance_is_no_wave() {
-        for period in [7.0, 33.0] {
-            let sine: Vec<f64> =
-                (0..LINES).map(|l| 0.8 * (std::f64::consts::TAU * l as f64 / period + 0.4).sin()).collect();
-            let (amplitude2, chance2) = wave(&lines(&sine, 0, 0.0), D, 1.0 / period).unwrap();
-            let near = if period < 10.0 { 0.05 } else { 0.4 };
-            assert!(
-                (amplitude2.sqrt() / 0.8 - 1.0).abs() < near && amplitude2 > 4.0 * chance2,
-                "{amplitude2} {chance2}"
-            );
-            let (none2, chance2) = wave(&lines(&random(6, 0.0), 0, 0.0), D, 1.0 / period).unwrap();
-            assert!(none2 < 16.0 * chance2, "{none2} {chance2}");
-        }
     }
 
     #[test]

@@ -24,7 +24,9 @@ const LANES: usize = 12;
 /// Standard deviations at which a sample's weight has fallen to a quarter.
 const WIDTH: f32 = 2.5;
 
-/// Least response of a stretch, of its weight: one that has less is mostly structure.
+/// Least response of the stretches on both sides, of their weight: one between others that have less is mostly structure.
+/// Its own response must not decide: an offset that brings structure nearer to the line would be kept, one that takes it
+/// away left out, and all would read short. The next lines share neither samples nor offsets with it.
 const LEAST_EVEN: f32 = 0.4;
 
 /// Samples that are looked at in one go.
@@ -102,7 +104,7 @@ impl<const N: usize> Sums<N> {
     }
 
     /// Value, response, weight and level of some of the samples.
-    fn fold(&self, of: impl Fn(usize) -> bool) -> [f32; 4] {
+    fn fold(&self, of: impl Fn(usize) -> bool) -> Folded {
         let mut total = [0.0; 4];
         for i in (0..N).filter(|&i| of(i)) {
             let own = [self.value[i], self.response[i], self.weight[i], self.level[i]];
@@ -136,9 +138,18 @@ pub(super) struct Shown {
     pub(super) level2_response: f64,
 }
 
+/// Value, response, weight and level of the samples of one colour.
+type Folded = [f32; 4];
+
+/// Response of some samples over their weight.
+fn evenness(folded: &[Folded]) -> f32 {
+    let (response, weight) = folded.iter().fold((0.0, 0.0), |t, f| (t.0 + f[1], t.1 + f[2]));
+    if weight > 0.0 { response / weight } else { 0.0 }
+}
+
 impl Shown {
-    fn add(&mut self, [value, response, weight, level]: [f32; 4]) {
-        if weight > 0.0 && response > LEAST_EVEN * weight {
+    fn add(&mut self, [value, response, weight, level]: Folded) {
+        if weight > 0.0 {
             let (value, response, level) = (f64::from(value), f64::from(response), f64::from(level / weight));
             self.value += value;
             self.response += response;
@@ -205,14 +216,23 @@ impl<'a> LineSteps<'a> {
         let (d, width) = (self.apart, self.area.width);
         let starts: Vec<usize> =
             (0..width / STRETCH).skip(self.gone).step_by(self.every).map(|i| i * STRETCH).collect();
+        // The row in hand and the two before it.
+        let mut last: [Vec<[Folded; 2]>; 3] = Default::default();
         for y in d..self.area.height.saturating_sub(d) {
             let (before, here, after) = (self.row(y - d), self.row(y), self.row(y + d));
             let planes = &self.planes[y % self.planes.len()];
-            for &x in &starts {
+            last.rotate_left(1);
+            last[2].clear();
+            last[2].extend(starts.iter().map(|&x| {
                 let sums = along(&before[x..], &here[x..], &after[x..], planes);
-                let part = &mut self.lines[y][x * PARTS / width];
-                part.add(sums.fold(|i| planes.green[i]));
-                part.add(sums.fold(|i| !planes.green[i]));
+                [sums.fold(|i| planes.green[i]), sums.fold(|i| !planes.green[i])]
+            }));
+            let [above, between, below] = &last;
+            for (((above, between), below), x) in above.iter().zip(between).zip(below).zip(&starts) {
+                if evenness(above) + evenness(below) > 2.0 * LEAST_EVEN {
+                    let part = &mut self.lines[y - 1][x * PARTS / width];
+                    between.iter().for_each(|&f| part.add(f));
+                }
             }
         }
     }
@@ -231,9 +251,15 @@ impl<'a> LineSteps<'a> {
                     let phase = y % self.planes.len();
                     across(&mut sums[phase % 2], &row[x - d..], &row[x..], &row[x + d..], &self.planes[phase]);
                 }
-                for sums in &sums {
-                    for i in 0..STRETCH {
-                        self.lines[x + i][top * PARTS / height].add(sums.fold_one(i));
+                let folded: [[Folded; 2]; STRETCH] =
+                    std::array::from_fn(|i| [sums[0].fold_one(i), sums[1].fold_one(i)]);
+                let even = folded.map(|f| evenness(&f));
+                for (i, own) in folded.iter().enumerate() {
+                    let sides = (even.get(i.wrapping_sub(1)), even.get(i + 1));
+                    let (left, right) = (sides.0.or(sides.1), sides.1.or(sides.0));
+                    if left.zip(right).is_some_and(|(l, r)| l + r > 2.0 * LEAST_EVEN) {
+                        let part = &mut self.lines[x + i][top * PARTS / height];
+                        own.iter().for_each(|&f| part.add(f));
                     }
                 }
             }
@@ -242,7 +268,7 @@ impl<'a> LineSteps<'a> {
 }
 
 impl Sums<STRETCH> {
-    fn fold_one(&self, i: usize) -> [f32; 4] {
+    fn fold_one(&self, i: usize) -> Folded {
         [self.value[i], self.response[i], self.weight[i], self.level[i]]
     }
 }

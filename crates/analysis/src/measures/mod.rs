@@ -21,6 +21,7 @@ pub(crate) mod likeness;
 pub(crate) mod line_fit;
 pub(crate) mod line_offsets;
 pub(crate) mod line_steps;
+mod line_waves;
 pub(crate) mod masked;
 pub(crate) mod noise;
 pub(crate) mod patches;
@@ -29,7 +30,6 @@ pub mod scatter;
 pub(crate) mod settle;
 pub mod sharpness;
 mod variance;
-pub(crate) mod waves;
 
 use rawassay_decode::BlackFrom;
 use serde::{Deserialize, Serialize};

@@ -9,11 +9,9 @@
 use rawassay_decode::{Frame, PlaneLevels};
 
 use super::banding::{self, Search, Spread};
-use super::histogram::picture_area;
 use super::line_fit::{self, Line, Point};
 use super::patches::{BlockShape, PlaneStat};
 use super::variance::Variance;
-use super::waves::Waves;
 
 /// Variance that rounding to whole DN adds.
 pub(crate) const ROUNDING: f64 = 1.0 / 12.0;
@@ -182,10 +180,7 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
         return out;
     };
     let planes = shape.planes;
-    let area = picture_area(frame);
     let blacks: Vec<f64> = usable.iter().map(|u| u.black_dn).collect();
-    let mut row_waves = Waves::new(frame, true, area.height, area.width, blocks.corners.len());
-    let mut column_waves = Waves::new(frame, false, area.width, area.height, blocks.corners.len());
     let mut left = vec![0.0_f32; shape.side * shape.side];
     let mut points: Vec<Vec<Point>> = vec![Vec::new(); planes];
     // Correlations of neighbours of one colour, next ones and those one period of a large array apart.
@@ -202,16 +197,8 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
             return false;
         }
         let c = shape.correlations(&left);
-        let (for_rows, for_columns) = (banding::shows_rows(&c), banding::shows_columns(&c));
-        shown[0] += usize::from(for_rows);
-        shown[1] += usize::from(for_columns);
-        let place = (corner.0 as usize - area.x, corner.1 as usize - area.y);
-        let shows = [(for_rows, &mut row_waves), (for_columns, &mut column_waves)];
-        for ((shows, waves), border) in shows.into_iter().zip(border_dn) {
-            if shows && border.is_none() {
-                waves.add_block(frame, shape, (place, corner), stats, &blacks);
-            }
-        }
+        shown[0] += usize::from(banding::shows_rows(&c));
+        shown[1] += usize::from(banding::shows_columns(&c));
         same_colour.iter_mut().zip(shape.like_colour(&c, &left)).for_each(|(to, c)| to.extend(c));
         if c.iter().any(|c| c.abs() > 3.3) || c.iter().sum::<f64>() > 1.2 {
             return false;
@@ -258,7 +245,7 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
         *plane = from_line(*line, dark, 0.0, points);
     }
     let plain = shown.map(|n| n as f64 > PLAIN * looked as f64);
-    let lines_dn2 = out.find_lines((frame, shape, usable), &blacks, [row_waves, column_waves], (border_dn, plain));
+    let lines_dn2 = out.find_lines((frame, shape, usable), &blacks, (border_dn, plain));
     // Offsets of whole rows and columns are in every block's variance too; they are told apart from read noise.
     for ((plane, line), points) in out.planes.iter_mut().zip(&lines).zip(&points) {
         *plane = from_line(*line, dark, lines_dn2, points);
@@ -283,19 +270,18 @@ impl FrameNoise {
         &mut self,
         (frame, shape, usable): (&Frame, &BlockShape, &[Usable]),
         blacks: &[f64],
-        waves: [Waves; 2],
         (border_dn, plain): ([Option<f64>; 2], [bool; 2]),
     ) -> f64 {
         let Some(variances) = self.variances_above(blacks) else { return 0.0 };
         let search = Search { frame, usable, variances: &variances };
         let mut found = [None; 2];
         let mut in_blocks_dn2 = 0.0;
-        for (k, waves) in waves.iter().enumerate() {
+        for k in 0..2 {
             let rows = k == 0;
             let apart = if rows { frame.filter.rows } else { frame.filter.columns };
             let of_border = border_dn[k].map(Spread::of_independent);
             if of_border.is_none() {
-                found[k] = search.spread(rows, waves.find()).map(|s| Spread { plain: plain[k], ..s });
+                found[k] = search.spread(rows).map(|s| Spread { plain: plain[k], ..s });
             }
             in_blocks_dn2 += of_border.or(found[k]).map_or(0.0, |s| s.left_in_block_dn2(shape.side, apart));
         }

@@ -143,11 +143,6 @@ impl BlockShape {
         self.pairs[offset].sqrt()
     }
 
-    /// Planes of the places of one row.
-    pub(crate) fn planes_of_row(&self, row: usize) -> &[u8] {
-        &self.plane_of[row * self.side..][..self.side]
-    }
-
     /// Degrees of freedom of a plane's variance.
     pub(crate) fn freedom(&self, plane: usize) -> f64 {
         self.shapes[plane].freedom()

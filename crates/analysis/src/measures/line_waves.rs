@@ -1,0 +1,197 @@
+//! A wave that runs over the rows (or columns) of the whole frame, however long or short.
+//!
+//! Measures: its period, lines, and its variance, DN squared. Method: the spectrum over the lines of what the smooth
+//! parts of each show ([`super::line_steps`]). A wave counts where it stands alone in the spectrum, runs alike through the
+//! eight parts of the lines, and adds the same DN to dark and bright parts: what the scene itself repeats (blinds, a wall,
+//! pales) goes with the light. In second differences of lines d apart a wave of period P is 2 - 2 cos(2 pi d / P) times as high.
+//! Source: own derivation, docs/measures.md.
+//! Fails when: fewer than 288 lines, or too few even places: then no wave is found.
+
+use rawassay_fourier::{Complex64, forward64};
+
+use super::line_offsets::middle;
+use super::line_steps::{PARTS, Shown};
+
+/// Periods that are looked for, lines.
+pub(super) const SHORTEST: f64 = 2.2;
+const LONGEST: f64 = 72.0;
+
+/// Points of the spectrum to each independent frequency.
+const FINE: usize = 4;
+
+/// Power over the median of the frequencies near by, so many independent ones on either side without the peak itself; and
+/// squared amplitude over what the parts differ by.
+const OVER_NEAR: f64 = 36.0;
+const NEAR: usize = 40;
+const PEAK: usize = 3;
+const OVER_PARTS: f64 = 16.0;
+
+/// The least response of the second differences at which a wave is looked for: below it the scene is louder.
+const LEAST_RESPONSE: f64 = 1.25;
+
+/// Difference of chi-squared from which a wave counts as the sensor's, or as the scene's.
+const TELLS: f64 = 4.0;
+
+/// A wave.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Wave {
+    pub(super) period: f64,
+    /// Variance that it adds to the lines, DN squared.
+    pub(super) dn2: f64,
+    /// Power over that of the frequencies near by.
+    pub(super) over: f64,
+    /// False where the tones do not tell whether it is added to all of them.
+    pub(super) sure: bool,
+}
+
+/// The wave in one part of the lines: as it is and times the level, with the responses.
+#[derive(Debug, Clone, Copy, Default)]
+struct Part {
+    value: Complex64,
+    response: f64,
+    level_value: Complex64,
+    level_response: f64,
+    level2_response: f64,
+}
+
+/// Each part's wave at a frequency (cycles per line).
+fn parts(lines: &[[Shown; PARTS]], frequency: f64) -> [Part; PARTS] {
+    let mut parts = [Part::default(); PARTS];
+    for (l, line) in lines.iter().enumerate() {
+        let turn = Complex64::cis(-std::f64::consts::TAU * frequency * l as f64);
+        for (to, s) in parts.iter_mut().zip(line) {
+            to.value += turn * s.value;
+            to.response += s.response;
+            to.level_value += turn * s.level_value;
+            to.level_response += s.level_response;
+            to.level2_response += s.level2_response;
+        }
+    }
+    parts
+}
+
+/// Mean over the parts and its squared error, from how far they agree; `None` where there is nothing.
+fn mean(parts: &[Part; PARTS], of: impl Fn(&Part) -> (Complex64, f64)) -> Option<(Complex64, f64)> {
+    let (sum, response) = parts.iter().map(&of).fold((Complex64::default(), 0.0), |t, p| (t.0 + p.0, t.1 + p.1));
+    let mean = sum / response;
+    let off = parts.iter().map(&of).map(|(value, response)| (value - mean * response).norm_sqr()).sum::<f64>();
+    (response > 0.0).then(|| (mean, off / response.powi(2) * PARTS as f64 / (PARTS - 1) as f64))
+}
+
+/// What second differences of lines so far apart make of a wave.
+pub(super) fn response(frequency: f64, apart: usize) -> f64 {
+    2.0 - 2.0 * (std::f64::consts::TAU * frequency * apart as f64).cos()
+}
+
+/// The wave that stands out of the spectrum of these lines, where there is one, not shorter than so many lines.
+pub(super) fn find(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Option<Wave> {
+    if (lines.len() as f64) < 4.0 * LONGEST {
+        return None;
+    }
+    let (frequency, over) = stands_out(lines, apart, shortest)?;
+    let parts = parts(lines, frequency);
+    let (own, chance2) = mean(&parts, |p| (p.value, p.response))?;
+    if own.norm_sqr() < OVER_PARTS * chance2 {
+        return None;
+    }
+    let (sensor, scene) = how_unlike(&parts, own)?;
+    // A cosine has half its height at the frequency and half at its negative.
+    let dn2 = 2.0 * (own.norm_sqr() - chance2) / response(frequency, apart).powi(2);
+    (sensor - scene < TELLS).then(|| Wave { period: 1.0 / frequency, dn2, over, sure: scene - sensor > TELLS })
+}
+
+/// Frequency of the peak of the spectrum and its power over that near by, if it is one.
+fn stands_out(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Option<(f64, f64)> {
+    let length = (FINE * lines.len()).next_power_of_two();
+    let all = |line: &[Shown; PARTS]| Complex64::new(line.iter().map(|s| s.value).sum(), 0.0);
+    let mut spectrum: Vec<Complex64> = lines.iter().map(all).collect();
+    spectrum.resize(length, Complex64::default());
+    forward64(length).process(&mut spectrum);
+    let frequency = |i: usize| i as f64 / length as f64;
+    // As offsets of the lines, where the differences show them.
+    let power = |(i, value): (usize, &Complex64)| {
+        let response = response(frequency(i), apart);
+        (response > LEAST_RESPONSE && i as f64 * shortest < length as f64).then(|| value.norm_sqr() / response.powi(2))
+    };
+    let powers: Vec<Option<f64>> = spectrum[..=length / 2].iter().enumerate().map(power).collect();
+    let points = |independent: usize| independent * length / lines.len();
+    let over_near = |i: usize, own: f64| {
+        let side = |from: usize, to: usize| powers[from..to.min(powers.len())].iter().flatten();
+        let below = side(i.saturating_sub(points(NEAR)).max(1), i.saturating_sub(points(PEAK)).max(1));
+        let near = below.chain(side((i + points(PEAK)).min(powers.len()), i + points(NEAR)));
+        own / middle(near.copied().collect())
+    };
+    // A peak is higher than its neighbours: only there the median is asked for.
+    let (first, last) = ((length as f64 / LONGEST).ceil() as usize, (length as f64 / shortest) as usize);
+    let peaks = (first..=last).filter_map(|i| {
+        let own = powers[i].filter(|&own| Some(own) > powers[i - 1] && Some(own) >= powers[i + 1])?;
+        Some((i, over_near(i, own)))
+    });
+    let (best, over) = peaks.max_by(|a, b| a.1.total_cmp(&b.1))?;
+    (over > OVER_NEAR).then(|| (frequency(best), over))
+}
+
+/// Chi-squared of what is seen if the wave is the sensor's, alike in dark and bright parts, and if it goes with the light.
+fn how_unlike(parts: &[Part; PARTS], own: Complex64) -> Option<(f64, f64)> {
+    let (level, chance2) = mean(parts, |p| (p.level_value, p.level_response))?;
+    let total = |of: &dyn Fn(&Part) -> f64| parts.iter().map(of).sum::<f64>();
+    let of_light = total(&|p| p.level2_response) * total(&|p| p.response) / total(&|p| p.level_response).powi(2);
+    // Along the wave's own phase, its height 1.
+    let by_level = (level / own).re;
+    let error2 = 0.5 * chance2 / own.norm_sqr();
+    Some(((by_level - 1.0).powi(2) / error2, (of_light - by_level).powi(2) / error2))
+}
+
+/// Share of a wave's variance that fitting level and slope to `lines` equally spaced lines, `apart` apart, leaves.
+pub(super) fn left_by_block(period: f64, lines: usize, apart: f64) -> f64 {
+    let n = lines as f64;
+    let x = |i: usize| (i as f64 - 0.5 * (n - 1.0)) * apart;
+    let sxx: f64 = (0..lines).map(|i| x(i).powi(2)).sum();
+    // Cosine and sine together stand for all phases.
+    let part = |wave: &dyn Fn(f64) -> f64| {
+        let v: Vec<f64> = (0..lines).map(|i| wave(std::f64::consts::TAU * x(i) / period)).collect();
+        let mean = v.iter().sum::<f64>() / n;
+        let slope = (0..lines).map(|i| x(i) * v[i]).sum::<f64>() / sxx;
+        (0..lines).map(|i| (v[i] - mean - slope * x(i)).powi(2)).sum::<f64>() / n
+    };
+    part(&f64::cos) + part(&f64::sin)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::super::line_offsets::simulated::{D, LINES, lines, random};
+    use super::*;
+
+    fn sine(amplitude: f64, period: f64) -> Vec<f64> {
+        (0..LINES).map(|l| amplitude * (std::f64::consts::TAU * l as f64 / period + 0.4).sin()).collect()
+    }
+
+    #[test]
+    fn a_wave_is_found_and_sized_and_chance_is_no_wave() {
+        for (period, apart) in [(2.9, 2), (7.0, 2), (33.0, 16)] {
+            let found = find(&lines(&sine(0.8, period), 0, 0.0, apart), apart, SHORTEST).unwrap();
+            assert!((found.period / period - 1.0).abs() < 0.005 && found.sure, "{period}: {found:?}");
+            assert!((found.dn2 / 0.32 - 1.0).abs() < 0.1, "{period}: {found:?}");
+        }
+        for seed in 0..12 {
+            assert_eq!(find(&lines(&random(seed, 0.5), 0, 0.0, D), D, SHORTEST), None, "{seed}");
+        }
+    }
+
+    #[test]
+    fn a_wave_that_goes_with_the_light_is_not_the_sensors() {
+        let found = find(&lines(&sine(0.8, 7.0), 1, 0.0, D), D, SHORTEST);
+        assert!(found.is_none_or(|wave| !wave.sure), "{found:?}");
+    }
+
+    #[test]
+    fn short_waves_pass_a_block_and_long_ones_do_not() {
+        // Averaged over all periods two of eight degrees of freedom are lost; of a long wave nothing is left.
+        let periods: Vec<f64> = (1..400).map(|i| 800.0 / (f64::from(i) * 0.5 + 200.0)).collect();
+        let mean = periods.iter().map(|&p| left_by_block(p, 8, 2.0)).sum::<f64>() / periods.len() as f64;
+        assert!((0.7..=1.0).contains(&mean), "{mean}");
+        assert!(left_by_block(64.0, 8, 2.0) < 0.01, "{}", left_by_block(64.0, 8, 2.0));
+        assert!(left_by_block(16.0, 8, 2.0) > left_by_block(24.0, 8, 2.0));
+    }
+}
