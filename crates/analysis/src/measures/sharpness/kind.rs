@@ -277,7 +277,14 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
         &Fits { gauss, disc, motion, both },
         &Evidence { motion_gain, disc_gain, with_disc, narrow, allowance },
     );
-    if let Some(alone) = one_way.filter(|_| !matches!(found.verdict, Verdict::Motion | Verdict::Mixed)) {
+    // Directions far apart tell a disc from a motion by their widths too, unless these lie about right angles.
+    let round_alike = matches!(found.verdict, Verdict::Defocus)
+        && found.psf.defocus_px > 0.0
+        && (motion.chi2 - disc.chi2) / unit > LEAST_EVIDENCE;
+    let open = |k: &KindReading| matches!(k.verdict, Verdict::Undetermined(_));
+    if let Some(alone) =
+        one_way.filter(|k| !matches!(found.verdict, Verdict::Motion | Verdict::Mixed) && !(open(k) && round_alike))
+    {
         return alone;
     }
     let claims = matches!(found.verdict, Verdict::Defocus | Verdict::Motion | Verdict::Mixed);

@@ -11,7 +11,7 @@ use super::spectrum::{self, Spectrum};
 const LEAST_GAIN: f64 = 0.17;
 /// Longest motion that is read, halved pixels: what repeats in a scene (rows of bricks) looks like a longer one.
 const LONGEST_MOTION: f64 = 12.0;
-/// Where edges leave the kind open, those across a motion must be as wide as this share of what it makes them, unless its
+/// Where edges leave the kind open or have the shape of a disc, those across a motion must be as wide as this share of what it makes them, unless its
 /// stripes are many.
 const CONTRADICTED: f64 = 0.5;
 /// The other shape must explain less than this share of it.
@@ -141,7 +141,7 @@ pub(crate) fn weigh(
     let Some(seen) = seen(halved, noise) else { return told };
     let along_px = widths.along_px;
     if let Seen::Motion { psf, stripes, .. } = &seen
-        && told.is_some_and(|k| matches!(k.verdict, Verdict::Undetermined(_)))
+        && told.is_some_and(|k| matches!(k.verdict, Verdict::Undetermined(_)) || shaped_as_disc(&k))
         && *stripes < STRIPES_OVER_SHARP
         && widths.contradict(psf)
     {
@@ -220,6 +220,11 @@ pub(crate) fn preferred(
     let gains = halved.iter().filter_map(|level| spectrum::preference(level, noise, one, other));
     let clearest = gains.max_by(|a, b| a.abs().total_cmp(&b.abs())).filter(|gain| gain.abs() > PREFERS)?;
     Some(if clearest > 0.0 { *one } else { *other })
+}
+
+/// True where the edges have the shape of a disc in directions that would show a motion.
+fn shaped_as_disc(k: &KindReading) -> bool {
+    matches!(k.verdict, Verdict::Defocus) && k.psf.defocus_px > 0.0 && !k.one_way
 }
 
 /// True for stripes along the rows or columns of the frame.

@@ -83,10 +83,9 @@ fn that_moved(by_tile: &[Vec<&Edge>], grid: (usize, usize), kind: &KindReading) 
     for (tile, edges) in by_tile.iter().enumerate() {
         let across: Vec<&&Edge> =
             edges.iter().filter(|e| (normal_deg(e) - kind.psf.motion_deg).to_radians().cos().abs() > 0.7).collect();
-        if across.len() < 2 {
+        if across.is_empty() {
             continue;
         }
-        with_edges += 1;
         let smeared = across
             .iter()
             .filter(|e| {
@@ -95,8 +94,10 @@ fn that_moved(by_tile: &[Vec<&Edge>], grid: (usize, usize), kind: &KindReading) 
                 f64::from(e.sigma_px).powi(2) > (still * kind.psf.variance(deg)).sqrt()
             })
             .count();
+        let two = u32::from(across.len() >= 2);
+        with_edges += two;
         if 2 * smeared > across.len() {
-            moved += 1;
+            moved += two;
             let (col, row) = (tile % grid.0, tile / grid.0);
             (left, top, right, bottom) = (left.min(col), top.min(row), right.max(col + 1), bottom.max(row + 1));
         }
