@@ -28,6 +28,10 @@ pub(crate) const MIXED_MARGIN: f64 = 1.08;
 /// ... or this one, where at least so much evidence is for the shape of a disc.
 const AT_THE_LIMIT: f64 = 0.97;
 const TRACE: f64 = 1.0;
+/// Round part beside a motion, over the allowance, that is more than sound lenses mostly leave, and the evidence for the shape
+/// of a disc that is asked for then.
+const SOME_WIDTH: f64 = 0.75;
+const SOME_EVIDENCE: f64 = 6.0;
 /// Spread of a frame's sharp end over the allowance above which its edges contradict the finding that nothing is wrong.
 const NOT_SHARP: f64 = 1.3;
 /// Spread of the sharp end over that of the fitted blur below which the blur is that of what lies out of the plane of focus.
@@ -41,6 +45,8 @@ const CLEANEST: f64 = 0.25;
 pub(super) const LEAST_EVIDENCE: f64 = 20.0;
 /// Sine of the least angle between two motions that are not the same: 12 degrees.
 const ANOTHER: f64 = 0.208;
+/// Sine of the angle within which edges have one direction: 7.5 degrees.
+const ONE_DIRECTION: f64 = 0.1305;
 /// Largest gap between directions that show whether a motion is there, degrees.
 const WIDEST_GAP: f64 = 125.0;
 /// The same where three or more may show that one is there, but not that none is.
@@ -154,6 +160,17 @@ fn coverage(stacks: &[Stack]) -> (usize, f64) {
     (bins.iter().filter(|b| **b).count(), gap)
 }
 
+/// Directions more than twice [`ONE_DIRECTION`] apart.
+fn directions(stacks: &[Stack]) -> usize {
+    let mut apart: Vec<f64> = Vec::new();
+    for stack in stacks {
+        if apart.iter().all(|deg| (deg - stack.deg).to_radians().sin().abs() > 2.0 * ONE_DIRECTION) {
+            apart.push(stack.deg);
+        }
+    }
+    apart.len()
+}
+
 /// Spread of the round part alone, and with a motion, that agree best with the widths of the stacks: where the fits of
 /// the shapes start from. Searched on a grid; a direction that disagrees altogether counts for its cap.
 fn from_widths(stacks: &[Stack]) -> (f64, PointSpread) {
@@ -255,7 +272,7 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let disc_gain = gain(&gauss, &disc);
     let round_best = best(gauss, disc);
     let moved_best = best(motion, both);
-    let motion_gain = supported(&fitter, &round_best.psf, &moved_best.psf) / unit;
+    let motion_gain = supported(&fitter, stacks, &round_best.psf, &moved_best.psf) / unit;
     let allowance = allowance_px(diffraction_rise_px);
 
     let reading = |verdict, psf: PointSpread, confidence: f64| KindReading {
@@ -365,7 +382,9 @@ fn told(reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading, fits: &Fits,
     let Fits { gauss, disc, motion, both } = fits;
     let sure = |evidence: f64| 1.0 - 0.5 * (-evidence.max(0.0) / (2.0 * LEAST_EVIDENCE)).exp();
     if e.motion_gain > LEAST_EVIDENCE && (motion_counts(&motion.psf) || motion_counts(&both.psf)) {
-        if e.with_disc > LEAST_EVIDENCE && disc_counts(both) && motion_counts(&both.psf) {
+        let shaped = e.with_disc > LEAST_EVIDENCE
+            || e.with_disc > SOME_EVIDENCE && motion.psf.sigma_px.hypot(PIXEL_SIGMA_PX) > SOME_WIDTH * e.allowance;
+        if shaped && disc_counts(both) && motion_counts(&both.psf) {
             return reading(Verdict::Mixed, both.psf, sure(e.motion_gain.min(e.with_disc)));
         }
         if motion_counts(&motion.psf)
@@ -396,9 +415,18 @@ fn told(reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading, fits: &Fits,
 }
 
 /// Fall of chi^2 from a round spread to one with motion, less the part of the direction that gains most: a single
-/// direction with odd edges is no motion.
-fn supported(fitter: &ShapeFitter, round: &PointSpread, moved: &PointSpread) -> f64 {
+/// direction with odd edges is no motion, even where its edges fall into two stacks.
+fn supported(fitter: &ShapeFitter, stacks: &[Stack], round: &PointSpread, moved: &PointSpread) -> f64 {
     let gains: Vec<f64> = fitter.by_stack(round).iter().zip(fitter.by_stack(moved)).map(|(a, b)| a - b).collect();
-    let most = gains.iter().copied().fold(0.0, f64::max);
+    let about = |one: &Stack| -> f64 {
+        let alike = |other: &(&Stack, &f64)| (other.0.deg - one.deg).to_radians().sin().abs() < ONE_DIRECTION;
+        stacks.iter().zip(&gains).filter(alike).map(|(_, gain)| gain).sum()
+    };
+    // With two directions either may be the odd one.
+    let most = if directions(stacks) <= 2 {
+        gains.iter().copied().fold(0.0, f64::max)
+    } else {
+        stacks.iter().map(about).fold(0.0, f64::max)
+    };
     2.0 * (gains.iter().sum::<f64>() - most)
 }

@@ -109,7 +109,9 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let many_along = |deg: f64| along_motion(&edges, deg, LEAST_ALONG).map(|(ln, _)| ln.exp());
     let allowance = kind::MIXED_MARGIN * kind::allowance_px(diffraction);
     let across = |deg: f64| across_motion(&edges, deg);
-    let widths = nulls::Widths { along_px: &along, across_px: &across };
+    // What few edges say may be the doing of one odd thing in the scene.
+    let edge_share = edges.len() as f64 / (edges.len() as f64 + FEW_EDGES);
+    let widths = nulls::Widths { share: edge_share, along_px: &along, across_px: &across };
     let weigh = |told| nulls::weigh(told, &widths, allowance, &collected.halved, collected.noise);
     let Some((ln_sigma, error_ln)) = sharp else {
         reading.notes.push(too_few(&collected));
@@ -125,8 +127,6 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
 
     let stacks = stacks(&edges);
     let told = kind::read(&stacks, diffraction);
-    // What few edges say may be the doing of one odd thing in the scene.
-    let edge_share = edges.len() as f64 / (edges.len() as f64 + FEW_EDGES);
     let share = if matches!(told.verdict, Verdict::Undetermined(_)) { 1.0 } else { edge_share };
     let kind =
         weigh(Some(told)).unwrap_or(told).held_against(ln_sigma.exp(), many_along, kind::allowance_px(diffraction));
@@ -242,10 +242,15 @@ fn too_few(collected: &Collected) -> String {
     format!("sharpness undetermined: fewer than {LEAST_EDGES} good edges; {why}")
 }
 
+/// A confidence of which the part above one half is lowered to `share` of itself.
+fn lowered(confidence: f64, share: f64) -> f64 {
+    confidence.min(0.5) + (confidence - 0.5).max(0.0) * share
+}
+
 /// Fills in the kind of blur; confidence above one half is lowered to `share` of itself.
 fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading, share: f64) {
     let blur = &mut reading.blur;
-    blur.confidence = kind.confidence.min(0.5) + (kind.confidence - 0.5).max(0.0) * share;
+    blur.confidence = lowered(kind.confidence, share);
     let psf = &kind.psf;
     let notes = &mut reading.notes;
     let mut motion = |blur: &mut Blur| {

@@ -1,6 +1,7 @@
 //! Where the edges leave the kind of blur open, or call it a fault, the nulls of the spectrum are asked as well.
 
 use super::kind::{KindReading, Verdict};
+use super::lowered;
 use super::psf::PointSpread;
 use super::pyramid::Level;
 use super::samples::SampleNoise;
@@ -111,8 +112,11 @@ fn nulls(spectrum: &Spectrum, step_px: f64) -> Option<Seen> {
     (wide && for_disc > LEAST_GAIN && for_motion < RIVAL_SHARE * for_disc).then_some(Seen::Disc(disc.psf))
 }
 
-/// Standard deviations of the edges by their direction against a motion's, in degrees; `None` where too few have it.
+/// What the edges say by themselves: standard deviations by their direction against a motion's, in degrees (`None` where too few
+/// have it).
 pub(crate) struct Widths<'a> {
+    /// To what share of itself their number lowers a confidence above one half.
+    pub(crate) share: f64,
     /// Of those that lie along it.
     pub(crate) along_px: &'a dyn Fn(f64) -> Option<f64>,
     /// Of those that lie across it.
@@ -135,7 +139,9 @@ pub(crate) fn weigh(
     halved: &[Level],
     noise: SampleNoise,
 ) -> Option<KindReading> {
-    if told.is_some_and(|k| matches!(k.verdict, Verdict::None) && !k.one_way && k.confidence > PLAINLY_SHARP) {
+    if told.is_some_and(|k| {
+        matches!(k.verdict, Verdict::None) && !k.one_way && lowered(k.confidence, widths.share) > PLAINLY_SHARP
+    }) {
         return told;
     }
     let Some(seen) = seen(halved, noise) else { return told };
