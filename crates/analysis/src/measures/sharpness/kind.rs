@@ -34,6 +34,8 @@ const SOME_WIDTH: f64 = 0.75;
 const SOME_EVIDENCE: f64 = 6.0;
 /// Spread of a frame's sharp end over the allowance above which its edges contradict the finding that nothing is wrong.
 const NOT_SHARP: f64 = 1.3;
+/// Spread of clearly sharp edges along a motion, over that of the round part beside it, below which they contradict it.
+const SHARPER: f64 = 0.9;
 /// Spread of the sharp end over that of the fitted blur below which the blur is that of what lies out of the plane of focus.
 const IN_FOCUS: f64 = 0.6;
 /// Spread of edges that face one way, over the allowance, up to which they are called sharp.
@@ -51,6 +53,9 @@ const ONE_DIRECTION: f64 = 0.1305;
 const WIDEST_GAP: f64 = 125.0;
 /// The same where three or more may show that one is there, but not that none is.
 const WIDEST_GAP_FOR_MOTION: f64 = 145.0;
+/// ... and where the evidence is so many times as much as is asked for.
+const WIDEST_GAP_FOR_PLAIN_MOTION: f64 = 160.0;
+const PLAIN: f64 = 3.0;
 
 /// What the stacked edges say.
 #[derive(Debug, Clone, Copy)]
@@ -123,7 +128,10 @@ impl KindReading {
         match self.verdict {
             Verdict::Mixed
                 if !self.one_way
-                    && along_px(self.psf.motion_deg).is_some_and(|px| px < CLEARLY_SHARP * allowance_px) =>
+                    && along_px(self.psf.motion_deg).is_some_and(|px| {
+                        let round_px = PointSpread { motion_px: 0.0, ..self.psf }.variance(0.0).sqrt();
+                        px < CLEARLY_SHARP * allowance_px && px < SHARPER * round_px
+                    }) =>
             {
                 // Missed focus would have widened them too.
                 let psf = PointSpread { defocus_px: 0.0, ..self.psf };
@@ -265,14 +273,19 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let gain = |plain: &ShapeFit, richer: &ShapeFit| (plain.chi2 - richer.chi2) / unit;
     let (bins, gap) = coverage(stacks);
     let directions_seen = bins >= 2 && gap <= WIDEST_GAP;
-    let some_seen = bins >= 3 && gap <= WIDEST_GAP_FOR_MOTION;
 
     // Motion: is the spread different between directions?
     let with_disc = gain(&motion, &both);
     let disc_gain = gain(&gauss, &disc);
     let round_best = best(gauss, disc);
     let moved_best = best(motion, both);
-    let motion_gain = supported(&fitter, stacks, &round_best.psf, &moved_best.psf) / unit;
+    let motion_gain = if directions(stacks) > 2 {
+        supported(&fitter, stacks, &round_best.psf, &moved_best.psf)
+    } else {
+        of_two_directions(stacks, &round_best.psf, &moved_best.psf)
+    } / unit;
+    let widest = if motion_gain > PLAIN * LEAST_EVIDENCE { WIDEST_GAP_FOR_PLAIN_MOTION } else { WIDEST_GAP_FOR_MOTION };
+    let some_seen = bins >= 3 && gap <= widest;
     let allowance = allowance_px(diffraction_rise_px);
 
     let reading = |verdict, psf: PointSpread, confidence: f64| KindReading {
@@ -422,11 +435,17 @@ fn supported(fitter: &ShapeFitter, stacks: &[Stack], round: &PointSpread, moved:
         let alike = |other: &(&Stack, &f64)| (other.0.deg - one.deg).to_radians().sin().abs() < ONE_DIRECTION;
         stacks.iter().zip(&gains).filter(alike).map(|(_, gain)| gain).sum()
     };
-    // With two directions either may be the odd one.
-    let most = if directions(stacks) <= 2 {
-        gains.iter().copied().fold(0.0, f64::max)
-    } else {
-        stacks.iter().map(about).fold(0.0, f64::max)
-    };
+    let most = stacks.iter().map(about).fold(0.0, f64::max);
+    2.0 * (gains.iter().sum::<f64>() - most)
+}
+
+/// The same for two directions, of which either may be the odd one: the round spread has to do for both, so that what the
+/// motion explains shows in both.
+fn of_two_directions(stacks: &[Stack], round: &PointSpread, moved: &PointSpread) -> f64 {
+    let fitter = ShapeFitter::new(stacks).uncapped();
+    let parts = Parts { motion: false, turn: false, disc: round.defocus_px > 0.0 };
+    let round = fitter.fit(parts, *round).psf;
+    let gains: Vec<f64> = fitter.by_stack(&round).iter().zip(fitter.by_stack(moved)).map(|(a, b)| a - b).collect();
+    let most = gains.iter().copied().fold(0.0, f64::max);
     2.0 * (gains.iter().sum::<f64>() - most)
 }

@@ -15,7 +15,7 @@ const LEAST_ALIKE: usize = 3;
 /// Fewest plain edges of all directions that are held against flanks of directions that have none.
 const LEAST_PLAIN: usize = 6;
 /// A direction is one of lines where at least one in so many of its edges has shown to be a flank.
-const MANY_LINES: usize = 3;
+const MANY_LINES: usize = 4;
 /// Cosine of the greatest angle between edges of one direction: 15 degrees.
 const SAME_WAY: f64 = 0.966;
 /// Ratio of the spread of plain edges to that of a flank from which the flank is one of a line: 1.6 for a line of no width.
