@@ -7,6 +7,7 @@ use rawassay_decode::Area;
 use super::candidates::{Candidate, DIRECTIONS, direction_bin, find};
 use super::edge::Edge;
 use super::fit::{Fitter, Reject};
+use super::lines;
 use super::pyramid::Level;
 use super::samples::{ColourSamples, SampleNoise};
 use super::window::Source;
@@ -131,6 +132,7 @@ pub(crate) fn collect(samples: &ColourSamples<'_>) -> Collected {
             levels.push(next);
         }
     }
+    lines::take_out(&mut all.edges);
     count_lines(&mut all.edges);
     levels.truncate(2);
     all.halved = levels;

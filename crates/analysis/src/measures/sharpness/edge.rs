@@ -44,6 +44,8 @@ pub(crate) struct Edge {
     pub(crate) error_place_px: f32,
     /// What it counts for: one over the root of the places measured on the same line of the scene.
     pub(crate) weight: f32,
+    /// One side falls again near by: perhaps the flank of a line, narrower than the blur.
+    pub(crate) line: bool,
     /// Samples.
     pub(crate) profile: Profile,
 }

@@ -45,9 +45,13 @@ const QUARTER_MISFIT: f32 = 0.04;
 const BEYOND: f32 = 1.2;
 /// Change of a side's level there that is borne, share of the step.
 const BEYOND_MISFIT: f32 = 0.12;
-/// Spread of an edge, sensor pixels, from which its sides are looked at further out: the flank of a thin line behind a wide
-/// blur is narrower than the blur.
-const MAYBE_A_LINE_PX: f32 = 2.0;
+/// How far from an edge its sides are looked at for a line, standard deviations of the spread: behind a disc of radius r a
+/// thin line is 1.7 r wide at half its height (half an ellipse), and each flank reads like an edge of a third of r.
+const LINE_REACH: [f32; 2] = [5.5, 7.5];
+/// How far the level of a side goes back to the other's there, share of the step.
+const LINE_FALL: f32 = 0.33;
+/// Spread of an edge, sensor pixels, from which one whose sides change further out is not taken at all.
+const SURELY_A_LINE_PX: f32 = 2.0;
 /// How much further, standard deviations of the spread, and the change of level that is borne there.
 const FURTHER: f32 = 2.0;
 const FURTHER_MISFIT: f32 = 0.22;
@@ -61,6 +65,16 @@ const HOPELESS: f32 = 3.0;
 
 /// The same of the last fit: taking out samples far off the model may still halve it.
 const HOPELESS_AT_LAST: f32 = 2.0;
+
+/// What lies beyond an edge.
+enum Sides {
+    /// Both sides stay at their level.
+    Plain,
+    /// One side goes back towards the other's level: perhaps a line.
+    FallAgain,
+    /// Something else lies close by.
+    Crowded,
+}
 
 /// What noise and the model's own coarseness may leave of a step.
 #[derive(Debug, Clone, Copy)]
@@ -165,46 +179,66 @@ impl Fitter {
         })?;
         let fitted = drop_outliers(window, &self.normal, fitted)?;
         let edge = self.judge(source, allowance, at, fitted, half_width, half_length)?;
-        let plain = self.plain_beyond(source, at, &fitted, half_width, half_length.min(7.0));
-        if plain { Ok(edge) } else { Err(Reject::Crowded) }
+        let sides = self.beyond(source, at, &fitted, half_width, half_length.min(7.0));
+        match sides {
+            Sides::Plain => Ok(edge),
+            Sides::FallAgain => Ok(Edge { line: true, ..edge }),
+            Sides::Crowded => Err(Reject::Crowded),
+        }
     }
 
-    /// True where both sides stay at their level beyond the window that was fitted: the flank of a line, or an edge
-    /// with another near by, would be fitted too narrow.
-    fn plain_beyond(
+    /// Looks at both sides beyond the window that was fitted: the flank of a line, or an edge with another near by, would
+    /// be fitted too narrow.
+    fn beyond(
         &mut self,
         source: &Source<'_, '_>,
         at: Place,
         fitted: &Fitted,
         half_width: f32,
         half_length: f32,
-    ) -> bool {
+    ) -> Sides {
         let step = fitted.step;
         let far = half_width + (BEYOND * step.sigma).max(1.5);
         let step_px = if let Source::Level(level) = source { level.step_px } else { 1.0 };
-        let further = if step.sigma * step_px > MAYBE_A_LINE_PX { far + FURTHER * step.sigma } else { far };
+        let sure = step.sigma * step_px > SURELY_A_LINE_PX;
+        let further = if sure { far + FURTHER * step.sigma } else { far.max(LINE_REACH[1] * step.sigma) };
+        let outer = if sure { far } else { far.max(LINE_REACH[0] * step.sigma) };
         self.window.gather(source, at, further, half_length);
         if self.window.outside {
             self.window.gather(source, at, far, half_length);
         }
         if self.window.outside {
-            return true;
+            return Sides::Plain;
         }
         // By band (beyond, further out), then side.
         let mut sums = [(0.0_f32, 0.0_f32); 4];
         for ((&t, &u), &v) in self.window.t.iter().zip(&self.window.u).zip(&self.window.v) {
             let from_edge = t - step.shift - u * (step.slope + step.bend * u);
-            if from_edge.abs() > half_width {
-                let side = &mut sums[2 * usize::from(from_edge.abs() > far) + usize::from(from_edge > 0.0)];
+            let away = from_edge.abs();
+            if away > half_width && (away <= far || away > outer) {
+                let side = &mut sums[2 * usize::from(away > far) + usize::from(from_edge > 0.0)];
                 side.0 += v;
                 side.1 += 1.0;
             }
         }
         let levels = [step.low, step.low + step.step];
-        sums.iter().enumerate().all(|(k, &(sum, n))| {
-            let borne = if k < 2 { BEYOND_MISFIT } else { FURTHER_MISFIT };
-            n < 3.0 || (sum / n - levels[k % 2]).abs() < borne * step.step + 2.5 * fitted.rms / n.sqrt()
-        })
+        let outside = if sure { FURTHER_MISFIT } else { LINE_FALL };
+        // How far beyond what is borne a band's level lies, off the side's own and towards the other side's.
+        let off = |k: usize| {
+            let (sum, n) = sums[k];
+            let change = sum / n.max(1.0) - levels[k % 2];
+            let toward = if k % 2 == 0 { change } else { -change };
+            let borne =
+                (if k < 2 { BEYOND_MISFIT } else { outside }) * step.step + 2.5 * fitted.rms / n.max(1.0).sqrt();
+            if n < 3.0 { (false, false) } else { (change.abs() >= borne, toward >= borne) }
+        };
+        if (0..if sure { 4 } else { 2 }).any(|k| off(k).0) {
+            Sides::Crowded
+        } else if off(2).1 || off(3).1 {
+            Sides::FallAgain
+        } else {
+            Sides::Plain
+        }
     }
 
     fn judge(
@@ -261,6 +295,7 @@ impl Fitter {
             extra_px2,
             error_place_px: error_shift * sigma_noise * step_px,
             weight: 1.0,
+            line: false,
             profile: profile(window, &step),
         })
     }

@@ -28,8 +28,14 @@ pub(crate) const MIXED_MARGIN: f64 = 1.08;
 /// ... or this one, where at least so much evidence is for the shape of a disc.
 const AT_THE_LIMIT: f64 = 0.97;
 const TRACE: f64 = 1.0;
+/// Round part beside a motion, over the allowance, that is more than sound lenses mostly leave, and the evidence for the shape
+/// of a disc that is asked for then.
+const SOME_WIDTH: f64 = 0.75;
+const SOME_EVIDENCE: f64 = 6.0;
 /// Spread of a frame's sharp end over the allowance above which its edges contradict the finding that nothing is wrong.
 const NOT_SHARP: f64 = 1.3;
+/// Spread of clearly sharp edges along a motion, over that of the round part beside it, below which they contradict it.
+const SHARPER: f64 = 0.9;
 /// Spread of the sharp end over that of the fitted blur below which the blur is that of what lies out of the plane of focus.
 const IN_FOCUS: f64 = 0.6;
 /// Spread of edges that face one way, over the allowance, up to which they are called sharp.
@@ -41,10 +47,15 @@ const CLEANEST: f64 = 0.25;
 pub(super) const LEAST_EVIDENCE: f64 = 20.0;
 /// Sine of the least angle between two motions that are not the same: 12 degrees.
 const ANOTHER: f64 = 0.208;
+/// Sine of the angle within which edges have one direction: 7.5 degrees.
+const ONE_DIRECTION: f64 = 0.1305;
 /// Largest gap between directions that show whether a motion is there, degrees.
 const WIDEST_GAP: f64 = 125.0;
 /// The same where three or more may show that one is there, but not that none is.
 const WIDEST_GAP_FOR_MOTION: f64 = 145.0;
+/// ... and where the evidence is so many times as much as is asked for.
+const WIDEST_GAP_FOR_PLAIN_MOTION: f64 = 160.0;
+const PLAIN: f64 = 3.0;
 
 /// What the stacked edges say.
 #[derive(Debug, Clone, Copy)]
@@ -117,7 +128,10 @@ impl KindReading {
         match self.verdict {
             Verdict::Mixed
                 if !self.one_way
-                    && along_px(self.psf.motion_deg).is_some_and(|px| px < CLEARLY_SHARP * allowance_px) =>
+                    && along_px(self.psf.motion_deg).is_some_and(|px| {
+                        let round_px = PointSpread { motion_px: 0.0, ..self.psf }.variance(0.0).sqrt();
+                        px < CLEARLY_SHARP * allowance_px && px < SHARPER * round_px
+                    }) =>
             {
                 // Missed focus would have widened them too.
                 let psf = PointSpread { defocus_px: 0.0, ..self.psf };
@@ -152,6 +166,17 @@ fn coverage(stacks: &[Stack]) -> (usize, f64) {
         gap = gap.max(pair[1] - pair[0]);
     }
     (bins.iter().filter(|b| **b).count(), gap)
+}
+
+/// Directions more than twice [`ONE_DIRECTION`] apart.
+fn directions(stacks: &[Stack]) -> usize {
+    let mut apart: Vec<f64> = Vec::new();
+    for stack in stacks {
+        if apart.iter().all(|deg| (deg - stack.deg).to_radians().sin().abs() > 2.0 * ONE_DIRECTION) {
+            apart.push(stack.deg);
+        }
+    }
+    apart.len()
 }
 
 /// Spread of the round part alone, and with a motion, that agree best with the widths of the stacks: where the fits of
@@ -248,14 +273,19 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let gain = |plain: &ShapeFit, richer: &ShapeFit| (plain.chi2 - richer.chi2) / unit;
     let (bins, gap) = coverage(stacks);
     let directions_seen = bins >= 2 && gap <= WIDEST_GAP;
-    let some_seen = bins >= 3 && gap <= WIDEST_GAP_FOR_MOTION;
 
     // Motion: is the spread different between directions?
     let with_disc = gain(&motion, &both);
     let disc_gain = gain(&gauss, &disc);
     let round_best = best(gauss, disc);
     let moved_best = best(motion, both);
-    let motion_gain = supported(&fitter, &round_best.psf, &moved_best.psf) / unit;
+    let motion_gain = if directions(stacks) > 2 {
+        supported(&fitter, stacks, &round_best.psf, &moved_best.psf)
+    } else {
+        of_two_directions(stacks, &round_best.psf, &moved_best.psf)
+    } / unit;
+    let widest = if motion_gain > PLAIN * LEAST_EVIDENCE { WIDEST_GAP_FOR_PLAIN_MOTION } else { WIDEST_GAP_FOR_MOTION };
+    let some_seen = bins >= 3 && gap <= widest;
     let allowance = allowance_px(diffraction_rise_px);
 
     let reading = |verdict, psf: PointSpread, confidence: f64| KindReading {
@@ -277,7 +307,14 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
         &Fits { gauss, disc, motion, both },
         &Evidence { motion_gain, disc_gain, with_disc, narrow, allowance },
     );
-    if let Some(alone) = one_way.filter(|_| !matches!(found.verdict, Verdict::Motion | Verdict::Mixed)) {
+    // Directions far apart tell a disc from a motion by their widths too, unless these lie about right angles.
+    let round_alike = matches!(found.verdict, Verdict::Defocus)
+        && found.psf.defocus_px > 0.0
+        && (motion.chi2 - disc.chi2) / unit > LEAST_EVIDENCE;
+    let open = |k: &KindReading| matches!(k.verdict, Verdict::Undetermined(_));
+    if let Some(alone) =
+        one_way.filter(|k| !matches!(found.verdict, Verdict::Motion | Verdict::Mixed) && !(open(k) && round_alike))
+    {
         return alone;
     }
     let claims = matches!(found.verdict, Verdict::Defocus | Verdict::Motion | Verdict::Mixed);
@@ -358,7 +395,9 @@ fn told(reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading, fits: &Fits,
     let Fits { gauss, disc, motion, both } = fits;
     let sure = |evidence: f64| 1.0 - 0.5 * (-evidence.max(0.0) / (2.0 * LEAST_EVIDENCE)).exp();
     if e.motion_gain > LEAST_EVIDENCE && (motion_counts(&motion.psf) || motion_counts(&both.psf)) {
-        if e.with_disc > LEAST_EVIDENCE && disc_counts(both) && motion_counts(&both.psf) {
+        let shaped = e.with_disc > LEAST_EVIDENCE
+            || e.with_disc > SOME_EVIDENCE && motion.psf.sigma_px.hypot(PIXEL_SIGMA_PX) > SOME_WIDTH * e.allowance;
+        if shaped && disc_counts(both) && motion_counts(&both.psf) {
             return reading(Verdict::Mixed, both.psf, sure(e.motion_gain.min(e.with_disc)));
         }
         if motion_counts(&motion.psf)
@@ -389,9 +428,24 @@ fn told(reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading, fits: &Fits,
 }
 
 /// Fall of chi^2 from a round spread to one with motion, less the part of the direction that gains most: a single
-/// direction with odd edges is no motion.
-fn supported(fitter: &ShapeFitter, round: &PointSpread, moved: &PointSpread) -> f64 {
+/// direction with odd edges is no motion, even where its edges fall into two stacks.
+fn supported(fitter: &ShapeFitter, stacks: &[Stack], round: &PointSpread, moved: &PointSpread) -> f64 {
     let gains: Vec<f64> = fitter.by_stack(round).iter().zip(fitter.by_stack(moved)).map(|(a, b)| a - b).collect();
+    let about = |one: &Stack| -> f64 {
+        let alike = |other: &(&Stack, &f64)| (other.0.deg - one.deg).to_radians().sin().abs() < ONE_DIRECTION;
+        stacks.iter().zip(&gains).filter(alike).map(|(_, gain)| gain).sum()
+    };
+    let most = stacks.iter().map(about).fold(0.0, f64::max);
+    2.0 * (gains.iter().sum::<f64>() - most)
+}
+
+/// The same for two directions, of which either may be the odd one: the round spread has to do for both, so that what the
+/// motion explains shows in both.
+fn of_two_directions(stacks: &[Stack], round: &PointSpread, moved: &PointSpread) -> f64 {
+    let fitter = ShapeFitter::new(stacks).uncapped();
+    let parts = Parts { motion: false, turn: false, disc: round.defocus_px > 0.0 };
+    let round = fitter.fit(parts, *round).psf;
+    let gains: Vec<f64> = fitter.by_stack(&round).iter().zip(fitter.by_stack(moved)).map(|(a, b)| a - b).collect();
     let most = gains.iter().copied().fold(0.0, f64::max);
     2.0 * (gains.iter().sum::<f64>() - most)
 }

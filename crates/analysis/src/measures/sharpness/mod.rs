@@ -16,6 +16,7 @@ mod fit;
 mod glance;
 mod kind;
 mod lanes;
+mod lines;
 mod local_noise;
 mod normal_equations;
 mod nulls;
@@ -53,6 +54,9 @@ pub const LEAST_EDGES: usize = 12;
 const LEAST_IN_BIN: usize = 3;
 /// Standard error of the rise, share of it, above which noise decides what can be told.
 const NOISE_LIMIT: f64 = 0.08;
+/// Fewest edges along a motion that show how sharp the frame is there, and that show a width which the spectrum has too.
+const LEAST_ALONG: usize = 2 * LEAST_IN_BIN;
+const FEW_ALONG: usize = LEAST_IN_BIN;
 /// Share of the tiles below which motion is that of a subject, per cent.
 const SUBJECT_TILES_PCT: f64 = 35.0;
 /// Sine of the least angle between a motion and the normal of an edge that lies along it: within 22.5 degrees.
@@ -101,10 +105,13 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let edges: Vec<&Edge> = collected.edges.iter().collect();
     let readings: Vec<Reading> = edges.iter().map(|e| e.reading()).collect();
     let sharp = sharp_mean_ln(&readings).filter(|_| edges.len() >= LEAST_EDGES);
-    let along = |deg: f64| along_motion(&edges, deg).map(|(ln, _)| ln.exp());
+    let along = |deg: f64| along_motion(&edges, deg, FEW_ALONG).map(|(ln, _)| ln.exp());
+    let many_along = |deg: f64| along_motion(&edges, deg, LEAST_ALONG).map(|(ln, _)| ln.exp());
     let allowance = kind::MIXED_MARGIN * kind::allowance_px(diffraction);
     let across = |deg: f64| across_motion(&edges, deg);
-    let widths = nulls::Widths { along_px: &along, across_px: &across };
+    // What few edges say may be the doing of one odd thing in the scene.
+    let edge_share = edges.len() as f64 / (edges.len() as f64 + FEW_EDGES);
+    let widths = nulls::Widths { share: edge_share, along_px: &along, across_px: &across };
     let weigh = |told| nulls::weigh(told, &widths, allowance, &collected.halved, collected.noise);
     let Some((ln_sigma, error_ln)) = sharp else {
         reading.notes.push(too_few(&collected));
@@ -120,10 +127,9 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
 
     let stacks = stacks(&edges);
     let told = kind::read(&stacks, diffraction);
-    // What few edges say may be the doing of one odd thing in the scene.
-    let edge_share = edges.len() as f64 / (edges.len() as f64 + FEW_EDGES);
     let share = if matches!(told.verdict, Verdict::Undetermined(_)) { 1.0 } else { edge_share };
-    let kind = weigh(Some(told)).unwrap_or(told).held_against(ln_sigma.exp(), along, kind::allowance_px(diffraction));
+    let kind =
+        weigh(Some(told)).unwrap_or(told).held_against(ln_sigma.exp(), many_along, kind::allowance_px(diffraction));
     let kind = kind.settled(|one, other| nulls::preferred(one, other, &collected.halved, collected.noise));
     fill_blur(&mut reading, &kind, share);
     if matches!(kind.verdict, Verdict::SceneSoft) {
@@ -131,7 +137,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     }
     let sharpest = match kind.verdict {
         Verdict::Motion | Verdict::Mixed if !kind.one_way => {
-            along_motion(&edges, kind.psf.motion_deg).unwrap_or((ln_sigma, error_ln))
+            along_motion(&edges, kind.psf.motion_deg, LEAST_ALONG).unwrap_or((ln_sigma, error_ln))
         }
         _ => (ln_sigma, error_ln),
     };
@@ -150,13 +156,13 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
 }
 
 /// The sharp end of the edges that lie along a motion (the quarter of all directions that it smears least).
-fn along_motion(edges: &[&Edge], motion_deg: f64) -> Option<(f64, f64)> {
+fn along_motion(edges: &[&Edge], motion_deg: f64, least: usize) -> Option<(f64, f64)> {
     let along: Vec<Reading> = edges
         .iter()
         .filter(|e| (normal_deg(e) - motion_deg).to_radians().sin().abs() > ALONG_MOTION)
         .map(|e| e.reading())
         .collect();
-    sharp_mean_ln(&along).filter(|_| along.len() >= 2 * LEAST_IN_BIN)
+    sharp_mean_ln(&along).filter(|_| along.len() >= least)
 }
 
 /// Standard deviation of the sharp end of the edges that lie across a motion.
@@ -236,10 +242,15 @@ fn too_few(collected: &Collected) -> String {
     format!("sharpness undetermined: fewer than {LEAST_EDGES} good edges; {why}")
 }
 
+/// A confidence of which the part above one half is lowered to `share` of itself.
+fn lowered(confidence: f64, share: f64) -> f64 {
+    confidence.min(0.5) + (confidence - 0.5).max(0.0) * share
+}
+
 /// Fills in the kind of blur; confidence above one half is lowered to `share` of itself.
 fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading, share: f64) {
     let blur = &mut reading.blur;
-    blur.confidence = kind.confidence.min(0.5) + (kind.confidence - 0.5).max(0.0) * share;
+    blur.confidence = lowered(kind.confidence, share);
     let psf = &kind.psf;
     let notes = &mut reading.notes;
     let mut motion = |blur: &mut Blur| {

@@ -1,6 +1,7 @@
 //! Where the edges leave the kind of blur open, or call it a fault, the nulls of the spectrum are asked as well.
 
 use super::kind::{KindReading, Verdict};
+use super::lowered;
 use super::psf::PointSpread;
 use super::pyramid::Level;
 use super::samples::SampleNoise;
@@ -11,7 +12,7 @@ use super::spectrum::{self, Spectrum};
 const LEAST_GAIN: f64 = 0.17;
 /// Longest motion that is read, halved pixels: what repeats in a scene (rows of bricks) looks like a longer one.
 const LONGEST_MOTION: f64 = 12.0;
-/// Where edges leave the kind open, those across a motion must be as wide as this share of what it makes them, unless its
+/// Where edges leave the kind open or have the shape of a disc, those across a motion must be as wide as this share of what it makes them, unless its
 /// stripes are many.
 const CONTRADICTED: f64 = 0.5;
 /// The other shape must explain less than this share of it.
@@ -111,8 +112,11 @@ fn nulls(spectrum: &Spectrum, step_px: f64) -> Option<Seen> {
     (wide && for_disc > LEAST_GAIN && for_motion < RIVAL_SHARE * for_disc).then_some(Seen::Disc(disc.psf))
 }
 
-/// Standard deviations of the edges by their direction against a motion's, in degrees; `None` where too few have it.
+/// What the edges say by themselves: standard deviations by their direction against a motion's, in degrees (`None` where too few
+/// have it).
 pub(crate) struct Widths<'a> {
+    /// To what share of itself their number lowers a confidence above one half.
+    pub(crate) share: f64,
     /// Of those that lie along it.
     pub(crate) along_px: &'a dyn Fn(f64) -> Option<f64>,
     /// Of those that lie across it.
@@ -135,13 +139,15 @@ pub(crate) fn weigh(
     halved: &[Level],
     noise: SampleNoise,
 ) -> Option<KindReading> {
-    if told.is_some_and(|k| matches!(k.verdict, Verdict::None) && !k.one_way && k.confidence > PLAINLY_SHARP) {
+    if told.is_some_and(|k| {
+        matches!(k.verdict, Verdict::None) && !k.one_way && lowered(k.confidence, widths.share) > PLAINLY_SHARP
+    }) {
         return told;
     }
     let Some(seen) = seen(halved, noise) else { return told };
     let along_px = widths.along_px;
     if let Seen::Motion { psf, stripes, .. } = &seen
-        && told.is_some_and(|k| matches!(k.verdict, Verdict::Undetermined(_)))
+        && told.is_some_and(|k| matches!(k.verdict, Verdict::Undetermined(_)) || shaped_as_disc(&k))
         && *stripes < STRIPES_OVER_SHARP
         && widths.contradict(psf)
     {
@@ -220,6 +226,11 @@ pub(crate) fn preferred(
     let gains = halved.iter().filter_map(|level| spectrum::preference(level, noise, one, other));
     let clearest = gains.max_by(|a, b| a.abs().total_cmp(&b.abs())).filter(|gain| gain.abs() > PREFERS)?;
     Some(if clearest > 0.0 { *one } else { *other })
+}
+
+/// True where the edges have the shape of a disc in directions that would show a motion.
+fn shaped_as_disc(k: &KindReading) -> bool {
+    matches!(k.verdict, Verdict::Defocus) && k.psf.defocus_px > 0.0 && !k.one_way
 }
 
 /// True for stripes along the rows or columns of the frame.

@@ -71,6 +71,8 @@ struct Shapes {
     shaped: f64,
     /// Evidence for a disc and against a motion; negative for a motion.
     for_disc: f64,
+    /// The same where what the best shapes of all directions leave counts as one.
+    for_disc_pooled: f64,
     /// Evidence for both together and against either alone.
     for_both: f64,
     /// The shapes as the cleanest direction has them.
@@ -85,9 +87,11 @@ impl Shapes {
         let all: Vec<Own> = stacks.iter().map(Own::of).collect();
         let cleanest = all.iter().max_by(|a, b| (a.trust / a.unit).total_cmp(&(b.trust / b.unit)))?;
         let sum = |one: &dyn Fn(&Own) -> f64| all.iter().map(one).sum::<f64>();
+        let pooled = (sum(&|own| own.both.chi2) / sum(&|own| own.both.freedom)).max(CLEANEST);
         Some(Self {
             shaped: sum(&|own| own.gain(&own.gauss, own.plain())),
             for_disc: sum(&|own| own.gain(&own.motion, &own.disc)),
+            for_disc_pooled: sum(&|own| own.motion.chi2 - own.disc.chi2) / pooled,
             for_both: sum(&|own| own.gain(own.plain(), &own.both)),
             disc: cleanest.disc.psf,
             motion: cleanest.motion.psf,
@@ -96,9 +100,10 @@ impl Shapes {
     }
 }
 
-/// True where the edges, each direction by itself, have the shape of a disc rather than of a motion.
+/// True where the edges, each direction by itself, have the shape of a disc rather than of a motion. No direction may say so
+/// alone because it is cleaner than the others: all are held against one motion here.
 pub(super) fn shows_a_disc(stacks: &[Stack]) -> bool {
-    Shapes::of(stacks).is_some_and(|shapes| shapes.for_disc > SHAPE_EVIDENCE)
+    Shapes::of(stacks).is_some_and(|shapes| shapes.for_disc_pooled > SHAPE_EVIDENCE)
 }
 
 /// With edges of one direction only, the shape alone can speak: a disc is rounder than a box, and neither can pass for the

@@ -7,7 +7,7 @@ use super::stack::Stack;
 
 /// Most terms of the sine sum of a stack.
 const MOST_TERMS: usize = 96;
-/// Greatest weighted sum of squares that one stack can bring: x becomes x / (1 + x / cap).
+/// Greatest weighted sum of squares that one stack can mostly bring: x becomes x / (1 + x / cap).
 const STACK_CAP: f64 = 200.0;
 /// Least Gaussian part that is tried, px.
 const LEAST_SIGMA_PX: f64 = 0.2;
@@ -48,13 +48,20 @@ struct Ready {
 pub(crate) struct ShapeFitter {
     ready: Vec<Ready>,
     count: usize,
+    /// Greatest weighted sum of squares that one stack can bring.
+    cap: f64,
 }
 
 impl ShapeFitter {
     pub(crate) fn new(stacks: &[Stack]) -> Self {
         let ready: Vec<Ready> = stacks.iter().map(prepare).collect();
         let count = ready.iter().map(|r| r.points.len()).sum();
-        Self { ready, count }
+        Self { ready, count, cap: STACK_CAP }
+    }
+
+    /// With no stack given up, however little it fits.
+    pub(crate) fn uncapped(self) -> Self {
+        Self { cap: f64::INFINITY, ..self }
     }
 
     /// Weighted residuals of every point. Both sides of each stack are fitted freely.
@@ -100,7 +107,7 @@ impl ShapeFitter {
             out.extend(model.iter().zip(&ready.points).map(|(&x, &(y, root))| root * (y - offset - slope * x)));
             // A direction that does not fit at all counts for its cap and no more: what disturbs it is not the blur.
             let sum: f64 = out[first..].iter().map(|r| r * r).sum();
-            let share = 1.0 / (1.0 + sum / STACK_CAP).sqrt();
+            let share = 1.0 / (1.0 + sum / self.cap).sqrt();
             for residual in &mut out[first..] {
                 *residual *= share;
             }

@@ -7,10 +7,15 @@ use super::summary::{Reading, sharp_mean_ln};
 const STACKS: usize = 24;
 /// The same for frames with few edges.
 const STACKS_FEW: usize = 12;
+/// The same for those with hardly any: a motion changes the spread within 30 degrees by a sixteenth.
+const STACKS_HARDLY_ANY: usize = 6;
 /// Edges from which the finer directions are used.
 const MANY_EDGES: usize = 250;
-/// Least edges in a stack.
+/// Edges up to which the coarsest are.
+const HARDLY_ANY_EDGES: usize = 40;
+/// Least edges in a stack, and in one of hardly any.
 const LEAST_EDGES: usize = 3;
+const LEAST_OF_HARDLY_ANY: usize = 2;
 /// Half-width of a stack, in its own standard deviations.
 const REACH: f32 = 3.0;
 /// Points in a stack.
@@ -56,24 +61,32 @@ pub(crate) fn normal_deg(edge: &Edge) -> f64 {
 
 /// Stacks the sharper edges of each direction.
 pub(crate) fn stacks(edges: &[&Edge]) -> Vec<Stack> {
-    let count = if edges.len() >= MANY_EDGES { STACKS } else { STACKS_FEW };
+    let (count, least) = match edges.len() {
+        0..=HARDLY_ANY_EDGES => (STACKS_HARDLY_ANY, LEAST_OF_HARDLY_ANY),
+        n if n < MANY_EDGES => (STACKS_FEW, LEAST_EDGES),
+        _ => (STACKS, LEAST_EDGES),
+    };
     let mut by_direction: Vec<Vec<&Edge>> = vec![Vec::new(); count];
     for &edge in edges {
         let bin = (normal_deg(edge) / (180.0 / count as f64)) as usize;
         by_direction[bin.min(count - 1)].push(edge);
     }
-    by_direction.iter().filter_map(|edges| stack(edges)).collect()
+    by_direction.iter().filter_map(|edges| stack_of(edges, least)).collect()
 }
 
 /// Lays edges of one direction over each other: those near the sharp end of the direction. `None` with too few.
 pub(crate) fn stack(edges: &[&Edge]) -> Option<Stack> {
+    stack_of(edges, LEAST_EDGES)
+}
+
+fn stack_of(edges: &[&Edge], least: usize) -> Option<Stack> {
     let readings: Vec<Reading> = edges.iter().map(|e| e.reading()).collect();
     let (ln_sigma, _) = sharp_mean_ln(&readings)?;
     let near: Vec<&&Edge> = edges
         .iter()
         .filter(|e| (f64::from(e.sigma_px).ln() - ln_sigma).abs() < 0.15 + 1.5 * f64::from(e.error_ln))
         .collect();
-    if near.len() < LEAST_EDGES {
+    if near.len() < least {
         return None;
     }
     let sigma = ln_sigma.exp() as f32;

@@ -5,6 +5,7 @@ use rawassay_decode::Area;
 use super::collect::tile_of;
 use super::edge::Edge;
 use super::kind::{KindReading, Verdict};
+use super::psf::PointSpread;
 use super::stack::normal_deg;
 use super::summary::{Reading, sharp_mean_ln};
 use super::{LEAST_IN_BIN, Sharp, SharpnessReading};
@@ -21,6 +22,8 @@ pub(crate) struct Moved {
     spread: f64,
 }
 
+/// Edges show a motion that widens their variance by this factor (at 2 px those within 45 degrees of it).
+const WIDENED: f64 = 1.5;
 /// Share of the frame up to which tiles are one place, per cent.
 const ONE_PLACE_PCT: f64 = 12.0;
 /// Tiles with edges over those with edges across a motion from which the frame would show more of it elsewhere.
@@ -76,27 +79,31 @@ pub(crate) fn fill(
     (!kind.one_way).then_some(moved)
 }
 
+/// Variance of an edge over what it would be without the motion.
+fn widened(psf: &PointSpread, deg: f64) -> f64 {
+    psf.variance(deg) / PointSpread { motion_px: 0.0, ..*psf }.variance(deg)
+}
+
 /// The tiles whose edges across the motion are smeared, of the tiles that have such edges.
 fn that_moved(by_tile: &[Vec<&Edge>], grid: (usize, usize), kind: &KindReading) -> Option<Moved> {
     let (mut with_edges, mut moved) = (0_u32, 0_u32);
     let (mut left, mut top, mut right, mut bottom) = (grid.0, grid.1, 0, 0);
     for (tile, edges) in by_tile.iter().enumerate() {
-        let across: Vec<&&Edge> =
-            edges.iter().filter(|e| (normal_deg(e) - kind.psf.motion_deg).to_radians().cos().abs() > 0.7).collect();
-        if across.len() < 2 {
+        let across: Vec<&&Edge> = edges.iter().filter(|e| widened(&kind.psf, normal_deg(e)) > WIDENED).collect();
+        if across.is_empty() {
             continue;
         }
-        with_edges += 1;
         let smeared = across
             .iter()
             .filter(|e| {
                 let deg = normal_deg(e);
-                let still = super::PointSpread { motion_px: 0.0, ..kind.psf }.variance(deg);
-                f64::from(e.sigma_px).powi(2) > (still * kind.psf.variance(deg)).sqrt()
+                f64::from(e.sigma_px).powi(2) > kind.psf.variance(deg) / widened(&kind.psf, deg).sqrt()
             })
             .count();
+        let two = u32::from(across.len() >= 2);
+        with_edges += two;
         if 2 * smeared > across.len() {
-            moved += 1;
+            moved += two;
             let (col, row) = (tile % grid.0, tile / grid.0);
             (left, top, right, bottom) = (left.min(col), top.min(row), right.max(col + 1), bottom.max(row + 1));
         }
