@@ -227,7 +227,7 @@ impl Fitter {
         let off = |k: usize| {
             let (sum, n) = sums[k];
             let change = sum / n.max(1.0) - levels[k % 2];
-            let toward = if k % 2 == 0 { change } else { -change };
+            let toward = if k.is_multiple_of(2) { change } else { -change };
             let borne =
                 (if k < 2 { BEYOND_MISFIT } else { outside }) * step.step + 2.5 * fitted.rms / n.max(1.0).sqrt();
             if n < 3.0 { (false, false) } else { (change.abs() >= borne, toward >= borne) }

@@ -3,7 +3,7 @@
 use super::one_way;
 use super::psf::{GAUSSIAN_RISE, PointSpread};
 use super::shape::{Parts, ShapeFit, ShapeFitter};
-use super::stack::Stack;
+use super::stack::{HARDLY_ANY_EDGES, Stack};
 
 /// Gaussian that a sound lens, an anti-alias filter and good focus may leave beyond diffraction, px.
 ///
@@ -115,6 +115,15 @@ impl KindReading {
         } else {
             "nearly all edges face one way: motion blurred them, its length and direction do not show"
         }
+    }
+
+    /// A disc beside a motion that hardly any edges show, in two directions: those of one may be flanks of thin lines.
+    pub(crate) fn doubted_among_few(self, stacks: &[Stack], edges: usize) -> Self {
+        if !matches!(self.verdict, Verdict::Mixed) || edges > HARDLY_ANY_EDGES || directions(stacks) > 2 {
+            return self;
+        }
+        let why = "few edges of two directions do not tell a disc beside a motion from thin lines behind a disc";
+        Self { verdict: Verdict::Undetermined(why), confidence: 0.3, ..self }
     }
 
     /// The kind held against the spread of the sharp end of all edges, and of those along a motion: each direction alone may
@@ -311,10 +320,9 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let round_alike = matches!(found.verdict, Verdict::Defocus)
         && found.psf.defocus_px > 0.0
         && (motion.chi2 - disc.chi2) / unit > LEAST_EVIDENCE;
+    let moves = matches!(found.verdict, Verdict::Motion | Verdict::Mixed);
     let open = |k: &KindReading| matches!(k.verdict, Verdict::Undetermined(_));
-    if let Some(alone) =
-        one_way.filter(|k| !matches!(found.verdict, Verdict::Motion | Verdict::Mixed) && !(open(k) && round_alike))
-    {
+    if let Some(alone) = one_way.filter(|k| !(moves || round_alike && open(k))) {
         return alone;
     }
     let claims = matches!(found.verdict, Verdict::Defocus | Verdict::Motion | Verdict::Mixed);

@@ -126,7 +126,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     }
 
     let stacks = stacks(&edges);
-    let told = kind::read(&stacks, diffraction);
+    let told = kind::read(&stacks, diffraction).doubted_among_few(&stacks, edges.len());
     let share = if matches!(told.verdict, Verdict::Undetermined(_)) { 1.0 } else { edge_share };
     let kind =
         weigh(Some(told)).unwrap_or(told).held_against(ln_sigma.exp(), many_along, kind::allowance_px(diffraction));

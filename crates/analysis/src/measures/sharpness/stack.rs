@@ -12,7 +12,7 @@ const STACKS_HARDLY_ANY: usize = 6;
 /// Edges from which the finer directions are used.
 const MANY_EDGES: usize = 250;
 /// Edges up to which the coarsest are.
-const HARDLY_ANY_EDGES: usize = 40;
+pub(crate) const HARDLY_ANY_EDGES: usize = 40;
 /// Least edges in a stack, and in one of hardly any.
 const LEAST_EDGES: usize = 3;
 const LEAST_OF_HARDLY_ANY: usize = 2;
