@@ -53,11 +53,12 @@ impl Container {
     /// Makes empty what points outside the file, and ends chains of directories where their sound part ends. Changes the
     /// bytes in memory only. True where any changed.
     pub(crate) fn defuse(&self, bytes: &mut [u8]) -> bool {
-        // A count of zero bytes, whatever the byte order: type 7 would differ by it, so the count alone is cleared.
-        let counts = self.defuse.iter().map(|position| position + 4);
+        // Tag and count, which are zero whatever the byte order. The count alone would not do: a reader takes a pointer of
+        // no bytes for one to its own place, and reads a directory there.
+        let entries = self.defuse.iter().flat_map(|&position| [position..position + 2, position + 4..position + 8]);
         let mut changed = false;
-        for at in self.cut.iter().copied().chain(counts) {
-            if let Some(word) = bytes.get_mut(at..at + 4) {
+        for range in self.cut.iter().map(|&at| at..at + 4).chain(entries) {
+            if let Some(word) = bytes.get_mut(range) {
                 changed |= word.iter().any(|&b| b != 0);
                 word.fill(0);
             }

@@ -9,6 +9,8 @@ use crate::{DecodeError, dng};
 const NONE: u64 = 1;
 /// GPSInfo: the directory of the place.
 const GPS: u16 = 34_853;
+/// InterColorProfile: nothing here asks for it, and a reader takes it for a pointer to a directory.
+const PROFILE: u16 = 34_675;
 /// Zero bytes at the end of compressed sensor data that say that it was never written.
 const ZERO_TAIL: usize = 4096;
 
@@ -48,7 +50,7 @@ pub(super) fn scan(tiff: &Tiff<'_>, first: usize, magic: u16) -> Result<Containe
     let note = maker_note(tiff, &ifds);
     let entries = ifds.iter().flat_map(|i| &i.entries).chain(&note);
     let defuse = entries
-        .filter(|e| outside(tiff, e) || leads_astray(tiff, e) || place_astray(tiff, e))
+        .filter(|e| e.tag == PROFILE || outside(tiff, e) || leads_astray(tiff, e) || place_astray(tiff, e))
         .map(|e| e.position)
         .collect();
     let zero_tail = zero_tail(tiff, &ifds);
