@@ -59,7 +59,7 @@ pub(crate) struct Spread {
     pub(crate) least_dn2: f64,
     /// False where nothing tells whether it is the sensor's or the scene's.
     pub(crate) sure: bool,
-    /// True where the scene has such lines itself, and they hide the sensor's.
+    /// True where the scene has such lines itself, and they hide the sensor's, or may have the wave itself.
     pub(crate) scene: bool,
     /// True where most of the picture shows no structure.
     pub(crate) plain: bool,

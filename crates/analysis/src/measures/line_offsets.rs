@@ -1,7 +1,7 @@
 //! Offsets that whole lines share, from what their parts show alike.
 //!
-//! Measures: variance of the offsets of independent lines, DN squared, with its standard error. Method: an offset of the whole line shows in all its parts, so the mean product of different parts is free of
-//! noise. Second differences of independent offsets of variance V, d lines apart, have the covariances 6 V, -4 V and V at lags
+//! Measures: variance of the offsets of independent lines, DN squared, with its standard error. Method: an offset of the
+//! whole line shows in all its parts, so the mean product of different parts is free of noise. Second differences of independent offsets of variance V, d lines apart, have the covariances 6 V, -4 V and V at lags
 //! 0, d and 2 d: that shape is fitted, so that whatever a scene leaves in many lines alike (6 - 8 + 2 = 0) drops out.
 //! What the lens drew reaches over the next line too, an offset of the sensor does not; and what the scene has goes with the
 //! light, while an offset is the same in dark and bright parts.
@@ -157,11 +157,11 @@ pub(super) mod simulated {
     use super::{PARTS, Shown};
     use crate::test_frames::Noise;
 
-    pub(in super::super) const D: usize = 2;
-    pub(in super::super) const LINES: usize = 1200;
+    pub(in crate::measures) const D: usize = 2;
+    pub(in crate::measures) const LINES: usize = 1200;
 
     /// Lines with these offsets at level 1, which go with the level to some power, and noise of one in each part.
-    pub(in super::super) fn lines(offsets: &[f64], power: i32, constant: f64, apart: usize) -> Vec<[Shown; PARTS]> {
+    pub(in crate::measures) fn lines(offsets: &[f64], power: i32, constant: f64, apart: usize) -> Vec<[Shown; PARTS]> {
         let mut rng = Noise::new(8);
         let noise: Vec<[f64; PARTS]> = (0..LINES).map(|_| std::array::from_fn(|_| rng.normal())).collect();
         (0..LINES)
@@ -185,7 +185,7 @@ pub(super) mod simulated {
             .collect()
     }
 
-    pub(in super::super) fn random(seed: u64, size: f64) -> Vec<f64> {
+    pub(in crate::measures) fn random(seed: u64, size: f64) -> Vec<f64> {
         let mut rng = Noise::new(seed);
         (0..LINES).map(|_| size * rng.normal()).collect()
     }

@@ -19,11 +19,12 @@ const LONGEST: f64 = 72.0;
 /// Points of the spectrum to each independent frequency.
 const FINE: usize = 4;
 
-/// Power over the median of the frequencies near by, so many independent ones on either side without the peak itself; and
-/// squared amplitude over what the parts differ by.
-const OVER_NEAR: f64 = 36.0;
+/// Independent frequencies on either side that a peak is held against, and those nearest that are its own.
 const NEAR: usize = 40;
 const PEAK: usize = 3;
+
+/// Least power over the median of those, and least squared amplitude over what the parts differ by.
+const OVER_NEAR: f64 = 36.0;
 const OVER_PARTS: f64 = 16.0;
 
 /// The least response of the second differences at which a wave is looked for: below it the scene is louder.

@@ -1,5 +1,6 @@
 //! What blurred the frame: nothing, motion, missed focus, both, or cannot be told.
 
+use super::directions::{coverage, directions, explained, from_widths, mirrored, supported};
 use super::one_way;
 use super::psf::{GAUSSIAN_RISE, PointSpread};
 use super::shape::{Parts, ShapeFit, ShapeFitter};
@@ -16,9 +17,6 @@ const LEAST_MOTION_PX: f64 = 1.5;
 const LEAST_MOTION_SHARE: f64 = 0.30;
 /// Smallest disc that is called missed focus, px radius.
 pub(super) const LEAST_DEFOCUS_PX: f64 = 1.3;
-/// Cost of a stack (see the cap in the fit of shapes) up to which a point spread explains it: noise and the texture of
-/// ordinary scenes give 5 to 40.
-const EXPLAINED_COST: f64 = 48.0;
 /// Share of the directions that a named blur must explain.
 const LEAST_EXPLAINED: f64 = 0.7;
 /// Standard deviation of a square pixel, px: 1 / sqrt 12.
@@ -45,10 +43,6 @@ pub(super) const CLEARLY_SHARP: f64 = 0.85;
 const CLEANEST: f64 = 0.25;
 /// Fall of chi^2 (at one per degree of freedom) that a part must bring.
 pub(super) const LEAST_EVIDENCE: f64 = 20.0;
-/// Sine of the least angle between two motions that are not the same: 12 degrees.
-const ANOTHER: f64 = 0.208;
-/// Sine of the angle within which edges have one direction: 7.5 degrees.
-const ONE_DIRECTION: f64 = 0.1305;
 /// Largest gap between directions that show whether a motion is there, degrees.
 const WIDEST_GAP: f64 = 125.0;
 /// The same where three or more may show that one is there, but not that none is.
@@ -159,80 +153,6 @@ impl KindReading {
     }
 }
 
-/// Directions covered: separate 15-degree bins with a stack, and the largest gap between neighbours in degrees.
-fn coverage(stacks: &[Stack]) -> (usize, f64) {
-    let mut bins = [false; 12];
-    let mut degs: Vec<f64> = stacks.iter().map(|s| s.deg).collect();
-    degs.sort_by(f64::total_cmp);
-    for deg in &degs {
-        bins[((deg / 15.0) as usize).min(11)] = true;
-    }
-    let mut gap: f64 = match (degs.first(), degs.last()) {
-        (Some(first), Some(last)) => first + 180.0 - last,
-        _ => 180.0,
-    };
-    for pair in degs.windows(2) {
-        gap = gap.max(pair[1] - pair[0]);
-    }
-    (bins.iter().filter(|b| **b).count(), gap)
-}
-
-/// Directions more than twice [`ONE_DIRECTION`] apart.
-fn directions(stacks: &[Stack]) -> usize {
-    let mut apart: Vec<f64> = Vec::new();
-    for stack in stacks {
-        if apart.iter().all(|deg| (deg - stack.deg).to_radians().sin().abs() > 2.0 * ONE_DIRECTION) {
-            apart.push(stack.deg);
-        }
-    }
-    apart.len()
-}
-
-/// Spread of the round part alone, and with a motion, that agree best with the widths of the stacks: where the fits of
-/// the shapes start from. Searched on a grid; a direction that disagrees altogether counts for its cap.
-fn from_widths(stacks: &[Stack]) -> (f64, PointSpread) {
-    const CAP: f64 = 0.06;
-    let cost = |psf: &PointSpread| -> f64 {
-        let double = 2.0 * psf.motion_deg.to_radians();
-        stacks
-            .iter()
-            .map(|s| {
-                let along2 = 0.5 * (1.0 + s.double_angle.0 * double.cos() + s.double_angle.1 * double.sin());
-                let motion2 = psf.motion_px.powi(2) * along2 / 12.0;
-                let round2 = psf.sigma_px.powi(2) + 1.0 / 12.0;
-                // A Gaussian fitted to a box is about 11 % wider than the box's own standard deviation.
-                let wide = (round2 + motion2).sqrt() * (1.0 + 0.11 * motion2 / (round2 + motion2));
-                let off = (wide / s.sigma_px).ln().powi(2);
-                s.trust * off / (1.0 + off / CAP)
-            })
-            .sum()
-    };
-    let grid = |first: f64, last: f64, ratio: f64| {
-        std::iter::successors(Some(first), move |v| Some(v * ratio)).take_while(move |v| *v < last)
-    };
-    let least = |a: (f64, PointSpread), b: (f64, PointSpread)| if b.0 < a.0 { b } else { a };
-    let start = (f64::INFINITY, PointSpread { sigma_px: 1.0, ..PointSpread::default() });
-    let try_one = |psf: PointSpread| (cost(&psf), psf);
-    let round = grid(0.25, 20.0, 1.06)
-        .map(|sigma_px| try_one(PointSpread { sigma_px, ..PointSpread::default() }))
-        .fold(start, least)
-        .1;
-    let moving = grid(0.3, 6.0, 1.25)
-        .flat_map(|sigma_px| grid(1.0, 60.0, 1.2).map(move |motion_px| (sigma_px, motion_px)))
-        .flat_map(|(sigma_px, motion_px)| {
-            (0..24).map(move |k| PointSpread {
-                sigma_px,
-                motion_px,
-                motion_deg: 7.5 * f64::from(k),
-                ..PointSpread::default()
-            })
-        })
-        .map(try_one)
-        .fold(start, least)
-        .1;
-    (round.sigma_px, moving)
-}
-
 /// Standard deviation that lens, filter, diffraction and pixel may leave, px.
 pub(crate) fn allowance_px(diffraction_rise_px: Option<f64>) -> f64 {
     LENS_ALLOWANCE_PX.hypot(diffraction_rise_px.unwrap_or(0.0) / GAUSSIAN_RISE).hypot(PIXEL_SIGMA_PX)
@@ -288,11 +208,7 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let disc_gain = gain(&gauss, &disc);
     let round_best = best(gauss, disc);
     let moved_best = best(motion, both);
-    let motion_gain = if directions(stacks) > 2 {
-        supported(&fitter, stacks, &round_best.psf, &moved_best.psf)
-    } else {
-        of_two_directions(stacks, &round_best.psf, &moved_best.psf)
-    } / unit;
+    let motion_gain = supported(&fitter, stacks, &round_best.psf, &moved_best.psf) / unit;
     let widest = if motion_gain > PLAIN * LEAST_EVIDENCE { WIDEST_GAP_FOR_PLAIN_MOTION } else { WIDEST_GAP_FOR_MOTION };
     let some_seen = bins >= 3 && gap <= widest;
     let allowance = allowance_px(diffraction_rise_px);
@@ -341,17 +257,7 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     if !matches!(found.verdict, Verdict::Motion | Verdict::Mixed) {
         return found;
     }
-    KindReading { mirrored: mirrored(&fitter, stacks, &found.psf, unit), ..found }
-}
-
-/// The motion on the other side of the best known direction, where it explains the edges too.
-fn mirrored(fitter: &ShapeFitter, stacks: &[Stack], psf: &PointSpread, unit: f64) -> Option<PointSpread> {
-    let known = stacks.iter().max_by(|a, b| a.trust.total_cmp(&b.trust))?;
-    let start = PointSpread { motion_deg: (2.0 * known.deg - psf.motion_deg).rem_euclid(180.0), ..*psf };
-    let other = fitter.fit(Parts { motion: true, turn: true, disc: psf.defocus_px > 0.0 }, start);
-    let turn = (other.psf.motion_deg - psf.motion_deg).to_radians().sin().abs();
-    let cost: f64 = fitter.by_stack(psf).iter().sum();
-    (turn > ANOTHER && other.chi2 - cost < LEAST_EVIDENCE * unit).then_some(other.psf)
+    KindReading { mirrored: mirrored(&fitter, stacks, &found.psf, LEAST_EVIDENCE * unit), ..found }
 }
 
 struct Fits {
@@ -390,14 +296,6 @@ fn radius_beside(motion: &ShapeFit, e: &Evidence) -> Option<f64> {
     wide.then(|| 2.0 * (sigma_px.powi(2) - 0.25).max(0.0).sqrt())
 }
 
-/// Share of the directions (by what they count for) that a point spread explains.
-fn explained(fitter: &ShapeFitter, stacks: &[Stack], psf: &PointSpread) -> f64 {
-    let costs = fitter.by_stack(psf);
-    let total: f64 = stacks.iter().map(|s| s.trust).sum();
-    stacks.iter().zip(costs).filter(|(_, cost)| *cost < EXPLAINED_COST).map(|(s, _)| s.trust).sum::<f64>()
-        / total.max(1e-9)
-}
-
 /// The kind where edges of several directions were seen.
 fn told(reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading, fits: &Fits, e: &Evidence) -> KindReading {
     let Fits { gauss, disc, motion, both } = fits;
@@ -433,27 +331,4 @@ fn told(reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading, fits: &Fits,
     }
     let excess = (e.narrow / e.allowance).powi(2);
     reading(Verdict::None, gauss.psf, (0.97 - 0.4 * excess.powi(2)).max(0.5))
-}
-
-/// Fall of chi^2 from a round spread to one with motion, less the part of the direction that gains most: a single
-/// direction with odd edges is no motion, even where its edges fall into two stacks.
-fn supported(fitter: &ShapeFitter, stacks: &[Stack], round: &PointSpread, moved: &PointSpread) -> f64 {
-    let gains: Vec<f64> = fitter.by_stack(round).iter().zip(fitter.by_stack(moved)).map(|(a, b)| a - b).collect();
-    let about = |one: &Stack| -> f64 {
-        let alike = |other: &(&Stack, &f64)| (other.0.deg - one.deg).to_radians().sin().abs() < ONE_DIRECTION;
-        stacks.iter().zip(&gains).filter(alike).map(|(_, gain)| gain).sum()
-    };
-    let most = stacks.iter().map(about).fold(0.0, f64::max);
-    2.0 * (gains.iter().sum::<f64>() - most)
-}
-
-/// The same for two directions, of which either may be the odd one: the round spread has to do for both, so that what the
-/// motion explains shows in both.
-fn of_two_directions(stacks: &[Stack], round: &PointSpread, moved: &PointSpread) -> f64 {
-    let fitter = ShapeFitter::new(stacks).uncapped();
-    let parts = Parts { motion: false, turn: false, disc: round.defocus_px > 0.0 };
-    let round = fitter.fit(parts, *round).psf;
-    let gains: Vec<f64> = fitter.by_stack(&round).iter().zip(fitter.by_stack(moved)).map(|(a, b)| a - b).collect();
-    let most = gains.iter().copied().fold(0.0, f64::max);
-    2.0 * (gains.iter().sum::<f64>() - most)
 }

@@ -59,3 +59,65 @@ pub(super) fn take_out(edges: &mut Vec<Edge>) {
         there.or(of_frame).is_none_or(|px| sigma_px * NARROWER > px)
     });
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::edge::{PROFILE_POINTS, Profile};
+    use super::*;
+
+    fn edge(deg: f32, sigma_px: f32, line: bool) -> Edge {
+        let (sin, cos) = deg.to_radians().sin_cos();
+        Edge {
+            x_px: 0.0,
+            y_px: 0.0,
+            normal: (cos, -sin),
+            sigma_px,
+            error_ln: 0.05,
+            contrast_to_noise: 30.0,
+            step_px: 1.0,
+            extra_px2: 0.0,
+            error_place_px: 0.05,
+            weight: 1.0,
+            line,
+            profile: Profile { sum: [0.0; PROFILE_POINTS], count: [0; PROFILE_POINTS] },
+        }
+    }
+
+    /// What is left of some flanks at 90 degrees among twelve plain edges at that angle.
+    fn left(flank: &Edge, plain_deg: f32, plain_px: f32) -> usize {
+        let mut edges = vec![flank.clone(); 2];
+        edges.extend(vec![edge(plain_deg, plain_px, false); 12]);
+        take_out(&mut edges);
+        edges.len()
+    }
+
+    #[test]
+    fn flanks_narrower_than_plain_edges_are_taken_out() {
+        // A disc of 6 px: plain edges of 3 px, flanks of a line of no width of 2.
+        let flank = edge(90.0, 2.0, true);
+        assert_eq!(left(&flank, 90.0, 3.0), 12);
+        // With no plain edges of their direction, those of the frame speak.
+        assert_eq!(left(&flank, 0.0, 3.0), 12);
+        // As wide as the plain ones, or not shown to be a flank: they stay.
+        assert_eq!(left(&edge(90.0, 2.6, true), 90.0, 3.0), 14);
+        assert_eq!(left(&edge(90.0, 2.0, false), 90.0, 3.0), 14);
+    }
+
+    #[test]
+    fn flanks_stay_where_nothing_contradicts_them() {
+        // As sharp as a good lens leaves them: the wide edges are the background.
+        assert_eq!(left(&edge(90.0, 0.8, true), 90.0, 3.0), 14);
+        let mut alone = vec![edge(90.0, 2.0, true); 5];
+        take_out(&mut alone);
+        assert_eq!(alone.len(), 5);
+    }
+
+    #[test]
+    fn all_edges_of_a_direction_of_lines_are_held_against_the_frame() {
+        let mut edges = vec![edge(90.0, 2.0, true); 2];
+        edges.extend(vec![edge(90.0, 2.0, false); 4]);
+        edges.extend(vec![edge(0.0, 3.0, false); 12]);
+        take_out(&mut edges);
+        assert_eq!(edges.len(), 12);
+    }
+}

@@ -10,6 +10,7 @@
 mod candidates;
 mod collect;
 mod detail;
+mod directions;
 mod edge;
 mod erf;
 mod fit;

@@ -12,8 +12,8 @@ use super::spectrum::{self, Spectrum};
 const LEAST_GAIN: f64 = 0.17;
 /// Longest motion that is read, halved pixels: what repeats in a scene (rows of bricks) looks like a longer one.
 const LONGEST_MOTION: f64 = 12.0;
-/// Where edges leave the kind open or have the shape of a disc, those across a motion must be as wide as this share of what it makes them, unless its
-/// stripes are many.
+/// Where edges leave the kind open or have the shape of a disc, those across a motion must be as wide as this share of what
+/// it makes them, unless its stripes are many.
 const CONTRADICTED: f64 = 0.5;
 /// The other shape must explain less than this share of it.
 const RIVAL_SHARE: f64 = 0.7;
