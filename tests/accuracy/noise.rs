@@ -3,7 +3,7 @@
 
 use rawassay_analysis::measure;
 use rawassay_decode::Frame;
-use rawassay_scene::{Border, Camera, Compression, Filter, Recipe, SceneKind, render};
+use rawassay_scene::{Border, Camera, Compression, Filter, Optics, Recipe, SceneKind, render};
 
 use super::levels::measured;
 
@@ -111,6 +111,16 @@ fn a_file_whose_noise_was_reduced_is_given_no_gain() {
                 assert!(m.notes.iter().any(|n| n.starts_with("gain")), "{:?}", m.notes);
             }
         }
+    }
+}
+
+#[test]
+fn a_sound_frame_out_of_focus_all_over_is_not_called_smoothed() {
+    for seed in 0..3 {
+        let camera = Camera { border: Border::default(), gain_e_per_dn: 4.0, ..Camera::default() };
+        let blurred = Recipe::new(SceneKind::DeepLeaves).size(900, 600).optics(Optics::gaussian(5.0)).camera(camera);
+        let (m, _) = measured(&blurred.exposure(100.0, -0.1).seeds(seed, 5));
+        assert!(!m.notes.iter().any(|n| n.contains("the file was smoothed (")), "{seed}: {:?}", m.notes);
     }
 }
 

@@ -29,6 +29,7 @@ pub(crate) mod saturation;
 pub mod scatter;
 pub(crate) mod settle;
 pub mod sharpness;
+mod smoothing;
 mod variance;
 
 use rawassay_decode::BlackFrom;

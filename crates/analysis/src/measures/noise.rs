@@ -11,6 +11,7 @@ use rawassay_decode::{Frame, PlaneLevels};
 use super::banding::{self, Search, Spread};
 use super::line_fit::{self, Line, Point};
 use super::patches::{BlockShape, PlaneStat};
+use super::smoothing::{self, Neighbours};
 use super::variance::Variance;
 
 /// Variance that rounding to whole DN adds.
@@ -37,14 +38,6 @@ const DARK_SHARE_BY_SPAN: f64 = 0.1;
 
 /// What the rounding's share of a dark tone's variance may be off by, DN squared: it is 1/12 on average over tones only.
 const ROUNDING_OFF: f64 = 0.004;
-
-/// Share of the blocks that tells whether a frame was smoothed: those whose like-coloured neighbours are correlated least.
-const LEAST_CORRELATED: f64 = 0.02;
-
-/// Their correlation, in standard deviations of one block's, from which a frame counts as smoothed. Independent samples
-/// give -2.05; a scene that is blurred adds correlation to many blocks and none to its even ones (-0.7 at the most of
-/// the frames tried); smoothing adds it to every block (-0.4 at the least, for a Gaussian of 0.4 samples).
-const SMOOTHED: f64 = -0.6;
 
 /// Share of the blocks that show no structure of their own in a plain scene.
 const PLAIN: f64 = 0.6;
@@ -214,10 +207,19 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
         }
         true
     });
-    if same_colour.iter_mut().any(|c| smoothed(c)) {
+    let neighbours = same_colour.map(|mut of| smoothing::neighbours(&mut of, looked));
+    if neighbours.contains(&Neighbours::Smoothed) {
         out.notes.push(
             "gain and read noise: not measurable, neighbouring samples of one colour are correlated even in flat areas: \
              the file was smoothed (noise reduction) or interpolated"
+                .into(),
+        );
+        return out;
+    }
+    if neighbours.contains(&Neighbours::Correlated) {
+        out.notes.push(
+            "gain and read noise: not measurable, neighbouring samples of one colour are correlated everywhere: the scene \
+             has structure all over, or the file was smoothed"
                 .into(),
         );
         return out;
@@ -316,17 +318,6 @@ fn within(s: &PlaneStat, u: &Usable) -> bool {
 fn differs(own: &Line, all: &Line) -> bool {
     let apart = (own.slope - all.slope).abs();
     apart > 4.0 * own.slope_error && apart > 0.04 * all.slope
-}
-
-/// True where even the blocks with the least correlation of like-coloured neighbours show some: the file was smoothed.
-fn smoothed(same_colour: &mut [f64]) -> bool {
-    let n = same_colour.len();
-    if n < 16 {
-        return false;
-    }
-    // No fewer than five blocks decide, and no more than three in ten.
-    let at = (LEAST_CORRELATED * n as f64).max(5.0).min(0.3 * n as f64) as usize;
-    *same_colour.select_nth_unstable_by(at, f64::total_cmp).1 > SMOOTHED
 }
 
 /// Noise of the darkest twentieth of the flat blocks, standard deviation, DN.
