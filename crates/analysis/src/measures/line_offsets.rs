@@ -179,6 +179,7 @@ pub(super) mod simulated {
                         level_value: level * value,
                         level_response: level,
                         level2_response: level * level,
+                        ..Shown::default()
                     }
                 })
             })

@@ -29,6 +29,14 @@ const WIDTH: f32 = 2.5;
 /// away left out, and all would read short. The next lines share neither samples nor offsets with it.
 const LEAST_EVEN: f32 = 0.4;
 
+/// Response over weight of noise alone (mean of the redescending weight's derivative over a normal distribution), less what
+/// chance takes of it in the mean of some fifty stretches: what is missing to it is structure.
+const EVEN: f32 = 0.715 - 0.015;
+
+/// Share of the stretch in hand in the evenness of its place, lines on which a wave has both signs: a place must not count as
+/// less even where the wave is steep.
+const MEMORY: f32 = 1.0 / 50.0;
+
 /// Samples that are looked at in one go.
 const AT_A_TIME: usize = 2_500_000;
 
@@ -128,7 +136,7 @@ fn across(sums: &mut Sums<STRETCH>, before: &[u16], here: &[u16], after: &[u16],
     sums.add(before, here, after, planes);
 }
 
-/// What one part of a line shows: differences as they are, and times the level, with the response of either.
+/// What one part of a line shows: differences as they are, times the level, and times the unevenness of the place, with the response of each and that times level or unevenness once more.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(super) struct Shown {
     pub(super) value: f64,
@@ -136,6 +144,9 @@ pub(super) struct Shown {
     pub(super) level_value: f64,
     pub(super) level_response: f64,
     pub(super) level2_response: f64,
+    pub(super) uneven_value: f64,
+    pub(super) uneven_response: f64,
+    pub(super) uneven2_response: f64,
 }
 
 /// Value, response, weight and level of the samples of one colour.
@@ -148,7 +159,8 @@ fn evenness(folded: &[Folded]) -> f32 {
 }
 
 impl Shown {
-    fn add(&mut self, [value, response, weight, level]: Folded) {
+    /// Adds samples of a place of that evenness.
+    fn add(&mut self, [value, response, weight, level]: Folded, evenness: f32) {
         if weight > 0.0 {
             let (value, response, level) = (f64::from(value), f64::from(response), f64::from(level / weight));
             self.value += value;
@@ -156,6 +168,10 @@ impl Shown {
             self.level_value += level * value;
             self.level_response += level * response;
             self.level2_response += level * level * response;
+            let uneven = f64::from((EVEN - evenness).max(0.0));
+            self.uneven_value += uneven * value;
+            self.uneven_response += uneven * response;
+            self.uneven2_response += uneven * uneven * response;
         }
     }
 }
@@ -216,8 +232,9 @@ impl<'a> LineSteps<'a> {
         let (d, width) = (self.apart, self.area.width);
         let starts: Vec<usize> =
             (0..width / STRETCH).skip(self.gone).step_by(self.every).map(|i| i * STRETCH).collect();
-        // The row in hand and the two before it.
+        // The row in hand and the two before it; and how even each stretch was so far.
         let mut last: [Vec<[Folded; 2]>; 3] = Default::default();
+        let mut usual = vec![EVEN; starts.len()];
         for y in d..self.area.height.saturating_sub(d) {
             let (before, here, after) = (self.row(y - d), self.row(y), self.row(y + d));
             let planes = &self.planes[y % self.planes.len()];
@@ -228,10 +245,14 @@ impl<'a> LineSteps<'a> {
                 [sums.fold(|i| planes.green[i]), sums.fold(|i| !planes.green[i])]
             }));
             let [above, between, below] = &last;
-            for (((above, between), below), x) in above.iter().zip(between).zip(below).zip(&starts) {
-                if evenness(above) + evenness(below) > 2.0 * LEAST_EVEN {
+            for ((((above, between), below), x), usual) in
+                above.iter().zip(between).zip(below).zip(&starts).zip(&mut usual)
+            {
+                let even = 0.5 * (evenness(above) + evenness(below));
+                *usual += (even - *usual) * MEMORY;
+                if even > LEAST_EVEN {
                     let part = &mut self.lines[y - 1][x * PARTS / width];
-                    between.iter().for_each(|&f| part.add(f));
+                    between.iter().for_each(|&f| part.add(f, *usual));
                 }
             }
         }
@@ -254,12 +275,14 @@ impl<'a> LineSteps<'a> {
                 let folded: [[Folded; 2]; STRETCH] =
                     std::array::from_fn(|i| [sums[0].fold_one(i), sums[1].fold_one(i)]);
                 let even = folded.map(|f| evenness(&f));
+                let usual = even.iter().sum::<f32>() / STRETCH as f32;
                 for (i, own) in folded.iter().enumerate() {
                     let sides = (even.get(i.wrapping_sub(1)), even.get(i + 1));
                     let (left, right) = (sides.0.or(sides.1), sides.1.or(sides.0));
-                    if left.zip(right).is_some_and(|(l, r)| l + r > 2.0 * LEAST_EVEN) {
+                    let even = left.zip(right).map_or(0.0, |(l, r)| 0.5 * (l + r));
+                    if even > LEAST_EVEN {
                         let part = &mut self.lines[x + i][top * PARTS / height];
-                        own.iter().for_each(|&f| part.add(f));
+                        own.iter().for_each(|&f| part.add(f, usual));
                     }
                 }
             }

@@ -2,8 +2,9 @@
 //!
 //! Measures: its period, lines, and its variance, DN squared. Method: the spectrum over the lines of what the smooth
 //! parts of each show ([`super::line_steps`]). A wave counts where it stands alone in the spectrum, runs alike through the
-//! eight parts of the lines, and adds the same DN to dark and bright parts: what the scene itself repeats (blinds, a wall,
-//! pales) goes with the light. In second differences of lines d apart a wave of period P is 2 - 2 cos(2 pi d / P) times as high.
+//! eight parts of the lines, and adds the same DN to dark and bright and to even and uneven places: what the scene itself
+//! repeats (blinds, shelves, a wall, pales) goes with the light or with its structure. In second differences of lines d
+//! apart a wave of period P is 2 - 2 cos(2 pi d / P) times as high.
 //! Source: own derivation, docs/measures.md.
 //! Fails when: fewer than 288 lines, or too few even places: then no wave is found.
 
@@ -33,6 +34,20 @@ const LEAST_RESPONSE: f64 = 1.25;
 /// Difference of chi-squared from which a wave counts as the sensor's, or as the scene's.
 const TELLS: f64 = 4.0;
 
+/// The same for what goes with the structure: places differ less in it than in level, and all else must fit.
+const HINTS: f64 = 2.5;
+
+/// How nearly a wave of the sensor is alike for all weights, and that as a share of what one of the scene would differ: one as
+/// large as the noise reads a tenth short in dark tones.
+const ALIKE: f64 = 0.05;
+const ALIKE_SHARE: f64 = 0.15;
+
+/// Most chi-squared that a wave of the sensor leaves, of two tests.
+const FITS: f64 = 9.0;
+
+/// Mean unevenness below which a picture has little structure that could make a wave all over.
+const NEARLY_EVEN: f64 = 0.1;
+
 /// A wave.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Wave {
@@ -45,37 +60,39 @@ pub(super) struct Wave {
     pub(super) sure: bool,
 }
 
-/// The wave in one part of the lines: as it is and times the level, with the responses.
+/// The wave in one part of the lines, its weight one, the level, or the unevenness of what lies beside: value, response, and
+/// response times the weight once more.
+type Weighed = (Complex64, f64, f64);
+
 #[derive(Debug, Clone, Copy, Default)]
 struct Part {
-    value: Complex64,
-    response: f64,
-    level_value: Complex64,
-    level_response: f64,
-    level2_response: f64,
+    own: Weighed,
+    by_level: Weighed,
+    by_unevenness: Weighed,
 }
 
 /// Each part's wave at a frequency (cycles per line).
 fn parts(lines: &[[Shown; PARTS]], frequency: f64) -> [Part; PARTS] {
     let mut parts = [Part::default(); PARTS];
+    let add = |to: &mut Weighed, value: Complex64, response: f64, again: f64| {
+        *to = (to.0 + value, to.1 + response, to.2 + again);
+    };
     for (l, line) in lines.iter().enumerate() {
         let turn = Complex64::cis(-std::f64::consts::TAU * frequency * l as f64);
         for (to, s) in parts.iter_mut().zip(line) {
-            to.value += turn * s.value;
-            to.response += s.response;
-            to.level_value += turn * s.level_value;
-            to.level_response += s.level_response;
-            to.level2_response += s.level2_response;
+            add(&mut to.own, turn * s.value, s.response, s.response);
+            add(&mut to.by_level, turn * s.level_value, s.level_response, s.level2_response);
+            add(&mut to.by_unevenness, turn * s.uneven_value, s.uneven_response, s.uneven2_response);
         }
     }
     parts
 }
 
 /// Mean over the parts and its squared error, from how far they agree; `None` where there is nothing.
-fn mean(parts: &[Part; PARTS], of: impl Fn(&Part) -> (Complex64, f64)) -> Option<(Complex64, f64)> {
+fn mean(parts: &[Part; PARTS], of: impl Fn(&Part) -> Weighed) -> Option<(Complex64, f64)> {
     let (sum, response) = parts.iter().map(&of).fold((Complex64::default(), 0.0), |t, p| (t.0 + p.0, t.1 + p.1));
     let mean = sum / response;
-    let off = parts.iter().map(&of).map(|(value, response)| (value - mean * response).norm_sqr()).sum::<f64>();
+    let off = parts.iter().map(&of).map(|(value, response, _)| (value - mean * response).norm_sqr()).sum::<f64>();
     (response > 0.0).then(|| (mean, off / response.powi(2) * PARTS as f64 / (PARTS - 1) as f64))
 }
 
@@ -91,14 +108,21 @@ pub(super) fn find(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Opt
     }
     let (frequency, over) = stands_out(lines, apart, shortest)?;
     let parts = parts(lines, frequency);
-    let (own, chance2) = mean(&parts, |p| (p.value, p.response))?;
+    let (own, chance2) = mean(&parts, |p| p.own)?;
     if own.norm_sqr() < OVER_PARTS * chance2 {
         return None;
     }
-    let (sensor, scene) = how_unlike(&parts, own)?;
+    let (by_level, of_light) = how_unlike(&parts, own, |p| p.by_level)?;
+    let (uneven, all) = parts.iter().fold((0.0, 0.0), |t, p| (t.0 + p.by_unevenness.1, t.1 + p.own.1));
+    let (by_unevenness, of_structure) =
+        if uneven > 0.0 { how_unlike(&parts, own, |p| p.by_unevenness)? } else { (0.0, f64::INFINITY) };
     // A cosine has half its height at the frequency and half at its negative.
     let dn2 = 2.0 * (own.norm_sqr() - chance2) / response(frequency, apart).powi(2);
-    (sensor - scene < TELLS).then(|| Wave { period: 1.0 / frequency, dn2, over, sure: scene - sensor > TELLS })
+    let (not_light, not_structure) = (of_light - by_level, of_structure - by_unevenness);
+    // Where all of the picture is alike uneven, only a nearly even one is no witness against the sensor.
+    let sure =
+        not_light > TELLS && (not_structure > TELLS || uneven < NEARLY_EVEN * all) && by_level + by_unevenness < FITS;
+    (not_light.min(not_structure) > -TELLS).then(|| Wave { period: 1.0 / frequency, dn2, over, sure })
 }
 
 /// Frequency of the peak of the spectrum and its power over that near by, if it is one.
@@ -132,15 +156,18 @@ fn stands_out(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Option<(
     (over > OVER_NEAR).then(|| (frequency(best), over))
 }
 
-/// Chi-squared of what is seen if the wave is the sensor's, alike in dark and bright parts, and if it goes with the light.
-fn how_unlike(parts: &[Part; PARTS], own: Complex64) -> Option<(f64, f64)> {
-    let (level, chance2) = mean(parts, |p| (p.level_value, p.level_response))?;
-    let total = |of: &dyn Fn(&Part) -> f64| parts.iter().map(of).sum::<f64>();
-    let of_light = total(&|p| p.level2_response) * total(&|p| p.response) / total(&|p| p.level_response).powi(2);
+/// Chi-squared of what is seen if the wave is the sensor's, alike whatever the weight, and if it goes with the weight.
+fn how_unlike(parts: &[Part; PARTS], own: Complex64, of: impl Fn(&Part) -> Weighed) -> Option<(f64, f64)> {
+    let (value, chance2) = mean(parts, &of)?;
+    let (all, weight, again) = parts.iter().fold((0.0, 0.0, 0.0), |t, p| {
+        let (_, weight, again) = of(p);
+        (t.0 + p.own.1, t.1 + weight, t.2 + again)
+    });
     // Along the wave's own phase, its height 1.
-    let by_level = (level / own).re;
-    let error2 = 0.5 * chance2 / own.norm_sqr();
-    Some(((by_level - 1.0).powi(2) / error2, (of_light - by_level).powi(2) / error2))
+    let seen = (value / own).re;
+    let with_weight = again * all / (weight * weight);
+    let error2 = 0.5 * chance2 / own.norm_sqr() + ALIKE.powi(2) + (ALIKE_SHARE * (with_weight - 1.0)).powi(2);
+    Some(((seen - 1.0).powi(2) / error2, (with_weight - seen).powi(2) / error2))
 }
 
 /// Share of a wave's variance that fitting level and slope to `lines` equally spaced lines, `apart` apart, leaves.
@@ -184,6 +211,35 @@ mod tests {
     fn a_wave_that_goes_with_the_light_is_not_the_sensors() {
         let found = find(&lines(&sine(0.8, 7.0), 1, 0.0, D), D, SHORTEST);
         assert!(found.is_none_or(|wave| !wave.sure), "{found:?}");
+    }
+
+    #[test]
+    fn a_wave_that_goes_with_the_structure_is_not_the_sensors() {
+        // In dark and bright parts alike, half of them more uneven, as a field of furrows beside a lawn.
+        let of = |furrows: f64| {
+            let mut lines = lines(&sine(0.8, 7.0), 0, 0.0, D);
+            let furrow = lines_of(furrows);
+            for (l, line) in lines.iter_mut().enumerate() {
+                for (p, s) in line.iter_mut().enumerate().filter(|(_, s)| s.response > 0.0) {
+                    let uneven = 0.05 + 0.15 * (p / 4) as f64;
+                    s.value += uneven * furrow[l];
+                    s.level_value += s.level_response * uneven * furrow[l];
+                    (s.uneven_value, s.uneven_response) = (uneven * s.value, uneven);
+                    s.uneven2_response = uneven * uneven;
+                }
+            }
+            find(&lines, D, SHORTEST)
+        };
+        assert!(of(0.0).is_some_and(|wave| wave.sure));
+        assert!(of(40.0).is_none_or(|wave| !wave.sure));
+    }
+
+    /// Second differences of a wave of the scene.
+    fn lines_of(amplitude: f64) -> Vec<f64> {
+        let wave = sine(amplitude, 7.0);
+        (0..LINES)
+            .map(|l| if l < D || l + D >= LINES { 0.0 } else { 2.0 * wave[l] - wave[l - D] - wave[l + D] })
+            .collect()
     }
 
     #[test]

@@ -361,11 +361,10 @@ fn from_line(line: Option<Line>, (dark, share): (f64, f64), lines: f64, points: 
 }
 
 /// What rounding may do to the variance of the darkest tenth of the patches, DN squared, where `variance` is left without it.
-/// It adds 1/12 on average over tones; to samples at one level, with noise of variance V, up to
-/// (4 V + 1 / pi^2) exp(-2 pi^2 V) more or less (first term of the series in Widrow and Kollar, Quantization Noise, 2008);
-/// tones that spread by a variance S leave exp(-2 pi^2 S) of that.
+/// It adds 1/12 on average over tones; to samples at one level, with noise of variance V, up to the sum over k of
+/// (4 V + 1 / (pi k)^2) exp(-2 (pi k)^2 V) more or less (Widrow and Kollar, Quantization Noise, 2008; two terms are taken);
+/// tones that spread by a variance S leave exp(-2 (pi k)^2 S) of that.
 fn rounding_off(variance: f64, points: &[Point]) -> f64 {
-    const FALL: f64 = 2.0 * PI * PI;
     let mut means: Vec<f64> = points.iter().map(|p| p.mean).collect();
     let dark = (means.len() / 10).max(means.len().min(8));
     if dark == 0 {
@@ -374,9 +373,14 @@ fn rounding_off(variance: f64, points: &[Point]) -> f64 {
     means.select_nth_unstable_by(dark - 1, f64::total_cmp);
     let mean = means[..dark].iter().sum::<f64>() / dark as f64;
     let spread = means[..dark].iter().map(|m| (m - mean).powi(2)).sum::<f64>() / dark as f64;
-    let off = |v: f64| (4.0 * v + 1.0 / (PI * PI)) * (-FALL * (v + spread)).exp();
+    let term = |v: f64, square: f64| (4.0 * v + 1.0 / square) * (-2.0 * square * (v + spread)).exp();
+    let off = |v: f64| term(v, PI.powi(2)) + term(v, (2.0 * PI).powi(2));
     // The least variance that may read as this one.
-    let least = (0..20).fold(variance, |least, _| (variance - off(least)).max(0.0));
+    let (mut least, mut most) = (0.0, variance.max(0.0));
+    for _ in 0..30 {
+        let middle = f64::midpoint(least, most);
+        if middle + off(middle) < variance { least = middle } else { most = middle }
+    }
     off(least).max(ROUNDING_OFF)
 }
 
