@@ -11,7 +11,8 @@ use multiversion::multiversion;
 use rawassay_decode::{Area, Colour, Frame};
 
 use super::histogram::picture_area;
-use super::noise::{ROUNDING, Usable};
+use super::noise::Usable;
+use super::rounding::ROUNDING;
 use super::variance::Variance;
 
 /// Parts of a line.

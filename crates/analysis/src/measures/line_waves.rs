@@ -34,9 +34,6 @@ const LEAST_RESPONSE: f64 = 1.25;
 /// Difference of chi-squared from which a wave counts as the sensor's, or as the scene's.
 const TELLS: f64 = 4.0;
 
-/// The same for what goes with the structure: places differ less in it than in level, and all else must fit.
-const HINTS: f64 = 2.5;
-
 /// How nearly a wave of the sensor is alike for all weights, and that as a share of what one of the scene would differ: one as
 /// large as the noise reads a tenth short in dark tones.
 const ALIKE: f64 = 0.05;

@@ -9,7 +9,7 @@
 
 use rawassay_decode::{Area, Frame};
 
-use super::noise::ROUNDING;
+use super::rounding::ROUNDING;
 
 /// Fewest samples.
 const FEWEST: f64 = 256.0;

@@ -6,18 +6,14 @@
 //! Source: Foi et al. 2008 (variance = a mean + b); Janesick, "Photon Transfer"; docs/measures.md.
 //! Fails when: dithered or processed samples, linear files, too few flat blocks, tones too alike: `None` with a note.
 
-use std::f64::consts::PI;
-
 use rawassay_decode::{Frame, PlaneLevels};
 
 use super::banding::{self, Search, Spread};
 use super::line_fit::{self, Line, Point};
 use super::patches::{BlockShape, PlaneStat};
+use super::rounding::{ROUNDING, rounding_off};
 use super::smoothing::{self, Neighbours};
 use super::variance::Variance;
-
-/// Variance that rounding to whole DN adds.
-pub(crate) const ROUNDING: f64 = 1.0 / 12.0;
 
 /// Fewest flat patches for a gain.
 const FEWEST_PATCHES: usize = 60;
@@ -37,9 +33,6 @@ const DARK_SHARE: f64 = 0.015;
 /// The same for each unit of the ratio of the darkest to the brightest tones: the narrower they are, the further away is
 /// black, and the more weighs a small error of shape.
 const DARK_SHARE_BY_SPAN: f64 = 0.1;
-
-/// What the rounding's share of the darkest tones' variance may be off by at the least, DN squared.
-const ROUNDING_OFF: f64 = 0.004;
 
 /// Share of the blocks that show no structure of their own in a plain scene.
 const PLAIN: f64 = 0.6;
@@ -360,30 +353,6 @@ fn from_line(line: Option<Line>, (dark, share): (f64, f64), lines: f64, points: 
     PlaneNoise { line: Some(line), gain_e_per_dn: gain, read_noise_dn: read, tones_dn: tones }
 }
 
-/// What rounding may do to the variance of the darkest tenth of the patches, DN squared, where `variance` is left without it.
-/// It adds 1/12 on average over tones; to samples at one level, with noise of variance V, up to the sum over k of
-/// (4 V + 1 / (pi k)^2) exp(-2 (pi k)^2 V) more or less (Widrow and Kollar, Quantization Noise, 2008; two terms are taken);
-/// tones that spread by a variance S leave exp(-2 (pi k)^2 S) of that.
-fn rounding_off(variance: f64, points: &[Point]) -> f64 {
-    let mut means: Vec<f64> = points.iter().map(|p| p.mean).collect();
-    let dark = (means.len() / 10).max(means.len().min(8));
-    if dark == 0 {
-        return ROUNDING_OFF;
-    }
-    means.select_nth_unstable_by(dark - 1, f64::total_cmp);
-    let mean = means[..dark].iter().sum::<f64>() / dark as f64;
-    let spread = means[..dark].iter().map(|m| (m - mean).powi(2)).sum::<f64>() / dark as f64;
-    let term = |v: f64, square: f64| (4.0 * v + 1.0 / square) * (-2.0 * square * (v + spread)).exp();
-    let off = |v: f64| term(v, PI.powi(2)) + term(v, (2.0 * PI).powi(2));
-    // The least variance that may read as this one.
-    let (mut least, mut most) = (0.0, variance.max(0.0));
-    for _ in 0..30 {
-        let middle = f64::midpoint(least, most);
-        if middle + off(middle) < variance { least = middle } else { most = middle }
-    }
-    off(least).max(ROUNDING_OFF)
-}
-
 /// Range of levels above black that the plane's flat patches cover, two in a hundred at either end left out.
 fn tones(points: &[Point]) -> Option<(f64, f64)> {
     let mut means: Vec<f64> = points.iter().map(|p| p.mean).collect();
@@ -410,30 +379,4 @@ fn explained(points: &[Point], line: &Line) -> Option<f64> {
     let total: f64 = groups.iter().map(|g| (g.1 - mean).powi(2)).sum();
     let left: f64 = groups.iter().map(|g| (g.1 - line.at(g.0)).powi(2)).sum();
     (total > 0.0).then(|| (1.0 - left / total).max(0.0)).filter(|v| v.is_finite())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::test_frames::Noise;
-
-    #[test]
-    fn rounding_does_no_more_than_is_reckoned_with() {
-        let mut rng = Noise::new(31);
-        for sigma in [0.25_f64, 0.35, 0.45, 0.6, 1.0] {
-            for level in [0.0, 0.25, 0.5] {
-                let values: Vec<f64> = (0..200_000).map(|_| (level + sigma * rng.normal()).round()).collect();
-                let mean = values.iter().sum::<f64>() / values.len() as f64;
-                let all = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / values.len() as f64;
-                let variance = all - ROUNDING;
-                let at = |mean: f64| Point { mean, variance: all, freedom: 61.0 };
-                let off = rounding_off(variance, &[at(level); 100]);
-                assert!((variance - sigma * sigma).abs() < 1.05 * off, "{sigma} at {level}: {variance}, off {off}");
-                // A ramp holds all levels alike.
-                let ramp: Vec<Point> = (0..1_000).map(|i| at(0.03 * f64::from(i))).collect();
-                assert_eq!(rounding_off(sigma * sigma, &ramp), ROUNDING_OFF);
-            }
-        }
-        assert_eq!(rounding_off(9.0, &[]), ROUNDING_OFF);
-    }
 }

@@ -1,7 +1,7 @@
 //! Noise by tone, and how far it is known.
 
 use super::line_fit::Line;
-use super::noise::ROUNDING;
+use super::rounding::ROUNDING;
 
 /// Noise of one plane as a function of the level.
 #[derive(Debug, Clone, Copy)]
