@@ -32,6 +32,9 @@ const TELLS: f64 = 4.0;
 /// Most of it that offsets of the sensor leave, of two tests.
 const FITS: f64 = 9.0;
 
+/// Share by which the period of one wave may differ between differences.
+const SAME_PERIOD: f64 = 0.1;
+
 /// Lines apart at which longer waves are looked for, from as long to four times as long.
 const APART_FOR_WAVES: [usize; 2] = [6, 18];
 
@@ -128,7 +131,7 @@ impl Search<'_> {
         nothing || variance > WELL_KNOWN * error && (scene - sensor).abs() > TELLS
     }
 
-    /// The wave that stands out most, looked for in these lines and in differences of lines further apart, for longer ones.
+    /// The highest wave, looked for in these lines and in differences of lines further apart, for longer ones.
     fn wave(&self, rows: bool, near: &LineSteps) -> Option<Wave> {
         let further = APART_FOR_WAVES.into_iter().filter(|&apart| apart > near.apart).filter_map(|apart| {
             // Multiples of all arrays; those of large arrays lie so far apart anyway.
@@ -136,8 +139,11 @@ impl Search<'_> {
             steps.go_on();
             line_waves::find(&steps.lines, apart, apart as f64)
         });
-        let waves = line_waves::find(&near.lines, near.apart, SHORTEST).into_iter().chain(further);
-        waves.max_by(|a, b| a.over.total_cmp(&b.over))
+        let waves: Vec<Wave> = line_waves::find(&near.lines, near.apart, SHORTEST).into_iter().chain(further).collect();
+        // The highest, from the differences that show it most clearly.
+        let highest = waves.iter().max_by(|a, b| a.dn2.total_cmp(&b.dn2))?;
+        let same = waves.iter().filter(|w| (w.period / highest.period - 1.0).abs() < SAME_PERIOD);
+        same.max_by(|a, b| a.over.total_cmp(&b.over)).copied()
     }
 }
 

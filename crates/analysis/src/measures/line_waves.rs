@@ -39,8 +39,8 @@ const TELLS: f64 = 4.0;
 const ALIKE: f64 = 0.05;
 const ALIKE_SHARE: f64 = 0.15;
 
-/// Most chi-squared that a wave of the sensor leaves, of two tests.
-const FITS: f64 = 9.0;
+/// Most chi-squared that a wave of the sensor leaves, of both tests: what is not alike in all places is not sized well.
+const FITS: f64 = 4.0;
 
 /// Mean unevenness below which a picture has little structure that could make a wave all over.
 const NEARLY_EVEN: f64 = 0.1;
