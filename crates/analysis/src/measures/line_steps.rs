@@ -137,7 +137,8 @@ fn across(sums: &mut Sums<STRETCH>, before: &[u16], here: &[u16], after: &[u16],
     sums.add(before, here, after, planes);
 }
 
-/// What one part of a line shows: differences as they are, times the level, and times the unevenness of the place, with the response of each and that times level or unevenness once more.
+/// What one part of a line shows: differences as they are, times the level, and times the unevenness of the place, with the
+/// response of each, and that times level or unevenness once more.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(super) struct Shown {
     pub(super) value: f64,

@@ -57,7 +57,7 @@ pub(super) struct Wave {
     pub(super) sure: bool,
 }
 
-/// The wave in one part of the lines, its weight one, the level, or the unevenness of what lies beside: value, response, and
+/// The wave in one part of the lines, each place weighed by one, by its level or by its unevenness: value, response, and
 /// response times the weight once more.
 type Weighed = (Complex64, f64, f64);
 
@@ -116,7 +116,7 @@ pub(super) fn find(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Opt
     // A cosine has half its height at the frequency and half at its negative.
     let dn2 = 2.0 * (own.norm_sqr() - chance2) / response(frequency, apart).powi(2);
     let (not_light, not_structure) = (of_light - by_level, of_structure - by_unevenness);
-    // Where all of the picture is alike uneven, only a nearly even one is no witness against the sensor.
+    // Where places differ too little in unevenness to tell, a picture that is nearly even has no structure to make the wave.
     let sure =
         not_light > TELLS && (not_structure > TELLS || uneven < NEARLY_EVEN * all) && by_level + by_unevenness < FITS;
     (not_light.min(not_structure) > -TELLS).then(|| Wave { period: 1.0 / frequency, dn2, over, sure })
@@ -215,7 +215,7 @@ mod tests {
         // In dark and bright parts alike, half of them more uneven, as a field of furrows beside a lawn.
         let of = |furrows: f64| {
             let mut lines = lines(&sine(0.8, 7.0), 0, 0.0, D);
-            let furrow = lines_of(furrows);
+            let furrow = differences(furrows);
             for (l, line) in lines.iter_mut().enumerate() {
                 for (p, s) in line.iter_mut().enumerate().filter(|(_, s)| s.response > 0.0) {
                     let uneven = 0.05 + 0.15 * (p / 4) as f64;
@@ -232,7 +232,7 @@ mod tests {
     }
 
     /// Second differences of a wave of the scene.
-    fn lines_of(amplitude: f64) -> Vec<f64> {
+    fn differences(amplitude: f64) -> Vec<f64> {
         let wave = sine(amplitude, 7.0);
         (0..LINES)
             .map(|l| if l < D || l + D >= LINES { 0.0 } else { 2.0 * wave[l] - wave[l - D] - wave[l + D] })
