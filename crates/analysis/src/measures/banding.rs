@@ -8,7 +8,7 @@
 
 use rawassay_decode::Frame;
 
-use super::line_offsets::{Offsets, offsets};
+use super::line_offsets::{Offsets, TELLS, offsets};
 use super::line_steps::LineSteps;
 use super::line_waves::{self, SHORTEST, Wave, left_by_block};
 use super::noise::Usable;
@@ -25,9 +25,6 @@ const MOST_GOES: usize = 4;
 
 /// Least that the middle group of lines shows of the mean of all: bands are everywhere, lines of the scene are not.
 const EVERYWHERE: f64 = 0.3;
-
-/// Difference of chi-squared from which offsets count as the sensor's, or as the scene's.
-const TELLS: f64 = 4.0;
 
 /// Most of it that offsets of the sensor leave, of two tests.
 const FITS: f64 = 9.0;
@@ -140,11 +137,15 @@ impl Search<'_> {
             line_waves::find(&steps.lines, apart, apart as f64)
         });
         let waves: Vec<Wave> = line_waves::find(&near.lines, near.apart, SHORTEST).into_iter().chain(further).collect();
-        // The highest, from the differences that show it most clearly.
-        let highest = waves.iter().max_by(|a, b| a.dn2.total_cmp(&b.dn2))?;
-        let same = waves.iter().filter(|w| (w.period / highest.period - 1.0).abs() < SAME_PERIOD);
-        same.max_by(|a, b| a.over.total_cmp(&b.over)).copied()
+        highest(&waves)
     }
+}
+
+/// The highest wave, as the differences give it that show it most clearly.
+fn highest(waves: &[Wave]) -> Option<Wave> {
+    let highest = waves.iter().max_by(|a, b| a.dn2.total_cmp(&b.dn2))?;
+    let same = waves.iter().filter(|w| (w.period / highest.period - 1.0).abs() < SAME_PERIOD);
+    same.max_by(|a, b| a.over.total_cmp(&b.over)).copied()
 }
 
 /// Offsets and wave together.
@@ -174,6 +175,7 @@ fn together(seen: &Offsets, apart: usize, wave: Option<(f64, f64)>) -> Spread {
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
+    use super::*;
     use crate::measure;
     use crate::test_frames::{Noise, Sensor};
 
@@ -211,6 +213,14 @@ mod tests {
             assert!((column / 1.5 - 1.0).abs() < 0.25, "{column} at {period}");
             assert!(row < 0.2, "{row}");
         }
+    }
+
+    #[test]
+    fn the_highest_wave_counts_and_not_the_one_that_stands_out_most() {
+        let wave = |period: f64, dn2: f64, over: f64| Wave { period, dn2, over, sure: true };
+        let (small, faint, clear) = (wave(2.7, 0.04, 135.0), wave(19.1, 0.95, 40.0), wave(18.9, 0.9, 85.0));
+        assert_eq!(highest(&[small, faint, clear]), Some(clear));
+        assert_eq!(highest(&[]), None);
     }
 
     #[test]

@@ -9,6 +9,9 @@
 
 use super::line_steps::{PARTS, Shown};
 
+/// Difference of chi-squared from which offsets count as the sensor's, or as the scene's.
+pub(super) const TELLS: f64 = 4.0;
+
 /// Lines of a group: groups give the standard errors.
 const GROUP: usize = 16;
 
@@ -96,16 +99,16 @@ fn group(lines: &[[Shown; PARTS]], apart: usize, first: usize, next: &[(usize, f
             let Some(b) = lines.get(l + k * apart) else { continue };
             // Every lag but 0 stands for its negative too.
             let weight = if k == 0 { covariance } else { 2.0 * covariance };
-            to.own.0 += weight * cross(a, b, |s| s.value);
-            to.own.1 += weight * covariance * cross(a, b, |s| s.response);
-            to.level.0 += weight * cross(a, b, |s| s.level_value);
-            to.level.1 += weight * covariance * cross(a, b, |s| s.level_response);
-            to.light += weight * covariance * cross(a, b, |s| s.level2_response);
+            to.own.0 += weight * cross(a, b, |s| s.own.value);
+            to.own.1 += weight * covariance * cross(a, b, |s| s.own.response);
+            to.level.0 += weight * cross(a, b, |s| s.by_level.value);
+            to.level.1 += weight * covariance * cross(a, b, |s| s.by_level.response);
+            to.light += weight * covariance * cross(a, b, |s| s.by_level.again);
         }
         for &(lag, covariance) in next {
             let Some(b) = lines.get(l + lag) else { continue };
-            to.next.0 += covariance * cross(a, b, |s| s.value);
-            to.next.1 += covariance * covariance * cross(a, b, |s| s.response);
+            to.next.0 += covariance * cross(a, b, |s| s.own.value);
+            to.next.1 += covariance * covariance * cross(a, b, |s| s.own.response);
         }
     }
     to
@@ -173,14 +176,10 @@ pub(super) mod simulated {
                     let level = 1.0 + (p % 4) as f64;
                     let v = |l: usize| offsets[l] * level.powi(power) + noise[l][p];
                     let value = 2.0 * v(l) - v(l - apart) - v(l + apart) + constant;
-                    Shown {
-                        value,
-                        response: 1.0,
-                        level_value: level * value,
-                        level_response: level,
-                        level2_response: level * level,
-                        ..Shown::default()
-                    }
+                    let mut shown = Shown::default();
+                    shown.own.add(1.0, value, 1.0);
+                    shown.by_level.add(level, value, 1.0);
+                    shown
                 })
             })
             .collect()

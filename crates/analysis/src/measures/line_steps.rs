@@ -137,18 +137,29 @@ fn across(sums: &mut Sums<STRETCH>, before: &[u16], here: &[u16], after: &[u16],
     sums.add(before, here, after, planes);
 }
 
-/// What one part of a line shows: differences as they are, times the level, and times the unevenness of the place, with the
-/// response of each, and that times level or unevenness once more.
+/// Sums over places, each with a weight: value and response times it, and response times it once more.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Weighed<T> {
+    pub(super) value: T,
+    pub(super) response: f64,
+    pub(super) again: f64,
+}
+
+impl Weighed<f64> {
+    pub(super) fn add(&mut self, weight: f64, value: f64, response: f64) {
+        self.value += weight * value;
+        self.response += weight * response;
+        self.again += weight * weight * response;
+    }
+}
+
+/// What one part of a line shows: differences, and what an offset of one adds to them, as they are and with each place weighed
+/// by its level and by its unevenness.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(super) struct Shown {
-    pub(super) value: f64,
-    pub(super) response: f64,
-    pub(super) level_value: f64,
-    pub(super) level_response: f64,
-    pub(super) level2_response: f64,
-    pub(super) uneven_value: f64,
-    pub(super) uneven_response: f64,
-    pub(super) uneven2_response: f64,
+    pub(super) own: Weighed<f64>,
+    pub(super) by_level: Weighed<f64>,
+    pub(super) by_unevenness: Weighed<f64>,
 }
 
 /// Value, response, weight and level of the samples of one colour.
@@ -164,16 +175,10 @@ impl Shown {
     /// Adds samples of a place of that evenness.
     fn add(&mut self, [value, response, weight, level]: Folded, evenness: f32) {
         if weight > 0.0 {
-            let (value, response, level) = (f64::from(value), f64::from(response), f64::from(level / weight));
-            self.value += value;
-            self.response += response;
-            self.level_value += level * value;
-            self.level_response += level * response;
-            self.level2_response += level * level * response;
-            let uneven = f64::from((EVEN - evenness).max(0.0));
-            self.uneven_value += uneven * value;
-            self.uneven_response += uneven * response;
-            self.uneven2_response += uneven * uneven * response;
+            let (value, response) = (f64::from(value), f64::from(response));
+            self.own.add(1.0, value, response);
+            self.by_level.add(f64::from(level / weight), value, response);
+            self.by_unevenness.add(f64::from((EVEN - evenness).max(0.0)), value, response);
         }
     }
 }

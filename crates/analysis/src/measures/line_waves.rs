@@ -10,8 +10,8 @@
 
 use rawassay_fourier::{Complex64, forward64};
 
-use super::line_offsets::middle;
-use super::line_steps::{PARTS, Shown};
+use super::line_offsets::{TELLS, middle};
+use super::line_steps::{PARTS, Shown, Weighed};
 
 /// Periods that are looked for, lines.
 pub(super) const SHORTEST: f64 = 2.2;
@@ -30,9 +30,6 @@ const OVER_PARTS: f64 = 16.0;
 
 /// The least response of the second differences at which a wave is looked for: below it the scene is louder.
 const LEAST_RESPONSE: f64 = 1.25;
-
-/// Difference of chi-squared from which a wave counts as the sensor's, or as the scene's.
-const TELLS: f64 = 4.0;
 
 /// How nearly a wave of the sensor is alike for all weights, and that as a share of what one of the scene would differ: one as
 /// large as the noise reads a tenth short in dark tones.
@@ -57,40 +54,50 @@ pub(super) struct Wave {
     pub(super) sure: bool,
 }
 
-/// The wave in one part of the lines, each place weighed by one, by its level or by its unevenness: value, response, and
-/// response times the weight once more.
-type Weighed = (Complex64, f64, f64);
-
+/// The wave in one part of the lines, turned by its phase in each.
 #[derive(Debug, Clone, Copy, Default)]
 struct Part {
-    own: Weighed,
-    by_level: Weighed,
-    by_unevenness: Weighed,
+    own: Weighed<Complex64>,
+    by_level: Weighed<Complex64>,
+    by_unevenness: Weighed<Complex64>,
 }
 
 /// Each part's wave at a frequency (cycles per line).
 fn parts(lines: &[[Shown; PARTS]], frequency: f64) -> [Part; PARTS] {
     let mut parts = [Part::default(); PARTS];
-    let add = |to: &mut Weighed, value: Complex64, response: f64, again: f64| {
-        *to = (to.0 + value, to.1 + response, to.2 + again);
-    };
     for (l, line) in lines.iter().enumerate() {
         let turn = Complex64::cis(-std::f64::consts::TAU * frequency * l as f64);
+        let add = |to: &mut Weighed<Complex64>, s: &Weighed<f64>| {
+            to.value += turn * s.value;
+            to.response += s.response;
+            to.again += s.again;
+        };
         for (to, s) in parts.iter_mut().zip(line) {
-            add(&mut to.own, turn * s.value, s.response, s.response);
-            add(&mut to.by_level, turn * s.level_value, s.level_response, s.level2_response);
-            add(&mut to.by_unevenness, turn * s.uneven_value, s.uneven_response, s.uneven2_response);
+            add(&mut to.own, &s.own);
+            add(&mut to.by_level, &s.by_level);
+            add(&mut to.by_unevenness, &s.by_unevenness);
         }
     }
     parts
 }
 
-/// Mean over the parts and its squared error, from how far they agree; `None` where there is nothing.
-fn mean(parts: &[Part; PARTS], of: impl Fn(&Part) -> Weighed) -> Option<(Complex64, f64)> {
-    let (sum, response) = parts.iter().map(&of).fold((Complex64::default(), 0.0), |t, p| (t.0 + p.0, t.1 + p.1));
-    let mean = sum / response;
-    let off = parts.iter().map(&of).map(|(value, response, _)| (value - mean * response).norm_sqr()).sum::<f64>();
-    (response > 0.0).then(|| (mean, off / response.powi(2) * PARTS as f64 / (PARTS - 1) as f64))
+/// The mean wave of the parts, with its squared error from how far they agree.
+struct Mean {
+    height: Complex64,
+    chance2: f64,
+    response: f64,
+    again: f64,
+}
+
+/// `None` where there is nothing.
+fn mean(parts: &[Part; PARTS], of: impl Fn(&Part) -> Weighed<Complex64>) -> Option<Mean> {
+    let each = parts.each_ref().map(of);
+    let response: f64 = each.iter().map(|p| p.response).sum();
+    let height = each.iter().map(|p| p.value).sum::<Complex64>() / response;
+    let off = each.iter().map(|p| (p.value - height * p.response).norm_sqr()).sum::<f64>();
+    let chance2 = off / response.powi(2) * PARTS as f64 / (PARTS - 1) as f64;
+    let again = each.iter().map(|p| p.again).sum();
+    (response > 0.0).then_some(Mean { height, chance2, response, again })
 }
 
 /// What second differences of lines so far apart make of a wave.
@@ -105,27 +112,27 @@ pub(super) fn find(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Opt
     }
     let (frequency, over) = stands_out(lines, apart, shortest)?;
     let parts = parts(lines, frequency);
-    let (own, chance2) = mean(&parts, |p| p.own)?;
-    if own.norm_sqr() < OVER_PARTS * chance2 {
+    let own = mean(&parts, |p| p.own)?;
+    let height2 = own.height.norm_sqr();
+    if height2 < OVER_PARTS * own.chance2 {
         return None;
     }
-    let (by_level, of_light) = how_unlike(&parts, own, |p| p.by_level)?;
-    let (uneven, all) = parts.iter().fold((0.0, 0.0), |t, p| (t.0 + p.by_unevenness.1, t.1 + p.own.1));
-    let (by_unevenness, of_structure) =
-        if uneven > 0.0 { how_unlike(&parts, own, |p| p.by_unevenness)? } else { (0.0, f64::INFINITY) };
+    let (by_level, of_light) = how_unlike(&own, &mean(&parts, |p| p.by_level)?);
+    let uneven = mean(&parts, |p| p.by_unevenness);
+    let (by_unevenness, of_structure) = uneven.as_ref().map_or((0.0, f64::INFINITY), |uneven| how_unlike(&own, uneven));
+    let nearly_even = uneven.is_none_or(|uneven| uneven.response < NEARLY_EVEN * own.response);
     // A cosine has half its height at the frequency and half at its negative.
-    let dn2 = 2.0 * (own.norm_sqr() - chance2) / response(frequency, apart).powi(2);
+    let dn2 = 2.0 * (height2 - own.chance2) / response(frequency, apart).powi(2);
     let (not_light, not_structure) = (of_light - by_level, of_structure - by_unevenness);
     // Where places differ too little in unevenness to tell, a picture that is nearly even has no structure to make the wave.
-    let sure =
-        not_light > TELLS && (not_structure > TELLS || uneven < NEARLY_EVEN * all) && by_level + by_unevenness < FITS;
+    let sure = not_light > TELLS && (not_structure > TELLS || nearly_even) && by_level + by_unevenness < FITS;
     (not_light.min(not_structure) > -TELLS).then(|| Wave { period: 1.0 / frequency, dn2, over, sure })
 }
 
 /// Frequency of the peak of the spectrum and its power over that near by, if it is one.
 fn stands_out(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Option<(f64, f64)> {
     let length = (FINE * lines.len()).next_power_of_two();
-    let all = |line: &[Shown; PARTS]| Complex64::new(line.iter().map(|s| s.value).sum(), 0.0);
+    let all = |line: &[Shown; PARTS]| Complex64::new(line.iter().map(|s| s.own.value).sum(), 0.0);
     let mut spectrum: Vec<Complex64> = lines.iter().map(all).collect();
     spectrum.resize(length, Complex64::default());
     forward64(length).process(&mut spectrum);
@@ -153,18 +160,15 @@ fn stands_out(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Option<(
     (over > OVER_NEAR).then(|| (frequency(best), over))
 }
 
-/// Chi-squared of what is seen if the wave is the sensor's, alike whatever the weight, and if it goes with the weight.
-fn how_unlike(parts: &[Part; PARTS], own: Complex64, of: impl Fn(&Part) -> Weighed) -> Option<(f64, f64)> {
-    let (value, chance2) = mean(parts, &of)?;
-    let (all, weight, again) = parts.iter().fold((0.0, 0.0, 0.0), |t, p| {
-        let (_, weight, again) = of(p);
-        (t.0 + p.own.1, t.1 + weight, t.2 + again)
-    });
+/// Chi-squared of what places of more weight show if the wave is the sensor's, alike whatever the weight, and if it goes with
+/// the weight.
+fn how_unlike(own: &Mean, weighed: &Mean) -> (f64, f64) {
     // Along the wave's own phase, its height 1.
-    let seen = (value / own).re;
-    let with_weight = again * all / (weight * weight);
-    let error2 = 0.5 * chance2 / own.norm_sqr() + ALIKE.powi(2) + (ALIKE_SHARE * (with_weight - 1.0)).powi(2);
-    Some(((seen - 1.0).powi(2) / error2, (with_weight - seen).powi(2) / error2))
+    let seen = (weighed.height / own.height).re;
+    let with_weight = weighed.again * own.response / weighed.response.powi(2);
+    let chance2 = 0.5 * weighed.chance2 / own.height.norm_sqr();
+    let error2 = chance2 + ALIKE.powi(2) + (ALIKE_SHARE * (with_weight - 1.0)).powi(2);
+    ((seen - 1.0).powi(2) / error2, (with_weight - seen).powi(2) / error2)
 }
 
 /// Share of a wave's variance that fitting level and slope to `lines` equally spaced lines, `apart` apart, leaves.
@@ -212,31 +216,27 @@ mod tests {
 
     #[test]
     fn a_wave_that_goes_with_the_structure_is_not_the_sensors() {
-        // In dark and bright parts alike, half of them more uneven, as a field of furrows beside a lawn.
-        let of = |furrows: f64| {
-            let mut lines = lines(&sine(0.8, 7.0), 0, 0.0, D);
-            let furrow = differences(furrows);
-            for (l, line) in lines.iter_mut().enumerate() {
-                for (p, s) in line.iter_mut().enumerate().filter(|(_, s)| s.response > 0.0) {
-                    let uneven = 0.05 + 0.15 * (p / 4) as f64;
-                    s.value += uneven * furrow[l];
-                    s.level_value += s.level_response * uneven * furrow[l];
-                    (s.uneven_value, s.uneven_response) = (uneven * s.value, uneven);
-                    s.uneven2_response = uneven * uneven;
+        // Every part holds dark or bright places, half of them even and half furrowed.
+        let of = |sensor: f64, furrows: f64| {
+            let mut lines = lines(&sine(sensor, 7.0), 0, 0.0, D);
+            let wave = sine(furrows, 7.0);
+            for l in D..LINES - D {
+                let furrow = 2.0 * wave[l] - wave[l - D] - wave[l + D];
+                for s in &mut lines[l] {
+                    let (value, level) = (s.own.value, s.by_level.response);
+                    *s = Shown::default();
+                    for (uneven, structure) in [(0.0, 0.0), (0.2, furrow)] {
+                        let half = 0.5 * (value + structure);
+                        s.own.add(1.0, half, 0.5);
+                        s.by_level.add(level, half, 0.5);
+                        s.by_unevenness.add(uneven, half, 0.5);
+                    }
                 }
             }
             find(&lines, D, SHORTEST)
         };
-        assert!(of(0.0).is_some_and(|wave| wave.sure));
-        assert!(of(40.0).is_none_or(|wave| !wave.sure));
-    }
-
-    /// Second differences of a wave of the scene.
-    fn differences(amplitude: f64) -> Vec<f64> {
-        let wave = sine(amplitude, 7.0);
-        (0..LINES)
-            .map(|l| if l < D || l + D >= LINES { 0.0 } else { 2.0 * wave[l] - wave[l - D] - wave[l + D] })
-            .collect()
+        assert!(of(0.8, 0.0).is_some_and(|wave| wave.sure));
+        assert!(of(0.0, 1.6).is_none_or(|wave| !wave.sure));
     }
 
     #[test]

@@ -202,21 +202,9 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
         }
         true
     });
-    let neighbours = same_colour.map(|mut of| smoothing::neighbours(&mut of, looked));
-    if neighbours.contains(&Neighbours::Smoothed) {
-        out.notes.push(
-            "gain and read noise: not measurable, neighbouring samples of one colour are correlated even in flat areas: \
-             the file was smoothed (noise reduction) or interpolated"
-                .into(),
-        );
-        return out;
-    }
-    if neighbours.contains(&Neighbours::Correlated) {
-        out.notes.push(
-            "gain and read noise: not measurable, neighbouring samples of one colour are correlated everywhere: the scene \
-             has structure all over, or the file was smoothed"
-                .into(),
-        );
+    let objections = same_colour.map(|mut of| smoothing::neighbours(&mut of, looked));
+    if let Some(why) = objections.into_iter().max().and_then(Neighbours::objection) {
+        out.notes.push(format!("gain and read noise: not measurable, {why}"));
         return out;
     }
     let pooled: Vec<Point> = points.iter().flatten().copied().collect();

@@ -39,7 +39,8 @@ pub(super) fn rounding_off(variance: f64, points: &[Point]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::test_frames::Noise;
+    use crate::measure;
+    use crate::test_frames::{Noise, Sensor};
 
     #[test]
     fn rounding_does_no_more_than_is_reckoned_with() {
@@ -59,5 +60,14 @@ mod tests {
             }
         }
         assert_eq!(rounding_off(9.0, &[]), LEAST_OFF);
+    }
+    #[test]
+    fn read_noise_that_rounding_hides_is_left_open() {
+        // A third of a DN, and nine tenths of the frame without light: all of it at one level.
+        let sensor = Sensor { width: 1_024, height: 768, gain: 11.3, read_noise: 4.0, ..Sensor::default() };
+        let lit = |x: usize, y: usize| if y < 690 { 0.0 } else { 400.0 * (1 + x / 100) as f64 };
+        let noise = measure(&sensor.shoot(|x, y, _| lit(x, y))).noise;
+        let truth_dn = 4.0 / 11.3;
+        assert!(noise.read_noise_dn.is_none_or(|dn| (dn / truth_dn - 1.0).abs() < 0.15), "{noise:?}");
     }
 }

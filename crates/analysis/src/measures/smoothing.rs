@@ -28,14 +28,31 @@ const LEAST_BLOCKS: usize = 60;
 const ALIKE: f64 = 2.5;
 
 /// What correlates like-coloured neighbours.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Neighbours {
     /// Nothing, in the even blocks.
     Independent,
+    /// Noise reduction, interpolation, or structure everywhere.
+    Correlated,
     /// Noise reduction or interpolation.
     Smoothed,
-    /// One of these, or structure everywhere.
-    Correlated,
+}
+
+impl Neighbours {
+    /// Why noise cannot be measured, if so.
+    pub(super) fn objection(self) -> Option<&'static str> {
+        match self {
+            Self::Independent => None,
+            Self::Correlated => Some(
+                "neighbouring samples of one colour are correlated everywhere: the scene has structure all over, or the \
+                 file was smoothed",
+            ),
+            Self::Smoothed => Some(
+                "neighbouring samples of one colour are correlated even in flat areas: the file was smoothed (noise \
+                 reduction) or interpolated",
+            ),
+        }
+    }
 }
 
 /// Reads it from the correlations of the blocks whose unlike colours are not correlated, of `looked` blocks.
