@@ -199,3 +199,14 @@ fn thin_lines_behind_a_wide_disc_make_no_motion_of_it() {
         assert!(open || m.blur.kind == BlurKind::Defocus, "{defocus_px} {:?} {:?}", m.blur, m.notes);
     }
 }
+
+#[test]
+fn fine_texture_without_plain_edges_shows_a_small_disc() {
+    // Its first dark ring lies beyond what a halved picture holds: the mosaic itself shows it.
+    for (n, (phase, iso)) in [("RGGB", 100.0), ("BGGR", 1600.0), ("GRBG", 6400.0)].into_iter().enumerate() {
+        let optics = Optics { defocus_px: 2.8, ..Optics::gaussian(0.5) };
+        let m = measured(&recipe(SceneKind::Gravel, phase, iso, 300 + n as u64, optics));
+        assert_eq!(m.blur.kind, BlurKind::Defocus, "{phase} ISO {iso}: {:?} {:?}", m.blur, m.notes);
+        near(m.blur.defocus_px, 2.8, 0.10, "radius");
+    }
+}

@@ -9,7 +9,7 @@ use super::edge::Edge;
 use super::fit::{Fitter, Reject};
 use super::lines;
 use super::pyramid::Level;
-use super::samples::{ColourSamples, SampleNoise};
+use super::samples::ColourSamples;
 use super::window::Source;
 
 /// Levels that are measured: the mosaic, and pictures halved one to four times.
@@ -37,8 +37,6 @@ pub(crate) struct Collected {
     pub(crate) tiles: (usize, usize),
     /// The picture halved once and twice.
     pub(crate) halved: Vec<Level>,
-    /// Noise of one sample.
-    pub(crate) noise: SampleNoise,
 }
 
 impl Collected {
@@ -90,14 +88,7 @@ pub(crate) fn tile_of(a: &Area, (cols, rows): (usize, usize), x_px: f32, y_px: f
 pub(crate) fn collect(samples: &ColourSamples<'_>) -> Collected {
     let grid = tiles(samples.area.width, samples.area.height);
     let mut fitter = Fitter::new();
-    let mut all = Collected {
-        edges: Vec::new(),
-        tried: 0,
-        rejected: HashMap::new(),
-        tiles: grid,
-        halved: Vec::new(),
-        noise: samples.noise,
-    };
+    let mut all = Collected { edges: Vec::new(), tried: 0, rejected: HashMap::new(), tiles: grid, halved: Vec::new() };
     let mut per_cell = vec![0_usize; grid.0 * grid.1 * DIRECTIONS];
     let mut levels: Vec<Level> = vec![Level::first(samples)];
     for k in 0..LEVELS {

@@ -51,6 +51,26 @@ pub(crate) struct Edge {
 }
 
 impl Edge {
+    /// An edge in the corner of the frame whose normal lies at `deg` degrees, y up.
+    #[cfg(test)]
+    pub(super) fn facing(deg: f32, sigma_px: f32) -> Self {
+        let (sin, cos) = deg.to_radians().sin_cos();
+        Self {
+            x_px: 0.0,
+            y_px: 0.0,
+            normal: (cos, -sin),
+            sigma_px,
+            error_ln: 0.05,
+            contrast_to_noise: 30.0,
+            step_px: 1.0,
+            extra_px2: 0.0,
+            error_place_px: 0.05,
+            weight: 1.0,
+            line: false,
+            profile: Profile { sum: [0.0; PROFILE_POINTS], count: [0; PROFILE_POINTS] },
+        }
+    }
+
     /// What the summaries take of it.
     pub(crate) fn reading(&self) -> Reading {
         Reading {

@@ -17,7 +17,7 @@ const LEAST_MOTION_PX: f64 = 1.5;
 const LEAST_MOTION_SHARE: f64 = 0.30;
 /// Smallest disc that is called missed focus, px radius.
 pub(super) const LEAST_DEFOCUS_PX: f64 = 1.3;
-/// Share of the directions that a named blur must explain.
+/// Share of the directions that a named blur must explain, or a sharpness that is near the allowance.
 const LEAST_EXPLAINED: f64 = 0.7;
 /// Standard deviation of a square pixel, px: 1 / sqrt 12.
 pub(super) const PIXEL_SIGMA_PX: f64 = 0.288_675;
@@ -34,8 +34,12 @@ const SOME_EVIDENCE: f64 = 6.0;
 const NOT_SHARP: f64 = 1.3;
 /// Spread of clearly sharp edges along a motion, over that of the round part beside it, below which they contradict it.
 const SHARPER: f64 = 0.9;
+/// Least spread of the flank of a thin line behind a disc, share of its radius.
+const FLANK: f64 = 0.25;
 /// Spread of the sharp end over that of the fitted blur below which the blur is that of what lies out of the plane of focus.
 const IN_FOCUS: f64 = 0.6;
+/// Spread of hardly any edges over the allowance from which they are called soft for their width alone.
+const SURELY_SOFT: f64 = 1.15;
 /// Spread of edges that face one way, over the allowance, up to which they are called sharp.
 pub(super) const CLEARLY_SHARP: f64 = 0.85;
 /// Least share of the error that stacks are taken to have which edges of several directions may show: directions differ by
@@ -64,6 +68,10 @@ pub(crate) enum Verdict {
     Mixed,
     /// No plain edge tells, but the texture reaches to the pixels.
     SharpTexture,
+    /// Sharp as a whole: plain edges show a motion, but only those of a subject.
+    SubjectMoved,
+    /// Sharp: edges of two directions across each other are so all over the frame, whatever those of others show.
+    SharpAllOver,
     /// The edges are soft, but the texture beside them holds finer detail: nothing is known of the blur.
     SceneSoft,
     /// Cannot be told, with the reason.
@@ -89,6 +97,15 @@ pub(crate) struct KindReading {
     pub(crate) whole_frame: bool,
 }
 
+/// Spread of the sharp end of a frame's edges, px.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct SharpEnds {
+    /// Of all.
+    pub(crate) all_px: f64,
+    /// Of those that are no flanks of thin lines; `None` where they are too few.
+    pub(crate) plain_px: Option<f64>,
+}
+
 impl KindReading {
     /// One of two motions that explain the edges alike, as `preferred` has it; without it, length and direction stay open.
     pub(crate) fn settled(self, preferred: impl FnOnce(&PointSpread, &PointSpread) -> Option<PointSpread>) -> Self {
@@ -111,41 +128,69 @@ impl KindReading {
         }
     }
 
-    /// A disc beside a motion that hardly any edges show, in two directions: those of one may be flanks of thin lines.
-    pub(crate) fn doubted_among_few(self, stacks: &[Stack], edges: usize) -> Self {
-        if !matches!(self.verdict, Verdict::Mixed) || edges > HARDLY_ANY_EDGES || directions(stacks) > 2 {
-            return self;
-        }
-        let why = "few edges of two directions do not tell a disc beside a motion from thin lines behind a disc";
+    /// What hardly any edges show: a disc beside a motion in two directions, for those of one may be flanks of thin lines;
+    /// and a width near the allowance, for flanks and texture look narrower than they were blurred.
+    pub(crate) fn doubted_among_few(self, stacks: &[Stack], edges: usize, allowance_px: f64) -> Self {
+        let why = match self.verdict {
+            _ if edges > HARDLY_ANY_EDGES => return self,
+            Verdict::Mixed if directions(stacks) <= 2 => {
+                "few edges of two directions do not tell a disc beside a motion from thin lines behind a disc"
+            }
+            Verdict::None if !self.clearly_sharp(allowance_px) => {
+                "the edges are few, and softer than a good lens leaves them"
+            }
+            Verdict::Defocus
+                if self.psf.defocus_px <= 0.0 && self.psf.variance(0.0).sqrt() < SURELY_SOFT * allowance_px =>
+            {
+                "the edges are few, and hardly softer than a lens may leave them"
+            }
+            _ => return self,
+        };
         Self { verdict: Verdict::Undetermined(why), confidence: 0.3, ..self }
+    }
+
+    /// True where edges along the motion (plain ones, and all) are sharper than the disc beside it makes them: flanks of thin
+    /// lines are down to a quarter of its radius wide.
+    fn contradicted_along(&self, (plain_px, all_px): (Option<f64>, Option<f64>), allowance_px: f64) -> bool {
+        let round_px = PointSpread { motion_px: 0.0, ..self.psf }.variance(0.0).sqrt();
+        let sharp = |px: f64| px < CLEARLY_SHARP * allowance_px && px < SHARPER * round_px;
+        let radius_px = self.defocus_px.unwrap_or(self.psf.defocus_px);
+        plain_px.is_some_and(sharp) || all_px.is_some_and(|px| sharp(px) && px < FLANK * radius_px)
+    }
+
+    /// True for a spread that a good lens leaves.
+    fn clearly_sharp(&self, allowance_px: f64) -> bool {
+        self.psf.variance(0.0).sqrt() < CLEARLY_SHARP * allowance_px
+    }
+
+    /// What is left where edges are sharp all over the frame.
+    pub(crate) fn sharp_all_over(self, sharp: SharpEnds) -> Self {
+        let psf = PointSpread { sigma_px: sharp.all_px, ..PointSpread::default() };
+        Self { verdict: Verdict::SharpAllOver, psf, defocus_px: None, confidence: 0.6, ..self }
     }
 
     /// The kind held against the spread of the sharp end of all edges, and of those along a motion: each direction alone may
     /// be led astray.
     pub(crate) fn held_against(
         self,
-        sharp_px: f64,
-        along_px: impl FnOnce(f64) -> Option<f64>,
+        sharp: SharpEnds,
+        along_px: impl FnOnce(f64) -> (Option<f64>, Option<f64>),
         allowance_px: f64,
     ) -> Self {
         match self.verdict {
-            Verdict::Mixed
-                if !self.one_way
-                    && along_px(self.psf.motion_deg).is_some_and(|px| {
-                        let round_px = PointSpread { motion_px: 0.0, ..self.psf }.variance(0.0).sqrt();
-                        px < CLEARLY_SHARP * allowance_px && px < SHARPER * round_px
-                    }) =>
-            {
+            Verdict::Mixed if !self.one_way && self.contradicted_along(along_px(self.psf.motion_deg), allowance_px) => {
                 // Missed focus would have widened them too.
                 let psf = PointSpread { defocus_px: 0.0, ..self.psf };
                 Self { verdict: Verdict::Motion, psf, defocus_px: None, confidence: self.confidence.min(0.6), ..self }
             }
-            Verdict::None if sharp_px > NOT_SHARP * allowance_px => {
+            Verdict::None if sharp.all_px > NOT_SHARP * allowance_px => {
                 let why = "the edges of single directions look sharp, those of the frame as a whole do not";
                 Self { verdict: Verdict::Undetermined(why), confidence: 0.2, ..self }
             }
-            Verdict::Defocus if sharp_px < allowance_px && sharp_px < IN_FOCUS * self.psf.variance(0.0).sqrt() => {
-                let psf = PointSpread { defocus_px: 0.0, sigma_px: sharp_px, ..self.psf };
+            Verdict::Defocus => {
+                let in_focus = allowance_px.min(IN_FOCUS * self.psf.variance(0.0).sqrt());
+                let Some(sigma_px) = sharp.plain_px.filter(|px| *px < in_focus) else { return self };
+                let psf = PointSpread { defocus_px: 0.0, sigma_px, ..self.psf };
                 Self { verdict: Verdict::None, psf, defocus_px: None, confidence: 0.5, ..self }
             }
             _ => self,
@@ -241,7 +286,11 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     if let Some(alone) = one_way.filter(|k| !(moves || round_alike && open(k))) {
         return alone;
     }
-    let claims = matches!(found.verdict, Verdict::Defocus | Verdict::Motion | Verdict::Mixed);
+    let claims = match found.verdict {
+        Verdict::Defocus | Verdict::Motion | Verdict::Mixed => true,
+        Verdict::None => !found.clearly_sharp(allowance),
+        _ => false,
+    };
     if claims && explained(&fitter, stacks, &found.psf) < LEAST_EXPLAINED {
         return reading(
             Verdict::Undetermined("the edges of different directions contradict each other"),
@@ -331,4 +380,54 @@ fn told(reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading, fits: &Fits,
     }
     let excess = (e.narrow / e.allowance).powi(2);
     reading(Verdict::None, gauss.psf, (0.97 - 0.4 * excess.powi(2)).max(0.5))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn reading(verdict: Verdict, sigma_px: f64) -> KindReading {
+        KindReading {
+            verdict,
+            psf: PointSpread { sigma_px, ..PointSpread::default() },
+            defocus_px: None,
+            confidence: 0.7,
+            one_way: false,
+            mirrored: None,
+            from_nulls: false,
+            whole_frame: false,
+        }
+    }
+
+    fn open(reading: &KindReading) -> bool {
+        matches!(reading.verdict, Verdict::Undetermined(_))
+    }
+
+    #[test]
+    fn few_edges_near_the_allowance_tell_neither_a_sharp_frame_nor_missed_focus() {
+        let allowance = allowance_px(None);
+        let few = |verdict, sigma_px| reading(verdict, sigma_px).doubted_among_few(&[], 38, allowance);
+        assert!(open(&few(Verdict::None, 1.02)));
+        assert!(!open(&few(Verdict::None, 0.8)));
+        assert!(open(&few(Verdict::Defocus, 1.2)));
+        assert!(!open(&few(Verdict::Defocus, 1.5)));
+        let many = |verdict, sigma_px| reading(verdict, sigma_px).doubted_among_few(&[], 60, allowance);
+        assert!(!open(&many(Verdict::None, 1.02)) && !open(&many(Verdict::Defocus, 1.2)));
+    }
+
+    #[test]
+    fn only_plain_edges_put_a_subject_in_focus_before_a_soft_background() {
+        let allowance = allowance_px(None);
+        let held = |plain_px| {
+            reading(Verdict::Defocus, 1.6).held_against(
+                SharpEnds { all_px: 0.73, plain_px },
+                |_| (None, None),
+                allowance,
+            )
+        };
+        assert!(matches!(held(Some(0.73)).verdict, Verdict::None));
+        // The sharp edges are flanks of thin lines: the disc stands.
+        assert!(matches!(held(None).verdict, Verdict::Defocus));
+        assert!(matches!(held(Some(1.5)).verdict, Verdict::Defocus));
+    }
 }

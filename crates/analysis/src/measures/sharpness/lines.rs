@@ -27,17 +27,8 @@ pub(super) fn take_out(edges: &mut Vec<Edge>) {
     if !edges.iter().any(|e| e.line) {
         return;
     }
-    // Where many of a direction's edges are flanks, more of them will not have shown that they are.
-    let mut counts = [(0, 0); DIRECTIONS];
-    for edge in edges.iter() {
-        let (all, lines) = &mut counts[direction_bin(edge.normal.0, edge.normal.1)];
-        *all += 1;
-        *lines += usize::from(edge.line);
-    }
-    let of_lines = |e: &Edge| {
-        let (all, lines) = counts[direction_bin(e.normal.0, e.normal.1)];
-        MANY_LINES * lines >= all
-    };
+    let of_lines = directions_of_lines(edges);
+    let of_lines = |e: &Edge| of_lines[direction_bin(e.normal.0, e.normal.1)];
     let plain: Vec<(f64, Reading)> =
         edges.iter().filter(|e| !e.line && !of_lines(e)).map(|e| (normal_deg(e), e.reading())).collect();
     let sharp_px = |readings: &[Reading], least: usize| {
@@ -60,27 +51,29 @@ pub(super) fn take_out(edges: &mut Vec<Edge>) {
     });
 }
 
+/// Directions in which many edges have shown to be flanks: more of them will not have shown that they are.
+fn directions_of_lines(edges: &[Edge]) -> [bool; DIRECTIONS] {
+    let mut counts = [(0, 0); DIRECTIONS];
+    for edge in edges {
+        let (all, lines) = &mut counts[direction_bin(edge.normal.0, edge.normal.1)];
+        *all += 1;
+        *lines += usize::from(edge.line);
+    }
+    counts.map(|(all, lines)| lines > 0 && MANY_LINES * lines >= all)
+}
+
+/// The edges that neither are flanks of lines nor face as many of them do.
+pub(super) fn plain(edges: &[Edge]) -> Vec<&Edge> {
+    let of_lines = directions_of_lines(edges);
+    edges.iter().filter(|e| !e.line && !of_lines[direction_bin(e.normal.0, e.normal.1)]).collect()
+}
+
 #[cfg(test)]
 mod tests {
-    use super::super::edge::{PROFILE_POINTS, Profile};
     use super::*;
 
     fn edge(deg: f32, sigma_px: f32, line: bool) -> Edge {
-        let (sin, cos) = deg.to_radians().sin_cos();
-        Edge {
-            x_px: 0.0,
-            y_px: 0.0,
-            normal: (cos, -sin),
-            sigma_px,
-            error_ln: 0.05,
-            contrast_to_noise: 30.0,
-            step_px: 1.0,
-            extra_px2: 0.0,
-            error_place_px: 0.05,
-            weight: 1.0,
-            line,
-            profile: Profile { sum: [0.0; PROFILE_POINTS], count: [0; PROFILE_POINTS] },
-        }
+        Edge { line, ..Edge::facing(deg, sigma_px) }
     }
 
     /// What is left of some flanks at 90 degrees among twelve plain edges at that angle.
@@ -110,6 +103,17 @@ mod tests {
         let mut alone = vec![edge(90.0, 2.0, true); 5];
         take_out(&mut alone);
         assert_eq!(alone.len(), 5);
+    }
+
+    #[test]
+    fn edges_that_face_as_flanks_do_are_not_plain() {
+        let mut edges = vec![edge(90.0, 0.8, true); 2];
+        edges.extend(vec![edge(90.0, 0.8, false); 4]);
+        edges.extend(vec![edge(0.0, 3.0, false); 5]);
+        assert_eq!(plain(&edges).len(), 5);
+        // One flank among many is chance.
+        edges.extend(vec![edge(90.0, 0.8, false); 6]);
+        assert_eq!(plain(&edges).len(), 15);
     }
 
     #[test]

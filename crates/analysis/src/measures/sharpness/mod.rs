@@ -7,6 +7,7 @@
 
 #![allow(clippy::needless_range_loop, reason = "matrices and rows of pixels read better by index")]
 
+mod all_over;
 mod candidates;
 mod collect;
 mod detail;
@@ -26,6 +27,7 @@ mod power;
 pub mod psf;
 mod pyramid;
 mod samples;
+mod scales;
 mod shape;
 mod spectrum;
 mod spectrum_fit;
@@ -44,10 +46,12 @@ use collect::{Collected, collect};
 pub use detail::{MeasuredEdge, SharpnessDetail, sharpness_detail};
 use edge::Edge;
 use kind::Verdict;
+use power::Picture;
 use psf::PointSpread;
-use samples::{ColourSamples, colour_groups};
+use samples::{ColourSamples, SampleNoise, colour_groups};
 use stack::{normal_deg, stacks};
 use summary::{Reading, sharp_mean_ln};
+use window::Source;
 
 /// Fewest good edges from which a frame is measured.
 pub const LEAST_EDGES: usize = 12;
@@ -94,7 +98,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let mut reading = SharpnessReading::default();
     let diffraction = expected_diffraction_px(frame.shot.f_number, frame.shot.pixel_pitch_um);
     reading.blur.expected_diffraction_px = diffraction;
-    let Some((collected, colour)) = best_colour(frame, channels) else {
+    let Some(Found { densest, collected, noise, colour }) = best_colour(frame, channels) else {
         reading.notes.push("sharpness not measured: the frame holds no samples".into());
         return (reading, Vec::new(), None);
     };
@@ -107,13 +111,17 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let readings: Vec<Reading> = edges.iter().map(|e| e.reading()).collect();
     let sharp = sharp_mean_ln(&readings).filter(|_| edges.len() >= LEAST_EDGES);
     let along = |deg: f64| along_motion(&edges, deg, FEW_ALONG).map(|(ln, _)| ln.exp());
-    let many_along = |deg: f64| along_motion(&edges, deg, LEAST_ALONG).map(|(ln, _)| ln.exp());
     let allowance = kind::MIXED_MARGIN * kind::allowance_px(diffraction);
     let across = |deg: f64| across_motion(&edges, deg);
     // What few edges say may be the doing of one odd thing in the scene.
     let edge_share = edges.len() as f64 / (edges.len() as f64 + FEW_EDGES);
+    let stacks = stacks(&edges);
     let widths = nulls::Widths { share: edge_share, along_px: &along, across_px: &across };
-    let weigh = |told| nulls::weigh(told, &widths, allowance, &collected.halved, collected.noise);
+    // Only the densest colour shows the spectrum up to the frequencies of the mosaic itself.
+    let mosaic = Picture { source: Source::Mosaic(&densest), noise: densest.noise };
+    let halved = collected.halved.iter().map(|level| Picture { source: Source::Level(level), noise });
+    let pictures: Vec<Picture<'_, '_>> = std::iter::once(mosaic).chain(halved).collect();
+    let weigh = |told| nulls::weigh(told, &widths, allowance, &pictures);
     let Some((ln_sigma, error_ln)) = sharp else {
         reading.notes.push(too_few(&collected));
         if let Some(kind) = weigh(None) {
@@ -126,12 +134,23 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
         reading.notes.push(format!("sharpness measured on the {} samples: they hold the clearer edges", colour.name));
     }
 
-    let stacks = stacks(&edges);
-    let told = kind::read(&stacks, diffraction).doubted_among_few(&stacks, edges.len());
+    let told =
+        kind::read(&stacks, diffraction).doubted_among_few(&stacks, edges.len(), kind::allowance_px(diffraction));
     let share = if matches!(told.verdict, Verdict::Undetermined(_)) { 1.0 } else { edge_share };
-    let kind =
-        weigh(Some(told)).unwrap_or(told).held_against(ln_sigma.exp(), many_along, kind::allowance_px(diffraction));
-    let kind = kind.settled(|one, other| nulls::preferred(one, other, &collected.halved, collected.noise));
+    // Flanks of thin lines are sharp behind any blur: they do not speak against one.
+    let plain = lines::plain(&collected.edges);
+    let plain_sharp = |of: &[&Edge], least: usize| {
+        let readings: Vec<Reading> = of.iter().map(|e| e.reading()).collect();
+        sharp_mean_ln(&readings).filter(|_| of.len() >= least).map(|(ln, _)| ln.exp())
+    };
+    let many_along = |of: &[&Edge], deg: f64| along_motion(of, deg, LEAST_ALONG).map(|(ln, _)| ln.exp());
+    let many_along = |deg: f64| (many_along(&plain, deg), many_along(&edges, deg));
+    let sharp_ends = kind::SharpEnds { all_px: ln_sigma.exp(), plain_px: plain_sharp(&plain, LEAST_EDGES) };
+    let kind = weigh(Some(told)).unwrap_or(told).held_against(sharp_ends, many_along, kind::allowance_px(diffraction));
+    let kind = kind.settled(|one, other| nulls::preferred(one, other, &pictures));
+    let open = matches!(kind.verdict, Verdict::Undetermined(_));
+    let all_over = || all_over::sharp(&plain, &picture_area(frame), collected.tiles, kind::allowance_px(diffraction));
+    let kind = if open && all_over() { kind.sharp_all_over(sharp_ends) } else { kind };
     fill_blur(&mut reading, &kind, share);
     if matches!(kind.verdict, Verdict::SceneSoft) {
         return (reading, collected.edges, None);
@@ -208,20 +227,40 @@ struct ColourUsed {
     secondary: bool,
 }
 
+/// The edges of a frame and the samples they come from.
+struct Found<'a> {
+    /// Of the colour with most samples.
+    densest: ColourSamples<'a>,
+    collected: Collected,
+    /// Of one sample of the colour that was measured.
+    noise: SampleNoise,
+    colour: ColourUsed,
+}
+
 /// Measures on the colour with most samples; on another where that one has too few good edges.
-fn best_colour(frame: &Frame, channels: &[Channel]) -> Option<(Collected, ColourUsed)> {
-    let mut best: Option<(Collected, ColourUsed)> = None;
-    for (k, planes) in colour_groups(frame).iter().enumerate() {
-        let samples = ColourSamples::new(frame, channels, planes);
+fn best_colour<'a>(frame: &'a Frame, channels: &[Channel]) -> Option<Found<'a>> {
+    let mut found: Option<Found<'a>> = None;
+    for planes in colour_groups(frame) {
+        let samples = ColourSamples::new(frame, channels, &planes);
         let collected = collect(&samples);
-        if best.as_ref().is_none_or(|(b, _)| collected.edges.len() > 2 * b.edges.len() + 4) {
-            best = Some((collected, ColourUsed { name: samples.name.clone(), secondary: k > 0 }));
+        let colour = |secondary| ColourUsed { name: samples.name.clone(), secondary };
+        let noise = samples.noise;
+        match &mut found {
+            None => {
+                let colour = colour(false);
+                found = Some(Found { densest: samples, collected, noise, colour });
+            }
+            Some(best) if collected.edges.len() > 2 * best.collected.edges.len() + 4 => {
+                best.colour = colour(true);
+                (best.collected, best.noise) = (collected, noise);
+            }
+            Some(_) => {}
         }
-        if best.as_ref().is_some_and(|(b, _)| b.edges.len() >= LEAST_EDGES) {
+        if found.as_ref().is_some_and(|best| best.collected.edges.len() >= LEAST_EDGES) {
             break;
         }
     }
-    best
+    found
 }
 
 /// 10-90 % rise of a perfect lens, px: 1.33287 w N / pitch, w = 0.55 um.
@@ -287,6 +326,18 @@ fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading, share: f6
             blur.kind = BlurKind::None;
             let note =
                 "no plain edge to measure: the fine texture shows neither missed focus nor a movement of 4 px or more";
+            reading.notes.push(note.into());
+        }
+        Verdict::SubjectMoved => {
+            blur.kind = BlurKind::None;
+            notes.push(format!(
+                "plain edges show motion of about {:.1} px at {:.0} degrees, the texture of the frame as a whole none: a moving subject, not the camera",
+                psf.motion_px, psf.motion_deg
+            ));
+        }
+        Verdict::SharpAllOver => {
+            blur.kind = BlurKind::None;
+            let note = "edges of two directions are sharp all over the frame, those of others are soft: a part of the scene moved or is out of focus, not the frame";
             reading.notes.push(note.into());
         }
         Verdict::SceneSoft => {

@@ -2,24 +2,17 @@
 
 use super::kind::{KindReading, Verdict};
 use super::lowered;
+use super::power::Picture;
 use super::psf::PointSpread;
-use super::pyramid::Level;
-use super::samples::SampleNoise;
-use super::spectrum::{self, Spectrum};
+use super::scales::{Seen, Texture, seen, upright};
+use super::spectrum;
 
-/// Gain from which stripes or rings are taken for real. Sharp frames of streets, leaves, print, random texture and of
-/// the photographs that come with scikit-image stay below 0.13, blurred ones lie above 0.2 (own simulations).
-const LEAST_GAIN: f64 = 0.17;
-/// Longest motion that is read, halved pixels: what repeats in a scene (rows of bricks) looks like a longer one.
-const LONGEST_MOTION: f64 = 12.0;
 /// Where edges leave the kind open or have the shape of a disc, those across a motion must be as wide as this share of what
 /// it makes them, unless its stripes are many.
 const CONTRADICTED: f64 = 0.5;
-/// The other shape must explain less than this share of it.
-const RIVAL_SHARE: f64 = 0.7;
-/// Shortest motion and smallest disc whose first null lies in the band that is read, halved pixels.
-const LEAST_MOTION: f64 = 1.75;
-const LEAST_DISC: f64 = 1.4;
+const SOME_BLUR: &str = "the texture shows that the frame is blurred, but not whether by motion or missed focus";
+/// Spread of edges over the allowance (with its margin) from which they do not show a sharp frame for certain.
+const NEAR_ALLOWANCE: f64 = 0.75;
 /// Edges are called soft by the scene itself where the spectrum is at most this wide against them, and itself no wider
 /// than a good lens leaves it, px.
 const SCENE_SOFT: f64 = 0.8;
@@ -28,8 +21,10 @@ const SCENE_SOFT_PX: f64 = 1.2;
 const SCENE_SOFT_REACH: f64 = 0.08;
 /// Gaussian part up to which texture without plain edges shows a sharp frame, px. Photographs of textures: sharp ones
 /// read 0.25 to 0.8, those with a disc of 1.6 px or more above 1.0 (own simulations).
-const SHARP_TEXTURE_PX: f64 = 0.8;
+const SHARP_TEXTURE_PX: f64 = 0.9;
 const SHARP_TEXTURE_REACH: f64 = 0.11;
+/// The same where plain edges beside it show a motion that it has not.
+const SHARP_BESIDE_PX: f64 = 1.0;
 /// Gaussian part beside a motion from which focus was missed as well, px and share of the length, where no edge tells.
 const WIDE_SIGMA_PX: f64 = 1.7;
 const WIDE_SHARE: f64 = 0.13;
@@ -46,7 +41,6 @@ const LEAST_GAIN_ALONE: f64 = 0.5;
 /// ... and, where no edge speaks, of stripes within so many degrees of the frame's own rows or columns: rows of windows
 /// and of waves leave such stripes too (lit windows in noise reach 0.28, own simulations).
 const LEAST_GAIN_UPRIGHT: f64 = 0.45;
-const UPRIGHT_DEG: f64 = 3.0;
 /// Gain times length, in halved pixels, from which the stripes are believed against the edges: a longer motion has more
 /// of them in the band, and is the harder for edges (own simulations: right in all of 9 frames, the edges in none).
 const MANY_STRIPES: f64 = 1.6;
@@ -55,62 +49,13 @@ const STRIPES_OVER_SHARP: f64 = 3.2;
 const PLAINLY_SHARP: f64 = 0.8;
 /// A disc's standard deviation and that of the edges agree within this, ln.
 const SAME_WIDTH_LN: f64 = 0.3;
+/// The same for flanks of thin lines, whose spread is down to a quarter of the radius.
+const FLANKS_LN: f64 = 0.74;
 /// Two motions agree within this: degrees, and ln of their lengths.
 const SAME_DEG: f64 = 12.0;
 const SAME_LENGTH_LN: f64 = 0.25;
 /// ... and so nearly that the edges, which are the finer measure of a motion they see, are taken for its length.
 const NEARLY_LN: f64 = 0.12;
-
-/// What the nulls show.
-enum Seen {
-    Motion {
-        psf: PointSpread,
-        gain: f64,
-        /// Gain times length in halved pixels.
-        stripes: f64,
-    },
-    Disc(PointSpread),
-    /// No nulls in a spectrum that is clear enough to show them.
-    None(Texture),
-}
-
-/// A scene's texture behind a plain Gaussian.
-#[derive(Clone, Copy)]
-struct Texture {
-    /// Standard deviation of the Gaussian, px.
-    sigma_px: f64,
-    /// Highest frequency at which the texture stands clear of the noise, cycles per pixel.
-    reach_cy_px: f64,
-}
-
-fn seen(halved: &[Level], noise: SampleNoise) -> Option<Seen> {
-    let mut plain = None;
-    for level in halved {
-        let Some(spectrum) = spectrum::read(level, noise) else { continue };
-        if let Some(found) = nulls(&spectrum, f64::from(level.step_px)) {
-            return Some(found);
-        }
-        plain = plain
-            .or(Some(Seen::None(Texture { sigma_px: spectrum.plain.psf.sigma_px, reach_cy_px: spectrum.reach_cy_px })));
-    }
-    plain
-}
-
-fn nulls(spectrum: &Spectrum, step_px: f64) -> Option<Seen> {
-    let Spectrum { plain, disc, motion, both, .. } = spectrum;
-    let for_motion = spectrum.gain(plain, motion);
-    let for_disc = spectrum.gain(plain, disc);
-    let long = (LEAST_MOTION..LONGEST_MOTION).contains(&(motion.psf.motion_px / step_px));
-    let wide = disc.psf.defocus_px >= LEAST_DISC * step_px;
-    let rings = spectrum.gain(motion, both) > LEAST_GAIN && both.psf.defocus_px >= LEAST_DISC * step_px;
-    // Either alone explains much, both together clearly more.
-    let stripes_and_rings = rings && spectrum.gain(disc, both) > LEAST_GAIN;
-    if long && for_motion > LEAST_GAIN && (stripes_and_rings || for_disc < RIVAL_SHARE * for_motion) {
-        let psf = if rings { both.psf } else { motion.psf };
-        return Some(Seen::Motion { psf, gain: for_motion, stripes: for_motion * psf.motion_px / step_px });
-    }
-    (wide && for_disc > LEAST_GAIN && for_motion < RIVAL_SHARE * for_disc).then_some(Seen::Disc(disc.psf))
-}
 
 /// What the edges say by themselves: standard deviations by their direction against a motion's, in degrees (`None` where too few
 /// have it).
@@ -124,6 +69,23 @@ pub(crate) struct Widths<'a> {
 }
 
 impl Widths<'_> {
+    /// True where the edges are as wide as the disc makes them. Where they leave the kind open they may be the flanks of thin
+    /// lines, which are narrower.
+    fn allow(disc: &PointSpread, told: &KindReading) -> bool {
+        let ratio_ln = 0.5 * (disc.variance(0.0) / told.psf.variance(0.0)).ln();
+        let open = matches!(told.verdict, Verdict::Undetermined(_));
+        ratio_ln.abs() < SAME_WIDTH_LN || open && (0.0..FLANKS_LN).contains(&ratio_ln)
+    }
+
+    /// True for a frame that is called sharp near the allowance for a lens, or out of focus without the shape of a disc.
+    fn do_not_tell(&self, told: &KindReading, allowance_px: f64) -> bool {
+        match told.verdict {
+            Verdict::None => !told.one_way && told.psf.variance(0.0).sqrt() > NEAR_ALLOWANCE * allowance_px,
+            Verdict::Defocus => told.psf.defocus_px <= 0.0 && lowered(told.confidence, self.share) < PLAINLY_SHARP,
+            _ => false,
+        }
+    }
+
     /// True where edges across the motion are far narrower than it would make them.
     fn contradict(&self, psf: &PointSpread) -> bool {
         (self.across_px)(psf.motion_deg).is_some_and(|px| px < CONTRADICTED * psf.motion_px / 12.0_f64.sqrt())
@@ -136,16 +98,50 @@ pub(crate) fn weigh(
     told: Option<KindReading>,
     widths: &Widths<'_>,
     allowance_px: f64,
-    halved: &[Level],
-    noise: SampleNoise,
+    pictures: &[Picture<'_, '_>],
 ) -> Option<KindReading> {
     if told.is_some_and(|k| {
         matches!(k.verdict, Verdict::None) && !k.one_way && lowered(k.confidence, widths.share) > PLAINLY_SHARP
     }) {
         return told;
     }
-    let Some(seen) = seen(halved, noise) else { return told };
+    let Some(seen) = seen(pictures) else { return told };
+    let refuted = |k: &KindReading| pictures.iter().any(|picture| spectrum::refutes(picture, &k.psf));
+    with_seen(told, widths, allowance_px, seen, &refuted)
+}
+
+/// The same with what the spectra show, and whether they refute a motion.
+fn with_seen(
+    told: Option<KindReading>,
+    widths: &Widths<'_>,
+    allowance_px: f64,
+    seen: Seen,
+    refuted: &dyn Fn(&KindReading) -> bool,
+) -> Option<KindReading> {
+    if let Some(k) = told
+        && let Seen::None(texture) = seen
+        && matches!(k.verdict, Verdict::Motion | Verdict::Mixed)
+        && !k.one_way
+        && refuted(&k)
+    {
+        return Some(beside_the_texture(&k, &texture));
+    }
     let along_px = widths.along_px;
+    // Edges of one direction with the shape of a motion show no disc: what the spectrum has beside it is the scene's.
+    if let Seen::Motion { psf, stripes, .. } = &seen
+        && told.is_some_and(|k| k.one_way && matches!(k.verdict, Verdict::Motion))
+        && moved(*psf, *stripes, along_px(psf.motion_deg), allowance_px)
+            .is_some_and(|k| matches!(k.verdict, Verdict::Mixed))
+    {
+        return told;
+    }
+    // Edges with the shape of a disc that all lie along the motion: it is none that made them wide.
+    if let Seen::Motion { psf, .. } = &seen
+        && told.is_some_and(|k| shaped_as_disc(&k))
+        && (widths.across_px)(psf.motion_deg).is_none()
+    {
+        return told;
+    }
     if let Seen::Motion { psf, stripes, .. } = &seen
         && told.is_some_and(|k| matches!(k.verdict, Verdict::Undetermined(_)) || shaped_as_disc(&k))
         && *stripes < STRIPES_OVER_SHARP
@@ -163,36 +159,63 @@ pub(crate) fn weigh(
         {
             told
         }
-        (Seen::Motion { psf, stripes, .. }, Some(k))
+        (Seen::Motion { psf, gain, stripes }, Some(k))
             if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) && !k.one_way =>
         {
             let turn = (psf.motion_deg - k.psf.motion_deg + 90.0).rem_euclid(180.0) - 90.0;
             let off_ln = (psf.motion_px / k.psf.motion_px).ln().abs();
             let agree = turn.abs() < SAME_DEG && off_ln < SAME_LENGTH_LN;
-            if stripes > MANY_STRIPES && !(agree && off_ln < NEARLY_LN) {
-                return Some(moved(psf, along_px(psf.motion_deg), allowance_px));
+            // Stripes along the rows may be the scene's own.
+            let sure = lowered(k.confidence, widths.share) > PLAINLY_SHARP;
+            let nearly = match (sure, stripes > STRIPES_OVER_SHARP) {
+                (true, _) => off_ln < 2.0 * NEARLY_LN,
+                (false, false) => off_ln < NEARLY_LN,
+                (false, true) => false,
+            };
+            let nearly = agree && nearly;
+            if stripes > MANY_STRIPES && !nearly && !(sure && upright(&psf) && gain < 2.0 * LEAST_GAIN_UPRIGHT) {
+                let of_stripes = moved(psf, stripes, along_px(psf.motion_deg), allowance_px).map(|found| match found {
+                    // The edges are the finer measure of a disc that both show.
+                    KindReading { verdict: Verdict::Mixed, .. } if agree && k.defocus_px.is_some() => {
+                        KindReading { defocus_px: k.defocus_px, ..found }
+                    }
+                    found => found,
+                });
+                return of_stripes.or(told);
             }
             let confidence = if agree { k.confidence.max(BOTH) } else { k.confidence.min(UNSURE) };
             Some(KindReading { confidence, whole_frame: agree, ..k })
         }
+        // Blurred, but by what is open: edges near the allowance, or wide without a shape, do not tell either.
+        (Seen::OneOrBoth, Some(k)) if widths.do_not_tell(&k, allowance_px) => Some(KindReading {
+            verdict: Verdict::Undetermined(SOME_BLUR),
+            defocus_px: None,
+            confidence: UNSURE.min(k.confidence),
+            ..k
+        }),
+        (Seen::OneOrBoth, _) => told,
         (Seen::Motion { psf, gain, .. }, _) if upright(&psf) && gain < LEAST_GAIN_UPRIGHT => told,
-        (Seen::Motion { psf, .. }, _) => Some(moved(psf, along_px(psf.motion_deg), allowance_px)),
-        (Seen::Disc(_), Some(k)) if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) => {
+        (Seen::Motion { psf, stripes, .. }, _) => moved(psf, stripes, along_px(psf.motion_deg), allowance_px).or(told),
+        // What few edges call a motion may be the disc that two pictures show.
+        (Seen::Disc { psf, twice: true }, Some(k))
+            if matches!(k.verdict, Verdict::Motion)
+                && lowered(k.confidence, widths.share) < PLAINLY_SHARP
+                && Widths::allow(&psf, &k) =>
+        {
+            Some(found(Verdict::Defocus, psf, UNSURE))
+        }
+        (Seen::Disc { .. }, Some(k)) if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) => {
             Some(KindReading { confidence: k.confidence.min(UNSURE), ..k })
         }
-        (Seen::Disc(psf), Some(k)) if matches!(k.verdict, Verdict::Defocus) => {
+        (Seen::Disc { psf, .. }, Some(k)) if matches!(k.verdict, Verdict::Defocus) => {
             let shaped = k.psf.defocus_px > 0.0;
             let radius = if shaped { k.psf.defocus_px } else { psf.defocus_px };
             Some(KindReading { defocus_px: Some(radius), confidence: k.confidence.max(BOTH), ..k })
         }
-        (Seen::Disc(_), Some(k)) if matches!(k.verdict, Verdict::None) && !k.one_way => told,
+        (Seen::Disc { .. }, Some(k)) if matches!(k.verdict, Verdict::None) && !k.one_way => told,
         // A disc widens every edge: rows of pickets or waves leave rings too.
-        (Seen::Disc(psf), Some(k))
-            if (psf.defocus_px / 2.0 / k.psf.variance(0.0).sqrt()).ln().abs() > SAME_WIDTH_LN =>
-        {
-            told
-        }
-        (Seen::Disc(psf), _) => {
+        (Seen::Disc { psf, .. }, Some(k)) if !Widths::allow(&psf, &k) => told,
+        (Seen::Disc { psf, .. }, _) => {
             let psf = PointSpread { sigma_px: psf.sigma_px.min(0.8), ..psf };
             Some(found(Verdict::Defocus, psf, ALONE))
         }
@@ -217,13 +240,8 @@ pub(crate) fn weigh(
 const PREFERS: f64 = 0.02;
 
 /// Of two motions that the edges cannot tell apart, the one that the spectrum has; `None` where it has neither.
-pub(crate) fn preferred(
-    one: &PointSpread,
-    other: &PointSpread,
-    halved: &[Level],
-    noise: SampleNoise,
-) -> Option<PointSpread> {
-    let gains = halved.iter().filter_map(|level| spectrum::preference(level, noise, one, other));
+pub(crate) fn preferred(one: &PointSpread, other: &PointSpread, pictures: &[Picture<'_, '_>]) -> Option<PointSpread> {
+    let gains = pictures.iter().filter_map(|picture| spectrum::preference(picture, one, other));
     let clearest = gains.max_by(|a, b| a.abs().total_cmp(&b.abs())).filter(|gain| gain.abs() > PREFERS)?;
     Some(if clearest > 0.0 { *one } else { *other })
 }
@@ -233,21 +251,21 @@ fn shaped_as_disc(k: &KindReading) -> bool {
     matches!(k.verdict, Verdict::Defocus) && k.psf.defocus_px > 0.0 && !k.one_way
 }
 
-/// True for stripes along the rows or columns of the frame.
-fn upright(psf: &PointSpread) -> bool {
-    let off = psf.motion_deg.rem_euclid(90.0);
-    off.min(90.0 - off) < UPRIGHT_DEG
-}
-
-/// A motion that the spectrum alone shows; `along_px` is the standard deviation of the edges that lie along it.
-fn moved(psf: PointSpread, along_px: Option<f64>, allowance_px: f64) -> KindReading {
+/// A motion that the spectrum alone shows; `along_px` is the standard deviation of the edges that lie along it. `None` where
+/// these are wide, and nothing in the spectrum says why: a motion leaves the edges along it sharp. Many stripes are believed
+/// all the same.
+fn moved(psf: PointSpread, stripes: f64, along_px: Option<f64>, allowance_px: f64) -> Option<KindReading> {
     let radius = match along_px {
-        // A motion leaves the edges along it sharp: wide ones are out of focus, unless the scene is soft there.
-        Some(sigma) if sigma > allowance_px && psf.sigma_px.hypot(psf.defocus_px / 2.0) > SOME_SIGMA_PX => {
-            Some(2.0 * (sigma * sigma - 0.25).sqrt())
+        _ if psf.defocus_px > 0.0 => Some(psf.defocus_px),
+        Some(sigma) if sigma > allowance_px => {
+            // Out of focus, unless the scene is soft there.
+            let out_of_focus = psf.sigma_px > SOME_SIGMA_PX;
+            if !out_of_focus && stripes < STRIPES_OVER_SHARP {
+                return None;
+            }
+            out_of_focus.then(|| 2.0 * (sigma * sigma - 0.25).sqrt())
         }
         Some(_) => None,
-        None if psf.defocus_px > 0.0 => Some(psf.defocus_px),
         None => {
             let wide = psf.sigma_px > WIDE_SIGMA_PX.max(WIDE_SHARE * psf.motion_px);
             wide.then_some(2.0 * psf.sigma_px)
@@ -258,7 +276,17 @@ fn moved(psf: PointSpread, along_px: Option<f64>, allowance_px: f64) -> KindRead
         Some(_) => KindReading { defocus_px: radius, ..found(Verdict::Mixed, psf, UNSURE) },
     };
     // The spectrum is that of the tiles of the whole frame.
-    KindReading { whole_frame: true, ..found }
+    Some(KindReading { whole_frame: true, ..found })
+}
+
+/// A motion that plain edges show, where the texture of the whole frame has none of it: a subject moved, if the texture is sharp.
+fn beside_the_texture(told: &KindReading, texture: &Texture) -> KindReading {
+    let verdict = if texture.sigma_px < SHARP_BESIDE_PX && texture.reach_cy_px > SHARP_TEXTURE_REACH {
+        Verdict::SubjectMoved
+    } else {
+        Verdict::Undetermined("the plain edges show a motion, the texture of the frame as a whole does not")
+    };
+    KindReading { verdict, defocus_px: None, confidence: UNSURE, ..*told }
 }
 
 fn found(verdict: Verdict, psf: PointSpread, confidence: f64) -> KindReading {
@@ -272,5 +300,112 @@ fn found(verdict: Verdict, psf: PointSpread, confidence: f64) -> KindReading {
         mirrored: None,
         from_nulls: true,
         whole_frame: false,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn told(verdict: Verdict, sigma_px: f64, confidence: f64) -> KindReading {
+        let psf = PointSpread { sigma_px, ..PointSpread::default() };
+        KindReading { from_nulls: false, ..found(verdict, psf, confidence) }
+    }
+
+    #[test]
+    fn a_disc_is_believed_where_the_edges_are_as_wide_as_it_makes_them() {
+        let disc = PointSpread { sigma_px: 0.4, defocus_px: 6.0, ..PointSpread::default() };
+        // Plain edges: about half the radius. Flanks of thin lines: a quarter of it, where the edges leave the kind open.
+        let open = |sigma_px| told(Verdict::Undetermined(""), sigma_px, 0.3);
+        assert!(Widths::allow(&disc, &open(3.0)) && Widths::allow(&disc, &open(1.8)));
+        assert!(!Widths::allow(&disc, &open(0.8)) && !Widths::allow(&disc, &open(5.0)));
+        assert!(!Widths::allow(&disc, &told(Verdict::None, 1.8, 0.5)));
+        // Edges as sharp as a lens leaves them are no disc of 2 px, whatever the texture between them.
+        let small = PointSpread { defocus_px: 2.0, ..disc };
+        assert!(!Widths::allow(&small, &told(Verdict::None, 0.7, 0.5)));
+    }
+
+    #[test]
+    fn a_blur_of_unknown_kind_opens_what_edges_near_the_allowance_say() {
+        let widths = Widths { share: 1.0, along_px: &|_| None, across_px: &|_| None };
+        let allowance = 1.23;
+        assert!(widths.do_not_tell(&told(Verdict::None, 1.0, 0.7), allowance));
+        assert!(!widths.do_not_tell(&told(Verdict::None, 0.6, 0.9), allowance));
+        assert!(widths.do_not_tell(&told(Verdict::Defocus, 1.4, 0.66), allowance));
+        assert!(!widths.do_not_tell(&told(Verdict::Defocus, 3.0, 0.9), allowance));
+    }
+
+    #[test]
+    fn wide_edges_along_a_motion_are_not_its_doing() {
+        let psf = PointSpread { sigma_px: 0.3, motion_px: 11.0, motion_deg: 4.0, ..PointSpread::default() };
+        let kind = |psf, stripes, along_px| moved(psf, stripes, Some(along_px), 1.23).map(|k| k.verdict);
+        assert!(kind(psf, 1.0, 1.9).is_none());
+        assert!(matches!(kind(psf, 1.0, 0.8), Some(Verdict::Motion)));
+        let wide = PointSpread { sigma_px: 1.8, ..psf };
+        assert!(matches!(kind(wide, 1.0, 1.9), Some(Verdict::Mixed)));
+        // Many stripes are there all the same: a long motion widens edges that lie nearly along it.
+        assert!(matches!(kind(psf, 9.0, 1.9), Some(Verdict::Motion)));
+    }
+
+    #[test]
+    fn the_disc_of_a_motion_and_a_disc_is_that_of_the_spectrum() {
+        let psf = PointSpread { sigma_px: 0.3, motion_px: 11.0, defocus_px: 4.9, ..PointSpread::default() };
+        for along_px in [None, Some(2.9)] {
+            assert_eq!(moved(psf, 5.0, along_px, 1.23).and_then(|k| k.defocus_px), Some(4.9));
+        }
+    }
+
+    #[test]
+    fn a_disc_that_two_pictures_show_overrules_a_motion_that_few_edges_show() {
+        let disc = PointSpread { sigma_px: 0.5, defocus_px: 4.0, ..PointSpread::default() };
+        let motion = PointSpread { sigma_px: 0.6, motion_px: 6.9, motion_deg: 20.0, ..PointSpread::default() };
+        let kind = |share, twice| {
+            let widths = Widths { share, along_px: &|_| None, across_px: &|_| None };
+            let told = KindReading { from_nulls: false, ..found(Verdict::Motion, motion, 0.9) };
+            with_seen(Some(told), &widths, 1.23, Seen::Disc { psf: disc, twice }, &|_| false).map(|k| k.verdict)
+        };
+        assert!(matches!(kind(0.3, true), Some(Verdict::Defocus)));
+        assert!(matches!(kind(0.3, false), Some(Verdict::Motion)));
+        assert!(matches!(kind(0.9, true), Some(Verdict::Motion)));
+    }
+
+    #[test]
+    fn stripes_give_the_length_that_the_edges_do_not_show() {
+        let psf =
+            |motion_px, motion_deg| PointSpread { sigma_px: 0.6, motion_px, motion_deg, ..PointSpread::default() };
+        let length = |told_px, confidence, seen_px, deg, gain, stripes| {
+            let widths = Widths { share: 1.0, along_px: &|_| None, across_px: &|_| None };
+            let told = KindReading { from_nulls: false, ..found(Verdict::Motion, psf(told_px, deg), confidence) };
+            let seen = Seen::Motion { psf: psf(seen_px, deg), gain, stripes };
+            with_seen(Some(told), &widths, 1.23, seen, &|_| false).map(|k| k.psf.motion_px)
+        };
+        // Unsure edges, many stripes; fewer; sure edges.
+        assert_eq!(length(9.2, 0.7, 10.2, 119.0, 1.7, 8.9), Some(10.2));
+        assert_eq!(length(9.2, 0.7, 10.2, 119.0, 0.4, 2.0), Some(9.2));
+        assert_eq!(length(9.2, 0.9, 10.2, 119.0, 1.7, 8.9), Some(9.2));
+        // Along the rows only clear stripes are believed against sure edges.
+        assert_eq!(length(5.0, 0.9, 12.0, 179.0, 1.7, 9.9), Some(12.0));
+        assert_eq!(length(5.0, 0.9, 12.0, 179.0, 0.6, 3.6), Some(5.0));
+    }
+
+    #[test]
+    fn the_edges_give_the_disc_beside_a_motion_whose_length_the_stripes_give() {
+        let psf = PointSpread { sigma_px: 1.7, motion_px: 15.0, motion_deg: 57.0, ..PointSpread::default() };
+        let edges = PointSpread { motion_px: 15.8, defocus_px: 4.3, sigma_px: 0.6, ..psf };
+        let widths = Widths { share: 1.0, along_px: &|_| Some(2.6), across_px: &|_| None };
+        let told = KindReading { from_nulls: false, ..found(Verdict::Mixed, edges, 0.6) };
+        let seen = Seen::Motion { psf, gain: 1.5, stripes: 11.0 };
+        let kind = with_seen(Some(told), &widths, 1.23, seen, &|_| false).expect("a kind");
+        assert_eq!((kind.psf.motion_px, kind.defocus_px), (15.0, Some(4.3)));
+    }
+
+    #[test]
+    fn a_motion_that_sharp_texture_has_not_is_that_of_a_subject() {
+        let psf = PointSpread { sigma_px: 0.6, motion_px: 5.0, motion_deg: 20.0, ..PointSpread::default() };
+        let edges = found(Verdict::Motion, psf, 0.9);
+        let beside = |sigma_px, reach_cy_px| beside_the_texture(&edges, &Texture { sigma_px, reach_cy_px }).verdict;
+        assert!(matches!(beside(0.6, 0.2), Verdict::SubjectMoved));
+        assert!(matches!(beside(1.4, 0.2), Verdict::Undetermined(_)));
+        assert!(matches!(beside(0.6, 0.03), Verdict::Undetermined(_)));
     }
 }

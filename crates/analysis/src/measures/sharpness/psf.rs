@@ -154,6 +154,12 @@ impl PointSpread {
         f64::midpoint(low, high)
     }
 
+    /// Lowest frequency at which the motion or the disc leaves nothing, cycles per pixel: 1 / L and 0.60983 / r.
+    #[must_use]
+    pub fn first_null_cy_px(&self) -> f64 {
+        (1.0 / self.motion_px).min(DISC_NULL / self.defocus_px)
+    }
+
     /// Lowest frequency at which the transfer falls to `share`, cycles per pixel; looked for up to 2 cycles per pixel.
     #[must_use]
     pub fn frequency_at(&self, share: f64, deg: f64) -> Option<f64> {
@@ -193,6 +199,9 @@ impl EdgeSpread {
         sum
     }
 }
+
+/// First zero of a disc's transfer function: frequency times radius (that of J1, 3.83171, over 2 pi).
+pub const DISC_NULL: f64 = 0.609_835;
 
 #[cfg(test)]
 mod tests {

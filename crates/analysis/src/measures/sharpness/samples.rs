@@ -99,6 +99,19 @@ impl<'a> ColourSamples<'a> {
         self.cells[(y % self.period.1) * self.period.0 + x % self.period.0]
     }
 
+    /// The samples of this colour in row `y` of the full frame from column `x` on, 0 where there is none, [`SATURATED`] where
+    /// it is clipped.
+    pub(crate) fn fill_row(&self, x: usize, y: usize, to: &mut [f32]) {
+        let spp = self.frame.filter.samples_per_pixel;
+        let row = &self.frame.row(y)[x * spp..];
+        for (k, (to, pixel)) in to.iter_mut().zip(row.chunks_exact(spp)).enumerate() {
+            let dn = pixel[self.sample];
+            *to = self.cell_at(x + k, y).map_or(0.0, |cell| {
+                if dn >= cell.clip_dn { SATURATED } else { (f32::from(dn) - cell.black_dn) * cell.scale }
+            });
+        }
+    }
+
     /// Share of the pixels that hold a sample of this colour.
     pub(crate) fn density(&self) -> f32 {
         self.cells.iter().flatten().count() as f32 / self.cells.len() as f32

@@ -4,18 +4,18 @@
 //! of the transfer function. A motion leaves parallel dark stripes across its direction, a disc leaves dark rings.
 //! Method: docs/measures.md, "Sharpness and blur". Cost: some hundred transforms of 64 x 64, however large the frame.
 
-use super::power::{mean_ln_power, outermost};
+use super::power::{Picture, Power};
 use super::psf::PointSpread;
-use super::pyramid::Level;
-use super::samples::SampleNoise;
 use super::spectrum_fit::{Fitter, SpectrumFit, points, reach_cy_px, sound};
 
 /// Least cost per point that the best model is taken to leave.
 const LEAST_COST: f64 = 0.012;
+/// What a blur must leave beyond what is left without it, in units of what the better of the two leaves, to be refuted.
+const REFUTED: f64 = 0.5;
 /// Gain of a motion or a disc below which both together are not looked for.
 const NOTHING_SEEN: f64 = 0.05;
-/// Least sum of the weights of the points.
-const LEAST_POINTS: f64 = 150.0;
+/// Fewest points at which the scene stands out of the floor.
+const LEAST_POINTS: usize = 20;
 
 /// What the spectrum says.
 #[derive(Debug, Clone, Copy)]
@@ -28,6 +28,10 @@ pub(crate) struct Spectrum {
     pub(crate) motion: SpectrumFit,
     /// With both.
     pub(crate) both: SpectrumFit,
+    /// Width of a pixel of the picture, sensor pixels.
+    pub(crate) step_px: f64,
+    /// Highest frequency at which a null may lie to be seen, cycles per pixel of the picture.
+    pub(crate) last_null: f64,
     /// Highest frequency at which the scene stands clear of the noise, cycles per sensor pixel.
     pub(crate) reach_cy_px: f64,
     /// Cost that counts as one.
@@ -35,38 +39,58 @@ pub(crate) struct Spectrum {
 }
 
 impl Spectrum {
+    /// Made of its fits (plain; disc, motion, both) with a unit cost; pixel, last null and reach.
+    #[cfg(test)]
+    pub(super) fn of(plain: SpectrumFit, [disc, motion, both]: [SpectrumFit; 3], of: (f64, f64, f64)) -> Self {
+        let (step_px, last_null, reach_cy_px) = of;
+        Self { plain, disc, motion, both, step_px, last_null, reach_cy_px, unit: 1.0 }
+    }
+
     /// What the richer fit explains beyond the plainer one, in units of what the best leaves unexplained.
     pub(crate) fn gain(&self, plainer: &SpectrumFit, richer: &SpectrumFit) -> f64 {
         (plainer.cost - richer.cost) / self.unit
     }
 }
 
-/// By how much more `one` explains of the spectrum of a halved picture than `other`. `None` where it cannot be read.
-pub(crate) fn preference(level: &Level, noise: SampleNoise, one: &PointSpread, other: &PointSpread) -> Option<f64> {
-    let power = mean_ln_power(level, noise)?;
-    let points = points(level, &power);
+/// By how much more `one` explains of the spectrum of a picture than `other`. `None` where it cannot be read.
+pub(crate) fn preference(picture: &Picture<'_, '_>, one: &PointSpread, other: &PointSpread) -> Option<f64> {
+    let power = Power::read(picture)?;
+    let points = points(&power);
     let worth = LEAST_COST * points.iter().map(|p| p.weight).sum::<f64>();
-    if worth < LEAST_COST * LEAST_POINTS {
+    if points.iter().filter(|p| p.stands_out).count() < LEAST_POINTS {
         return None;
     }
-    let fitter = Fitter::new(points.iter(), outermost(&power).exp().clamp(0.3, 10.0));
+    let fitter = Fitter::new(points.iter(), power.floor());
     let (one, other) = (fitter.fit(one), fitter.fit(other));
     Some((other.cost - one.cost) / worth.max(one.cost.min(other.cost)))
 }
 
-/// Reads the spectrum of a halved picture. `None` where too few tiles hold anything but noise.
-pub(crate) fn read(level: &Level, noise: SampleNoise) -> Option<Spectrum> {
-    let power = mean_ln_power(level, noise)?;
-    let points = points(level, &power);
-    if points.iter().map(|p| p.weight).sum::<f64>() < LEAST_POINTS {
+/// True where the scene shows beyond the first null that `blur` would have, and the spectrum is far better explained without it.
+pub(crate) fn refutes(picture: &Picture<'_, '_>, blur: &PointSpread) -> bool {
+    let Some(power) = Power::read(picture) else { return false };
+    let points = points(&power);
+    if blur.first_null_cy_px() > reach_cy_px(&points, |p| p.stands_out) {
+        return false;
+    }
+    let fitter = Fitter::new(points.iter(), power.floor());
+    let (plain, blurred) = (fitter.fit(&PointSpread::default()), fitter.fit(blur));
+    let worth = LEAST_COST * points.iter().map(|p| p.weight).sum::<f64>();
+    blurred.cost - plain.cost > REFUTED * worth.max(plain.cost.min(blurred.cost))
+}
+
+/// Reads the spectrum of a picture. `None` where too few tiles hold anything but noise.
+pub(crate) fn read(picture: &Picture<'_, '_>) -> Option<Spectrum> {
+    let power = Power::read(picture)?;
+    let points = points(&power);
+    if points.iter().filter(|p| p.stands_out).count() < LEAST_POINTS {
         return None;
     }
     // Aliasing and what the noise model does not hold fill the nulls: the outermost ring shows how much.
-    let floor = outermost(&power).exp().clamp(0.3, 10.0);
+    let floor = power.floor();
     let fitter = Fitter::new(points.iter(), floor);
     // The grids are searched on every other point.
     let coarse = Fitter::new(points.iter().step_by(2), floor);
-    let step = f64::from(level.step_px);
+    let step = power.step_px;
     let (shortest, longest) = (1.6 * step, 14.0 * step);
     let none = PointSpread::default();
     let plain = fitter.fit(&none);
@@ -106,7 +130,16 @@ pub(crate) fn read(level: &Level, noise: SampleNoise) -> Option<Spectrum> {
         fitter.refine(if from_disc.cost < from_motion.cost { from_disc } else { from_motion })
     };
     let least = plain.cost.min(disc.cost).min(motion.cost).min(both.cost);
-    Some(Spectrum { plain, disc, motion, both, reach_cy_px: reach_cy_px(&points), unit: least.max(worth) })
+    Some(Spectrum {
+        plain,
+        disc,
+        motion,
+        both,
+        step_px: step,
+        last_null: power.last_null(),
+        reach_cy_px: reach_cy_px(&points, |p| p.clear),
+        unit: least.max(worth),
+    })
 }
 
 #[cfg(test)]
@@ -116,6 +149,9 @@ mod tests {
     use rawassay_fourier::{Complex32, inverse};
 
     use super::super::psf::{disc, sinc};
+    use super::super::pyramid::Level;
+    use super::super::samples::{ColourSamples, SampleNoise};
+    use super::super::window::Source;
     use super::*;
 
     /// Side of the simulated picture, level pixels of two sensor pixels.
@@ -164,13 +200,17 @@ mod tests {
         }
     }
 
+    fn read(level: &Level) -> Option<Spectrum> {
+        super::read(&Picture { source: Source::Level(level), noise: NOISE })
+    }
+
     const NOISE: SampleNoise = SampleNoise { slope_dn: 0.0, floor_dn2: 1.0 };
 
     #[test]
     fn stripes_give_length_and_direction() {
         for (seed, motion_px, motion_deg) in [(1, 6.0, 20.0), (2, 9.5, 75.0), (3, 14.0, 140.0)] {
             let psf = PointSpread { sigma_px: 0.6, motion_px, motion_deg, ..PointSpread::default() };
-            let found = read(&texture(&psf, seed), NOISE).expect("enough tiles");
+            let found = read(&texture(&psf, seed)).expect("enough tiles");
             let gain = found.gain(&found.plain, &found.motion);
             assert!(gain > 0.3 && found.gain(&found.plain, &found.disc) < 0.5 * gain, "{found:?}");
             let p = found.motion.psf;
@@ -183,7 +223,7 @@ mod tests {
     fn rings_give_the_radius() {
         for (seed, defocus_px) in [(4, 3.5), (5, 5.0), (6, 7.5)] {
             let psf = PointSpread { sigma_px: 0.6, defocus_px, ..PointSpread::default() };
-            let found = read(&texture(&psf, seed), NOISE).expect("enough tiles");
+            let found = read(&texture(&psf, seed)).expect("enough tiles");
             assert!(found.gain(&found.plain, &found.disc) > 0.3, "{found:?}");
             assert!((found.disc.psf.defocus_px / defocus_px - 1.0).abs() < 0.05, "{found:?}");
         }
@@ -192,8 +232,7 @@ mod tests {
     #[test]
     fn a_texture_without_nulls_shows_none() {
         for (seed, sigma_px) in [(7, 0.4), (8, 1.0), (9, 2.5)] {
-            let found =
-                read(&texture(&PointSpread { sigma_px, ..PointSpread::default() }, seed), NOISE).expect("tiles");
+            let found = read(&texture(&PointSpread { sigma_px, ..PointSpread::default() }, seed)).expect("tiles");
             for richer in [&found.disc, &found.motion] {
                 assert!(found.gain(&found.plain, richer) < 0.15, "{found:?}");
             }
@@ -201,10 +240,99 @@ mod tests {
         }
     }
 
+    /// The texture as a Bayer frame shows it, one sample a pixel.
+    fn frame(psf: &PointSpread, seed: u64) -> rawassay_decode::Frame {
+        let side = SIDE;
+        // Drawn with sensor pixels of one px: widths count half of those of a halved picture.
+        let half = PointSpread {
+            sigma_px: 2.0 * psf.sigma_px,
+            motion_px: 2.0 * psf.motion_px,
+            defocus_px: 2.0 * psf.defocus_px,
+            ..*psf
+        };
+        let level = texture(&half, seed);
+        let sensor = crate::test_frames::Sensor {
+            width: side,
+            height: side,
+            black: 0.0,
+            gain: 1.0,
+            read_noise: 1.0,
+            seed,
+            ..crate::test_frames::Sensor::default()
+        };
+        sensor.draw(|x, y, _, _| f64::from(level.dn[y * side + x]).round().max(0.0))
+    }
+
+    #[test]
+    fn the_mosaic_shows_nulls_that_lie_beyond_a_halved_picture() {
+        let blurs = [
+            PointSpread { sigma_px: 0.5, defocus_px: 2.3, ..PointSpread::default() },
+            PointSpread { sigma_px: 0.5, motion_px: 3.8, motion_deg: 30.0, ..PointSpread::default() },
+        ];
+        for (k, psf) in blurs.into_iter().enumerate() {
+            let frame = frame(&psf, 20 + k as u64);
+            let mut samples = ColourSamples::new(&frame, &[], &[1, 2]);
+            samples.noise = NOISE;
+            let mosaic = super::read(&Picture { source: Source::Mosaic(&samples), noise: NOISE }).expect("a mosaic");
+            let halved = Level::first(&samples);
+            let halved = super::read(&Picture { source: Source::Level(&halved), noise: NOISE }).expect("a picture");
+            let (here, there) = if psf.motion_px > 0.0 {
+                let found = mosaic.motion.psf;
+                assert!((found.motion_px / psf.motion_px - 1.0).abs() < 0.06, "{found:?}");
+                assert!((found.motion_deg - psf.motion_deg).abs() < 3.0, "{found:?}");
+                (mosaic.gain(&mosaic.plain, &mosaic.motion), halved.gain(&halved.plain, &halved.motion))
+            } else {
+                let found = mosaic.disc.psf;
+                assert!((found.defocus_px / psf.defocus_px - 1.0).abs() < 0.05, "{found:?}");
+                (mosaic.gain(&mosaic.plain, &mosaic.disc), halved.gain(&halved.plain, &halved.disc))
+            };
+            assert!(here > 0.3 && there < 0.5 * here, "{here} {there}");
+        }
+    }
+
+    #[test]
+    fn what_falls_off_one_way_without_a_null_is_no_motion() {
+        // Wide across, sharp upwards: what a soft scene of one direction is like.
+        let mut level = texture(&PointSpread { sigma_px: 0.5, ..PointSpread::default() }, 31);
+        let weights: Vec<f32> = (-9..=9).map(|k: i32| (-0.5 * (k as f32 / 1.3).powi(2)).exp()).collect();
+        let sum: f32 = weights.iter().sum();
+        let mut state = 31_u64;
+        let mut noise = || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            // Variance of one DN from a uniform number.
+            ((state >> 40) as f32 / 16_777_216.0 - 0.5) * 12.0_f32.sqrt()
+        };
+        for row in level.dn.as_chunks_mut::<SIDE>().0 {
+            let before = *row;
+            for (x, to) in row.iter_mut().enumerate() {
+                let at = |k: usize| before[(x + k + SIDE - 9) % SIDE];
+                *to = weights.iter().enumerate().map(|(k, w)| w * at(k)).sum::<f32>() / sum + noise();
+            }
+        }
+        let found = read(&level).expect("enough tiles");
+        assert!(found.gain(&found.plain, &found.motion) < 0.25, "{found:?}");
+    }
+
+    #[test]
+    fn a_sharp_texture_refutes_a_motion_and_a_moved_one_does_not() {
+        let moved = PointSpread { sigma_px: 0.5, motion_px: 7.0, motion_deg: 60.0, ..PointSpread::default() };
+        for (psf, refuted) in [(PointSpread { sigma_px: 0.5, ..PointSpread::default() }, true), (moved, false)] {
+            let frame = frame(&psf, 41);
+            let samples = ColourSamples::new(&frame, &[], &[1, 2]);
+            let picture = Picture { source: Source::Mosaic(&samples), noise: NOISE };
+            assert_eq!(refutes(&picture, &moved), refuted);
+        }
+        // A null beyond what the scene shows refutes nothing.
+        let soft = frame(&PointSpread { sigma_px: 2.5, ..PointSpread::default() }, 43);
+        let samples = ColourSamples::new(&soft, &[], &[1, 2]);
+        let short = PointSpread { motion_px: 3.0, motion_deg: 60.0, ..PointSpread::default() };
+        assert!(!refutes(&Picture { source: Source::Mosaic(&samples), noise: NOISE }, &short));
+    }
+
     #[test]
     fn a_flat_picture_is_not_read() {
         let mut level = texture(&PointSpread::default(), 10);
         level.dn.fill(7.0);
-        assert!(read(&level, NOISE).is_none());
+        assert!(read(&level).is_none());
     }
 }

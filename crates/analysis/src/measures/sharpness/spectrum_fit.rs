@@ -3,17 +3,20 @@
 use std::f64::consts::PI;
 
 use super::lanes;
-use super::power::{BESIDE_AXES, TILE, power_at};
+use super::power::{LAST, Power, TILE};
 use super::psf::PointSpread;
-use super::pyramid::Level;
 use crate::linear::solve;
 
-/// Band that is read, cycles per tile and share of the sampling frequency.
+/// Lowest frequency that is read, cycles per tile.
 const FIRST: f64 = 3.5;
-const LAST: f64 = 0.4;
-/// ln of power over the noise at which a ring begins to count, and from which it counts in full.
-const NOISE_ENDS: f64 = 0.7;
-const SIGNAL_BEGINS: f64 = 2.2;
+/// ln of power over the floor at which a ring begins to count, and from which it counts in full: of some hundred tiles the mean
+/// is known to a tenth.
+const NOISE_ENDS: f64 = 0.04;
+const SIGNAL_BEGINS: f64 = 0.2;
+/// ln of power over the floor from which the scene stands out of it.
+const STANDS_OUT: f64 = 1.0;
+/// ln of power over the noise from which the scene is taken to stand clear of it.
+const CLEAR: f64 = 2.2;
 /// Deviation in ln power from which a point of the spectrum counts less: lines of the scene stand out of it.
 const OFF: f64 = 0.5;
 /// Exponent of the scene's power against frequency, and how far it may be from it: natural scenes fall as f^-2
@@ -22,8 +25,9 @@ const SCENE_SLOPE: f64 = -2.0;
 const SCENE_SLOPE_SPREAD: f64 = 0.6;
 /// Least Gaussian part of a real lens and pixel, px.
 const LEAST_SIGMA_PX: f64 = 0.25;
-/// Terms of the scene: level, slope, Gaussian blur, and how they change with direction.
-const TERMS: usize = 9;
+/// Terms of the scene: level, slope, Gaussian blur, and how they change with direction. What falls off faster one way than the
+/// other, without a null, is the scene's.
+const TERMS: usize = 11;
 
 /// Greatest radius of a disc beside a motion, share of the length: beyond it the motion does not show.
 const MOST_DISC_SHARE: f64 = 0.7;
@@ -57,59 +61,69 @@ pub(super) struct Point {
     terms: [f64; TERMS],
     /// Squared transfer of the level's own pixel.
     aperture: f64,
+    /// The scene stands out of the floor here, or further out.
+    pub(super) stands_out: bool,
+    /// It stands clear of the noise.
+    pub(super) clear: bool,
 }
 
-/// Greatest mean ln power over the noise of each ring (whole cycles per tile) or any beyond it: dark rings that a lens
-/// leaves have bright ones outside.
-fn signal_by_ring(power: &[f32]) -> Vec<f64> {
+/// Greatest median ln power over the noise of each ring (whole cycles per tile) or any beyond it: dark rings that a lens
+/// leaves have bright ones outside. The median, because edges that all face one way light up a narrow part of each ring.
+fn signal_by_ring(power: &Power) -> Vec<f64> {
     let half = (TILE / 2) as i32;
-    let mut rings = vec![(0.0_f64, 0.0_f64); TILE];
+    let last = (LAST * TILE as f64) as usize + 2;
+    let mut rings: Vec<Vec<f64>> = vec![Vec::new(); last];
     for v in -half..half {
         for u in 0..half {
-            if u > BESIDE_AXES && v.abs() > BESIDE_AXES {
-                let ring = &mut rings[f64::from(u).hypot(f64::from(v)).round() as usize];
-                ring.0 += f64::from(power[power_at(u as usize, v.rem_euclid(TILE as i32) as usize)]);
-                ring.1 += 1.0;
+            let cycles = f64::from(u).hypot(f64::from(v)).round() as usize;
+            if power.readable(u, v) && cycles < last {
+                rings[cycles].push(power.at(u, v));
             }
         }
     }
-    let mut signal: Vec<f64> = rings.iter().map(|(sum, n)| sum / f64::max(*n, 1.0)).collect();
-    let last = (LAST * TILE as f64) as usize + 2;
-    signal.truncate(last);
+    let median = |ring: &mut Vec<f64>| {
+        ring.sort_by(f64::total_cmp);
+        ring.get(ring.len() / 2).copied().unwrap_or(f64::NEG_INFINITY)
+    };
+    let mut signal: Vec<f64> = rings.iter_mut().map(median).collect();
     for k in (0..last - 1).rev() {
         signal[k] = signal[k].max(signal[k + 1]);
     }
     signal
 }
 
-/// The places of a spectrum of `level` that are fitted.
-pub(super) fn points(level: &Level, power: &[f32]) -> Vec<Point> {
+/// The places of a spectrum that are fitted.
+pub(super) fn points(power: &Power) -> Vec<Point> {
+    let floor = power.floor().ln();
     let signal = signal_by_ring(power);
     let half = (TILE / 2) as i32;
-    let per_px = 1.0 / (TILE as f64 * f64::from(level.step_px));
+    let per_px = 1.0 / (TILE as f64 * power.step_px);
     let mut points = Vec::new();
     for v in -half..half {
         for u in 0..half {
             let cycles = f64::from(u).hypot(f64::from(v));
-            if u <= BESIDE_AXES || v.abs() <= BESIDE_AXES || cycles < FIRST || cycles > LAST * TILE as f64 {
+            if !power.readable(u, v) || cycles < FIRST || cycles > LAST * TILE as f64 {
                 continue;
             }
             // Rows run down the picture: y up turns the sign.
             let (fx, fy) = (f64::from(u) * per_px, -f64::from(v) * per_px);
             let f = fx.hypot(fy);
-            let ln = (f * 10.0 * f64::from(level.step_px)).ln();
+            let ln = (f * 10.0 * power.step_px).ln();
             let (c, s) = (fx / f, fy / f);
             let (c2, s2) = (c * c - s * s, 2.0 * s * c);
             let (c4, s4) = (c2 * c2 - s2 * s2, 2.0 * s2 * c2);
             let gauss = -4.0 * PI * PI * f * f;
-            let aperture = gauss * f64::from(level.aperture(c as f32, -s as f32));
+            let aperture = gauss * power.aperture(c, -s);
             points.push(Point {
                 fx,
                 fy,
                 f,
-                level: f64::from(power[power_at(u as usize, v.rem_euclid(TILE as i32) as usize)]),
-                weight: ((signal[cycles.round() as usize] - NOISE_ENDS) / (SIGNAL_BEGINS - NOISE_ENDS)).clamp(0.0, 1.0),
-                terms: [1.0, ln, gauss, c2, s2, c4, s4, c2 * ln, s2 * ln],
+                level: power.at(u, v),
+                weight: ((signal[cycles.round() as usize] - floor - NOISE_ENDS) / (SIGNAL_BEGINS - NOISE_ENDS))
+                    .clamp(0.0, 1.0),
+                stands_out: signal[cycles.round() as usize] - floor > STANDS_OUT,
+                clear: signal[cycles.round() as usize] > CLEAR,
+                terms: [1.0, ln, gauss, c2, s2, c4, s4, c2 * ln, s2 * ln, c2 * gauss, s2 * gauss],
                 aperture: aperture.exp(),
             });
         }
@@ -117,9 +131,9 @@ pub(super) fn points(level: &Level, power: &[f32]) -> Vec<Point> {
     points
 }
 
-/// Highest frequency of a point that counts in full.
-pub(super) fn reach_cy_px(points: &[Point]) -> f64 {
-    points.iter().filter(|p| p.weight >= 1.0).map(|p| p.f).fold(0.0, f64::max)
+/// Highest frequency of the points of which that is true, cycles per sensor pixel.
+pub(super) fn reach_cy_px(points: &[Point], of: impl Fn(&&Point) -> bool) -> f64 {
+    points.iter().filter(of).map(|p| p.f).fold(0.0, f64::max)
 }
 
 /// Numbers that are added up at once.
@@ -243,6 +257,8 @@ impl Fitter {
         self.row::<6>(weights, levels, &mut all);
         self.row::<7>(weights, levels, &mut all);
         self.row::<8>(weights, levels, &mut all);
+        self.row::<9>(weights, levels, &mut all);
+        self.row::<10>(weights, levels, &mut all);
         all
     }
 
@@ -257,8 +273,7 @@ impl Fitter {
             let pull = pull(first, *blur, self.floor, *level);
             (*weight, *to) = (own * pull.weight, pull.level);
         }
-        let mut found = [0.0; TERMS];
-        let mut cost = f64::INFINITY;
+        let mut best = SpectrumFit { psf: *psf, cost: f64::INFINITY };
         let mut ln_scene = vec![0.0_f32; n];
         for _ in 0..3 {
             let (mut ata, mut atb) = self.equations(&weights, &levels);
@@ -274,8 +289,7 @@ impl Fitter {
                 let Some(held) = solve(ata, atb) else { break };
                 solved = held;
             }
-            found = solved;
-            let found_lanes = found.map(|f| f as f32);
+            let found_lanes = solved.map(|f| f as f32);
             for (ln, terms) in ln_scene.as_chunks_mut::<LANES>().0.iter_mut().zip(&self.terms) {
                 *ln = [0.0; LANES];
                 for (terms, found) in terms.iter().zip(&found_lanes) {
@@ -292,9 +306,12 @@ impl Fitter {
                 *to = pull.level;
                 *cost = own * pull.off * trust;
             }
-            cost = OFF * OFF * costs.iter().map(|&c| f64::from(c)).sum::<f64>();
+            let cost = OFF * OFF * costs.iter().map(|&c| f64::from(c)).sum::<f64>();
+            if cost < best.cost {
+                best = SpectrumFit { psf: PointSpread { sigma_px: solved[2].max(0.0).sqrt(), ..*psf }, cost };
+            }
         }
-        SpectrumFit { psf: PointSpread { sigma_px: found[2].max(0.0).sqrt(), ..*psf }, cost }
+        best
     }
 
     /// Moves length, direction and radius to the least cost near by.

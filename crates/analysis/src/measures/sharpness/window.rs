@@ -20,6 +20,30 @@ impl Source<'_, '_> {
         }
     }
 
+    /// Columns and rows.
+    pub(super) fn extent(&self) -> (usize, usize) {
+        match self {
+            Self::Mosaic(samples) => (samples.area.width, samples.area.height),
+            Self::Level(level) => (level.width, level.height),
+        }
+    }
+
+    /// Width of a pixel, sensor pixels.
+    pub(super) fn step_px(&self) -> f32 {
+        match self {
+            Self::Mosaic(_) => 1.0,
+            Self::Level(level) => level.step_px,
+        }
+    }
+
+    /// Variance of a pixel's aperture along x and y, and their covariance, px^2.
+    pub(super) fn aperture_px2(&self) -> [f32; 3] {
+        match self {
+            Self::Mosaic(_) => [1.0 / 12.0, 1.0 / 12.0, 0.0],
+            Self::Level(level) => level.aperture_px2,
+        }
+    }
+
     /// Values per source pixel.
     pub(super) fn density(&self) -> f32 {
         match self {
