@@ -10,7 +10,7 @@ use rawassay_decode::Frame;
 
 use super::line_offsets::{Offsets, TELLS, offsets};
 use super::line_steps::LineSteps;
-use super::line_waves::{self, SHORTEST, Wave, left_by_block};
+use super::line_waves::{self, SHORTEST, Wave, Waves, left_by_block};
 use super::noise::Usable;
 use super::variance::Variance;
 
@@ -57,6 +57,8 @@ pub(crate) struct Spread {
     pub(crate) dn: f64,
     /// Variance that would have been told from noise, DN squared.
     pub(crate) least_dn2: f64,
+    /// Variance of a wave that may hide in the scene, DN squared.
+    pub(crate) unseen_wave_dn2: f64,
     /// False where nothing tells whether it is the sensor's or the scene's.
     pub(crate) sure: bool,
     /// True where the scene has such lines itself, and they hide the sensor's, or may have the wave itself.
@@ -106,10 +108,12 @@ impl Search<'_> {
             }
         }
         let seen = seen?;
-        let wave = self.wave(rows, &steps);
+        let waves = self.waves(rows, &steps);
+        let wave = highest(&waves.iter().filter_map(|w| w.found).collect::<Vec<Wave>>());
         let found = together(&seen, apart, wave.map(|w| (w.period, w.dn2)));
         // A wave that may go with the light is the scene's where it repeats itself, in text or in a fence.
-        Some(Spread { scene: found.scene || wave.is_some_and(|w| !w.sure), ..found })
+        let scene = found.scene || wave.is_some_and(|w| !w.sure);
+        Some(Spread { scene, unseen_wave_dn2: Waves::unseen_dn2(&waves), ..found })
     }
 
     /// Lines of one kind lie so far apart; without filters, next lines are left out to tell what the lens drew.
@@ -128,16 +132,15 @@ impl Search<'_> {
         nothing || variance > WELL_KNOWN * error && (scene - sensor).abs() > TELLS
     }
 
-    /// The highest wave, looked for in these lines and in differences of lines further apart, for longer ones.
-    fn wave(&self, rows: bool, near: &LineSteps) -> Option<Wave> {
+    /// Waves, looked for in these lines and in differences of lines further apart, for longer ones.
+    fn waves(&self, rows: bool, near: &LineSteps) -> Vec<Waves> {
         let further = APART_FOR_WAVES.into_iter().filter(|&apart| apart > near.apart).filter_map(|apart| {
             // Multiples of all arrays; those of large arrays lie so far apart anyway.
             let mut steps = LineSteps::new(self.frame, self.usable, self.variances, rows, apart)?;
             steps.go_on();
             line_waves::find(&steps.lines, apart, apart as f64)
         });
-        let waves: Vec<Wave> = line_waves::find(&near.lines, near.apart, SHORTEST).into_iter().chain(further).collect();
-        highest(&waves)
+        line_waves::find(&near.lines, near.apart, SHORTEST).into_iter().chain(further).collect()
     }
 }
 
@@ -164,6 +167,7 @@ fn together(seen: &Offsets, apart: usize, wave: Option<(f64, f64)>) -> Spread {
     Spread {
         dn: all.sqrt(),
         least_dn2,
+        unseen_wave_dn2: 0.0,
         sure: random_dn2 == 0.0 || sure,
         scene: random && drawn && wave.is_none(),
         plain: false,

@@ -17,6 +17,9 @@ use super::line_steps::{PARTS, Shown, Weighed};
 pub(super) const SHORTEST: f64 = 2.2;
 const LONGEST: f64 = 72.0;
 
+/// Periods at which it is asked how high a wave must be to be found, lines.
+const ASKED: [f64; 10] = [2.6, 3.7, 5.3, 7.4, 10.0, 14.0, 20.0, 30.0, 44.0, 62.0];
+
 /// Points of the spectrum to each independent frequency.
 const FINE: usize = 4;
 
@@ -52,6 +55,25 @@ pub(super) struct Wave {
     pub(super) over: f64,
     /// False where the tones do not tell whether it is added to all of them.
     pub(super) sure: bool,
+}
+
+/// What lines show of waves.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Waves {
+    /// The one that stands out most, if it may be the sensor's.
+    pub(super) found: Option<Wave>,
+    /// Variance of the least wave that would stand out at each of the [`ASKED`] periods, DN squared; infinite where these
+    /// lines do not show it.
+    least_dn2: [f64; ASKED.len()],
+}
+
+impl Waves {
+    /// Variance up to which a wave may go unseen in all of these, DN squared.
+    pub(super) fn unseen_dn2(seen: &[Self]) -> f64 {
+        let least = |k: usize| seen.iter().map(|s| s.least_dn2[k]).fold(f64::INFINITY, f64::min);
+        // Some periods none can show: those of large arrays.
+        (0..ASKED.len()).map(least).filter(|dn2| dn2.is_finite()).fold(0.0, f64::max)
+    }
 }
 
 /// The wave in one part of the lines, turned by its phase in each.
@@ -105,12 +127,17 @@ pub(super) fn response(frequency: f64, apart: usize) -> f64 {
     2.0 - 2.0 * (std::f64::consts::TAU * frequency * apart as f64).cos()
 }
 
-/// The wave that stands out of the spectrum of these lines, where there is one, not shorter than so many lines.
-pub(super) fn find(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Option<Wave> {
+/// The waves of these lines that are not shorter than so many lines; `None` where the lines are too few.
+pub(super) fn find(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Option<Waves> {
     if (lines.len() as f64) < 4.0 * LONGEST {
         return None;
     }
-    let (frequency, over) = stands_out(lines, apart, shortest)?;
+    let (peak, least_dn2) = stands_out(lines, apart, shortest);
+    Some(Waves { found: peak.and_then(|(frequency, over)| wave(lines, apart, frequency, over)), least_dn2 })
+}
+
+/// The wave of that frequency. `None` where its parts disagree, and where it surely is the scene's.
+fn wave(lines: &[[Shown; PARTS]], apart: usize, frequency: f64, over: f64) -> Option<Wave> {
     let parts = parts(lines, frequency);
     let own = mean(&parts, |p| p.own)?;
     let height2 = own.height.norm_sqr();
@@ -129,8 +156,8 @@ pub(super) fn find(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Opt
     (not_light.min(not_structure) > -TELLS).then(|| Wave { period: 1.0 / frequency, dn2, over, sure })
 }
 
-/// Frequency of the peak of the spectrum and its power over that near by, if it is one.
-fn stands_out(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Option<(f64, f64)> {
+/// Frequency of the peak of the spectrum and its power over that near by, if it is one; and what a wave must be to stand out.
+fn stands_out(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> (Option<(f64, f64)>, [f64; ASKED.len()]) {
     let length = (FINE * lines.len()).next_power_of_two();
     let all = |line: &[Shown; PARTS]| Complex64::new(line.iter().map(|s| s.own.value).sum(), 0.0);
     let mut spectrum: Vec<Complex64> = lines.iter().map(all).collect();
@@ -144,20 +171,26 @@ fn stands_out(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Option<(
     };
     let powers: Vec<Option<f64>> = spectrum[..=length / 2].iter().enumerate().map(power).collect();
     let points = |independent: usize| independent * length / lines.len();
-    let over_near = |i: usize, own: f64| {
+    let near = |i: usize| {
         let side = |from: usize, to: usize| powers[from..to.min(powers.len())].iter().flatten();
         let below = side(i.saturating_sub(points(NEAR)).max(1), i.saturating_sub(points(PEAK)).max(1));
         let near = below.chain(side((i + points(PEAK)).min(powers.len()), i + points(NEAR)));
-        own / middle(near.copied().collect())
+        middle(near.copied().collect())
     };
     // A peak is higher than its neighbours: only there the median is asked for.
     let (first, last) = ((length as f64 / LONGEST).ceil() as usize, (length as f64 / shortest) as usize);
     let peaks = (first..=last).filter_map(|i| {
         let own = powers[i].filter(|&own| Some(own) > powers[i - 1] && Some(own) >= powers[i + 1])?;
-        Some((i, over_near(i, own)))
+        Some((i, own / near(i)))
     });
-    let (best, over) = peaks.max_by(|a, b| a.1.total_cmp(&b.1))?;
-    (over > OVER_NEAR).then(|| (frequency(best), over))
+    let highest = peaks.max_by(|a, b| a.1.total_cmp(&b.1)).filter(|(_, over)| *over > OVER_NEAR);
+    let shown: f64 = lines.iter().flatten().map(|s| s.own.response).sum();
+    let least_dn2 = ASKED.map(|period| {
+        let i = (length as f64 / period) as usize;
+        let seen = powers[i].is_some() && period >= shortest;
+        if seen { 2.0 * OVER_NEAR * near(i) / shown.powi(2) } else { f64::INFINITY }
+    });
+    (highest.map(|(i, over)| (frequency(i), over)), least_dn2)
 }
 
 /// Chi-squared of what places of more weight show if the wave is the sensor's, alike whatever the weight, and if it goes with
@@ -199,18 +232,40 @@ mod tests {
     #[test]
     fn a_wave_is_found_and_sized_and_chance_is_no_wave() {
         for (period, apart) in [(2.9, 2), (7.0, 2), (33.0, 16)] {
-            let found = find(&lines(&sine(0.8, period), 0, 0.0, apart), apart, SHORTEST).unwrap();
+            let found = find(&lines(&sine(0.8, period), 0, 0.0, apart), apart, SHORTEST).unwrap().found.unwrap();
             assert!((found.period / period - 1.0).abs() < 0.005 && found.sure, "{period}: {found:?}");
             assert!((found.dn2 / 0.32 - 1.0).abs() < 0.1, "{period}: {found:?}");
         }
         for seed in 0..12 {
-            assert_eq!(find(&lines(&random(seed, 0.5), 0, 0.0, D), D, SHORTEST), None, "{seed}");
+            assert_eq!(find(&lines(&random(seed, 0.5), 0, 0.0, D), D, SHORTEST).unwrap().found, None, "{seed}");
         }
     }
 
     #[test]
+    fn waves_above_the_least_that_stands_out_are_found_and_those_below_are_not() {
+        for (apart, shortest, period) in [(D, SHORTEST, 3.7), (D, SHORTEST, 7.4), (16, 16.0, 30.0)] {
+            let of = |amplitude: f64| find(&lines(&sine(amplitude, period), 0, 0.0, apart), apart, shortest).unwrap();
+            let k = ASKED.iter().position(|asked| *asked == period).unwrap();
+            let least = of(0.0).least_dn2[k];
+            // A sine's variance is half the square of its amplitude; noise of the same frequency adds to it or takes from it.
+            let above = of((2.0 * 2.5 * least).sqrt()).found;
+            assert!(above.is_some_and(|wave| (wave.period / period - 1.0).abs() < 0.01), "{period} {least}: {above:?}");
+            assert_eq!(of((2.0 * 0.4 * least).sqrt()).found, None, "{period} {least}");
+        }
+    }
+
+    #[test]
+    fn a_wave_hides_where_none_of_the_differences_shows_it() {
+        let of = |least_dn2| Waves { found: None, least_dn2 };
+        let (mut near, mut far) = ([1.0; ASKED.len()], [f64::INFINITY; ASKED.len()]);
+        (near[8], near[9], far[8]) = (f64::INFINITY, f64::INFINITY, 4.0);
+        assert_eq!(Waves::unseen_dn2(&[of(near), of(far)]), 4.0);
+        assert_eq!(Waves::unseen_dn2(&[]), 0.0);
+    }
+
+    #[test]
     fn a_wave_that_goes_with_the_light_is_not_the_sensors() {
-        let found = find(&lines(&sine(0.8, 7.0), 1, 0.0, D), D, SHORTEST);
+        let found = find(&lines(&sine(0.8, 7.0), 1, 0.0, D), D, SHORTEST).unwrap().found;
         assert!(found.is_none_or(|wave| !wave.sure), "{found:?}");
     }
 
@@ -233,7 +288,7 @@ mod tests {
                     }
                 }
             }
-            find(&lines, D, SHORTEST)
+            find(&lines, D, SHORTEST).unwrap().found
         };
         assert!(of(0.8, 0.0).is_some_and(|wave| wave.sure));
         assert!(of(0.0, 1.6).is_none_or(|wave| !wave.sure));

@@ -70,12 +70,14 @@ fn told(
     let seen = seen?;
     // Where read noise is unknown, so is how little of it would still have been seen.
     let unseen = seen.dn == 0.0 && read.is_none_or(|r| seen.least_dn2 > 0.25 * r * r);
-    let hidden = !seen.scene && unseen;
+    // A wave higher than what is seen, and than half a read noise.
+    let wave_unseen = seen.unseen_wave_dn2 > f64::max(seen.dn.powi(2), read.map_or(0.0, |r| 0.25 * r * r));
+    let hidden = !seen.scene && (unseen || wave_unseen);
     let most = read.or(dark.map(|d| UNSURE * d));
     let scene = seen.scene || seen.dn > 0.0 && !seen.sure && (!seen.plain || most.is_none_or(|most| seen.dn > most));
     if hidden {
         notes.push(format!(
-            "{which} banding: not measurable, the picture's own noise {} hide half a read noise of it",
+            "{which} banding: not measurable, the picture's own noise or structure {} hide half a read noise of it",
             if read.is_some() { "would" } else { "may" }
         ));
     } else if scene {
@@ -115,5 +117,15 @@ mod tests {
             assert_eq!(told(Some(seen), (read, Some(1.5)), "row", &mut notes), None);
             assert!(notes[0].contains("hide half a read noise"), "{notes:?}");
         }
+    }
+
+    #[test]
+    fn what_is_seen_is_no_statement_where_a_higher_wave_may_hide() {
+        let seen = |dn, unseen_wave_dn2| Spread { dn, unseen_wave_dn2, sure: true, plain: true, ..Spread::default() };
+        let told = |seen| told(Some(seen), (Some(4.0), Some(5.0)), "row", &mut Vec::new());
+        assert_eq!(told(seen(0.4, 5.0)), None);
+        // Less than half a read noise, or than what is seen.
+        assert_eq!(told(seen(0.4, 3.9)), Some(0.4));
+        assert_eq!(told(seen(3.0, 5.0)), Some(3.0));
     }
 }
