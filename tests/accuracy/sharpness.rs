@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use rawassay_analysis::{BlurKind, Measures};
-use rawassay_scene::{Camera, Compression, Filter, Motion, Optics, Recipe, SceneKind, render};
+use rawassay_scene::{Camera, Compression, Diffraction, Filter, Motion, Optics, Recipe, SceneKind, render};
 
 fn measured(recipe: &Recipe) -> Measures {
     let file = render(recipe).to_dng(Compression::None);
@@ -208,5 +208,41 @@ fn fine_texture_without_plain_edges_shows_a_small_disc() {
         let m = measured(&recipe(SceneKind::Gravel, phase, iso, 300 + n as u64, optics));
         assert_eq!(m.blur.kind, BlurKind::Defocus, "{phase} ISO {iso}: {:?} {:?}", m.blur, m.notes);
         near(m.blur.defocus_px, 2.8, 0.10, "radius");
+    }
+}
+
+/// Frequency at which lens (a Gaussian and diffraction) and square pixel together leave half, cycles per pixel: the product of
+/// their closed forms solved for 0.5.
+fn half_behind(sigma_px: f64, diffraction: Option<&Diffraction>) -> f64 {
+    use std::f64::consts::PI;
+    let modulation = |f: f64| {
+        let v = diffraction.map_or(0.0, |d| f * d.wavelength_um * d.f_number / d.pitch_um).min(1.0);
+        let pixel = (PI * f).sin() / (PI * f);
+        (-2.0 * (PI * sigma_px * f).powi(2)).exp() * pixel * 2.0 / PI * (v.acos() - v * (1.0 - v * v).sqrt())
+    };
+    let (mut low, mut high) = (1e-4, 0.9);
+    for _ in 0..60 {
+        let middle = f64::midpoint(low, high);
+        if modulation(middle) > 0.5 { low = middle } else { high = middle }
+    }
+    low
+}
+
+#[test]
+fn mtf50_behind_apertures_is_that_of_their_shape() {
+    // What an f-stop series compares: before and after diffraction makes most of the width; and no diffraction at all, where the
+    // file states the same f-numbers.
+    for (k, f_number) in [4.0, 5.6, 8.0, 11.0, 16.0, 22.0].into_iter().enumerate() {
+        for with in [true, false] {
+            let sigma_px = 0.5;
+            let aperture = Diffraction { f_number, pitch_um: 4.3, wavelength_um: 0.55 };
+            let optics = Optics { diffraction: with.then_some(aperture), ..Optics::gaussian(sigma_px) };
+            let phase = ["RGGB", "GRBG", "GBRG", "BGGR"][k % 4];
+            let mut recipe = recipe(SceneKind::Buildings, phase, 100.0, 60 + k as u64, optics);
+            recipe.camera.pitch_um = aperture.pitch_um;
+            recipe.shot.f_number = f_number;
+            let truth = half_behind(sigma_px, with.then_some(&aperture));
+            near(measured(&recipe).sharpness.mtf50_cy_px, truth, 0.05, &format!("f/{f_number}, diffraction {with}"));
+        }
     }
 }
