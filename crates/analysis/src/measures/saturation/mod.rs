@@ -26,6 +26,11 @@ const CERTAIN_WIDTH: f64 = 0.0016;
 /// tones, carried up to that level.
 const NOISE_SHARE: f64 = 0.5;
 
+/// Share of a pile-up on its own code from which that is the converter's end, with nothing above; and the share that lies above
+/// the centre of any other.
+const SPIKE: f64 = 0.3;
+const LEAST_ABOVE: f64 = 0.2;
+
 /// Saturation of one plane.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Saturation {
@@ -165,7 +170,7 @@ fn examine(
     }
     let (centre, spread) = shape(hist, first, window_top);
     let level = centre - black_dn;
-    if level <= 0.0 {
+    if level <= 0.0 || !ends_above(hist, centre, spread, pile) {
         return None;
     }
     let at_white = (centre - white_dn).abs() <= (0.002 * level).max(1.5);
@@ -205,6 +210,19 @@ fn examine(
         clipped: (inside - under).max(0.0),
         white_too_low: false,
     })
+}
+
+/// True where the samples above the centre of a pile-up are those of its own upper half: few samples of a bright tone, the
+/// scene's tones under them taken off, may look narrower than they are, but they reach as far up as their noise does.
+fn ends_above(hist: &Histogram, centre: f64, spread: f64, pile: f64) -> bool {
+    let from = (centre + 0.5).max(0.0) as usize;
+    if hist.counts().get(from).is_some_and(|&n| f64::from(n) > SPIKE * pile) {
+        return true;
+    }
+    let above = hist.between(from + 1, usize::MAX) as f64;
+    let near = (centre + (1.2 * spread).max(1.0)).ceil() as usize;
+    // Of a bell 0.77 of the upper half lies within 1.2 standard deviations.
+    above > LEAST_ABOVE * pile && hist.between(from + 1, near + 1) as f64 > 0.5 * above
 }
 
 /// True where blocks of the picture that lie in the pile-up differ among themselves by more than its spread allows for

@@ -168,3 +168,17 @@ fn black_constant_and_empty_planes_have_the_declared_level() {
     let s = find(&hist_of((0..500).map(|_| 16_383.0)), 512.0, 16_383.0, RoughNoise::Absent, &[]);
     assert_eq!((s.level_dn, s.clipped), (16_383.0, 500.0));
 }
+
+#[test]
+fn a_tone_that_reaches_further_up_than_the_width_it_is_given_is_no_saturation() {
+    let mut rng = Noise::new(71);
+    let bell: Vec<f64> = (0..300).map(|_| 4_480.0 + 38.0 * rng.normal()).collect();
+    let h = hist_of(bell.iter().copied());
+    // As wide as it is, a third of that, and beside it.
+    assert!(ends_above(&h, 4_480.0, 38.0, 300.0));
+    assert!(!ends_above(&h, 4_490.0, 12.5, 170.0));
+    assert!(!ends_above(&h, 4_700.0, 0.0, 100.0));
+    // A converter's end has nothing above.
+    let cut = hist_of(bell.iter().map(|v| v.min(4_480.0)));
+    assert!(ends_above(&cut, 4_480.0, 0.0, 300.0));
+}
