@@ -2,6 +2,7 @@
 
 use std::f64::consts::PI;
 
+use multiversion::multiversion;
 use rawassay_fourier::{Complex32, forward};
 
 use super::lanes;
@@ -198,13 +199,19 @@ fn mean_ln_power(source: &Source<'_, '_>, pattern: Pattern, noise: SampleNoise) 
     }
     let mut mean = vec![0.0_f32; HALF * TILE];
     for (_, power) in &tiles {
-        for (mean, power) in mean.iter_mut().zip(power) {
-            *mean += lanes::ln(*power);
-        }
+        add_ln(&mut mean, power);
     }
     // The mean of ln of an exponential variate lies Euler's constant below the ln of its mean.
     let share = 1.0 / tiles.len() as f32;
     Some(mean.into_iter().map(|sum| sum.mul_add(share, 0.577_216)).collect())
+}
+
+/// Adds the logarithm of each value to its sum.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn add_ln(sums: &mut [f32], values: &[f32]) {
+    for (sum, &value) in sums.iter_mut().zip(values) {
+        *sum += lanes::ln(value);
+    }
 }
 
 /// Index of column frequency `u` (below half of the side) and row frequency `v`.

@@ -2,6 +2,8 @@
 
 use std::f64::consts::PI;
 
+use multiversion::multiversion;
+
 use super::lanes;
 use super::power::{LAST, Power, TILE};
 use super::psf::PointSpread;
@@ -151,10 +153,13 @@ pub(super) struct Fitter {
     weight: Vec<f32>,
     aperture: Vec<f32>,
     /// By [`LANES`] points.
-    terms: Vec<[[f32; LANES]; TERMS]>,
+    terms: Vec<Terms>,
     /// Level, in powers of the noise, that fills the nulls.
     floor: f32,
 }
+
+/// The terms of [`LANES`] points, two terms side by side: these fill a wider vector, and are summed up in the same order.
+type Terms = [[f32; 2 * LANES]; TERMS.div_ceil(2)];
 
 /// Normal equations of the scene's terms.
 type Equations = ([[f64; TERMS]; TERMS], [f64; TERMS]);
@@ -178,6 +183,93 @@ fn pull(ln_scene: f32, blur: f32, floor: f32, level: f32) -> Pull {
     Pull { weight: known * known, level: level - (ln_seen - ln_scene), off: off * off }
 }
 
+/// Takes off what a motion by so many pixels across and up takes.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn smear(blur: &mut [f32], (fx, fy): (&[f32], &[f32]), (across, up): (f32, f32)) {
+    for ((blur, fx), fy) in blur.iter_mut().zip(fx).zip(fy) {
+        *blur *= lanes::sinc_squared(across * fx + up * fy);
+    }
+}
+
+/// Takes off what a disc of that circumference takes.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn spread(blur: &mut [f32], f: &[f32], around: f32) {
+    for (blur, f) in blur.iter_mut().zip(f) {
+        *blur *= lanes::disc_squared(around * f);
+    }
+}
+
+/// The pull at each point (scene, blur, level, weight): weight and level for the next round, and what it costs.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn pulls([ln_scene, blur, level, own]: [&[f32]; 4], floor: f32, [weights, levels, costs]: [&mut [f32]; 3]) {
+    let points = ln_scene.iter().zip(blur).zip(level).zip(own);
+    for ((((ln_scene, blur), level), own), ((weight, to), cost)) in
+        points.zip(weights.iter_mut().zip(levels).zip(costs))
+    {
+        let pull = pull(ln_scene.clamp(-5.0, 40.0), *blur, floor, *level);
+        let trust = 1.0 / (1.0 + pull.off);
+        *weight = own * trust * pull.weight;
+        *to = pull.level;
+        *cost = own * pull.off * trust;
+    }
+}
+
+/// Row `ROW` of the normal equations.
+#[inline(always)]
+fn row<const ROW: usize>(terms: &[Terms], weights: &[[f32; LANES]], levels: &[[f32; LANES]], to: &mut Equations) {
+    let mut sums = Terms::default();
+    let mut right = [0.0_f32; LANES];
+    for ((terms, weight), level) in terms.iter().zip(weights).zip(levels) {
+        let own = &terms[ROW / 2][ROW % 2 * LANES..][..LANES];
+        let weighted: [f32; LANES] = std::array::from_fn(|l| own[l] * weight[l]);
+        for (sums, other) in sums[..=ROW / 2].iter_mut().zip(&terms[..=ROW / 2]) {
+            for l in 0..2 * LANES {
+                sums[l] += weighted[l % LANES] * other[l];
+            }
+        }
+        for l in 0..LANES {
+            right[l] += weighted[l] * level[l];
+        }
+    }
+    let sum = |lanes: &[f32]| lanes.iter().map(|&l| f64::from(l)).sum::<f64>();
+    for k in 0..=ROW {
+        to.0[ROW][k] = sum(&sums[k / 2][k % 2 * LANES..][..LANES]);
+    }
+    to.1[ROW] = sum(&right);
+}
+
+/// The normal equations: the lower half of the matrix.
+#[multiversion(targets("x86_64+avx2"))]
+fn equations(terms: &[Terms], weights: &[f32], levels: &[f32]) -> Equations {
+    let mut all = ([[0.0; TERMS]; TERMS], [0.0; TERMS]);
+    let (weights, levels) = (weights.as_chunks::<LANES>().0, levels.as_chunks::<LANES>().0);
+    row::<0>(terms, weights, levels, &mut all);
+    row::<1>(terms, weights, levels, &mut all);
+    row::<2>(terms, weights, levels, &mut all);
+    row::<3>(terms, weights, levels, &mut all);
+    row::<4>(terms, weights, levels, &mut all);
+    row::<5>(terms, weights, levels, &mut all);
+    row::<6>(terms, weights, levels, &mut all);
+    row::<7>(terms, weights, levels, &mut all);
+    row::<8>(terms, weights, levels, &mut all);
+    row::<9>(terms, weights, levels, &mut all);
+    row::<10>(terms, weights, levels, &mut all);
+    all
+}
+
+/// ln of the scene's power at each point, by its terms.
+#[multiversion(targets("x86_64+avx2"))]
+fn scene(terms: &[Terms], found: &[f32; TERMS], to: &mut [f32]) {
+    for (ln, terms) in to.as_chunks_mut::<LANES>().0.iter_mut().zip(terms) {
+        *ln = [0.0; LANES];
+        for k in 0..TERMS {
+            for l in 0..LANES {
+                ln[l] += found[k] * terms[k / 2][k % 2 * LANES + l];
+            }
+        }
+    }
+}
+
 impl Fitter {
     /// For these points.
     pub(super) fn new<'a>(points: impl Iterator<Item = &'a Point> + Clone, floor: f64) -> Self {
@@ -189,7 +281,10 @@ impl Fitter {
         };
         let columns: [Vec<f32>; TERMS] = std::array::from_fn(|k| fill(&|p| p.terms[k], 0.0));
         let terms = (0..columns[0].len() / LANES)
-            .map(|c| std::array::from_fn(|k| std::array::from_fn(|l| columns[k][c * LANES + l])))
+            .map(|c| {
+                let term = |k: usize, l: usize| columns.get(k).map_or(0.0, |column| column[c * LANES + l]);
+                std::array::from_fn(|k| std::array::from_fn(|l| term(2 * k + l / LANES, l % LANES)))
+            })
             .collect();
         Self {
             count,
@@ -210,56 +305,13 @@ impl Fitter {
         let mut blur = self.aperture.clone();
         if psf.motion_px > 0.0 {
             let (across, up) = ((psf.motion_px * c) as f32, (psf.motion_px * s) as f32);
-            for ((blur, fx), fy) in blur.iter_mut().zip(&self.fx).zip(&self.fy) {
-                *blur *= lanes::sinc_squared(across * fx + up * fy);
-            }
+            smear(&mut blur, (&self.fx, &self.fy), (across, up));
         }
         if psf.defocus_px > 0.0 {
             let around = (2.0 * PI * psf.defocus_px) as f32;
-            for (blur, f) in blur.iter_mut().zip(&self.f) {
-                *blur *= lanes::disc_squared(around * f);
-            }
+            spread(&mut blur, &self.f, around);
         }
         blur
-    }
-
-    /// Row `ROW` of the normal equations.
-    fn row<const ROW: usize>(&self, weights: &[f32], levels: &[f32], to: &mut Equations) {
-        let mut sums = [[0.0_f32; LANES]; TERMS];
-        let mut right = [0.0_f32; LANES];
-        let (weights, levels) = (weights.as_chunks::<LANES>().0, levels.as_chunks::<LANES>().0);
-        for ((terms, weight), level) in self.terms.iter().zip(weights).zip(levels) {
-            let weighted: [f32; LANES] = std::array::from_fn(|l| terms[ROW][l] * weight[l]);
-            for (sums, other) in sums[..=ROW].iter_mut().zip(&terms[..=ROW]) {
-                for l in 0..LANES {
-                    sums[l] += weighted[l] * other[l];
-                }
-            }
-            for l in 0..LANES {
-                right[l] += weighted[l] * level[l];
-            }
-        }
-        let sum = |lanes: &[f32; LANES]| lanes.iter().map(|&l| f64::from(l)).sum::<f64>();
-        for k in 0..=ROW {
-            to.0[ROW][k] = sum(&sums[k]);
-        }
-        to.1[ROW] = sum(&right);
-    }
-
-    fn equations(&self, weights: &[f32], levels: &[f32]) -> Equations {
-        let mut all = ([[0.0; TERMS]; TERMS], [0.0; TERMS]);
-        self.row::<0>(weights, levels, &mut all);
-        self.row::<1>(weights, levels, &mut all);
-        self.row::<2>(weights, levels, &mut all);
-        self.row::<3>(weights, levels, &mut all);
-        self.row::<4>(weights, levels, &mut all);
-        self.row::<5>(weights, levels, &mut all);
-        self.row::<6>(weights, levels, &mut all);
-        self.row::<7>(weights, levels, &mut all);
-        self.row::<8>(weights, levels, &mut all);
-        self.row::<9>(weights, levels, &mut all);
-        self.row::<10>(weights, levels, &mut all);
-        all
     }
 
     /// Fits the scene behind the motion and disc of `psf`; its Gaussian is a term of the scene and is found.
@@ -267,16 +319,17 @@ impl Fitter {
         let blur = self.blur(psf);
         let n = blur.len();
         let (mut weights, mut levels, mut costs) = (vec![0.0_f32; n], vec![0.0_f32; n], vec![0.0_f32; n]);
-        let points = || blur.iter().zip(&self.level).zip(&self.weight);
         let first = 1e3_f32.ln();
-        for (((blur, level), own), (weight, to)) in points().zip(weights.iter_mut().zip(&mut levels)) {
+        for ((((blur, level), own), weight), to) in
+            blur.iter().zip(&self.level).zip(&self.weight).zip(&mut weights).zip(&mut levels)
+        {
             let pull = pull(first, *blur, self.floor, *level);
             (*weight, *to) = (own * pull.weight, pull.level);
         }
         let mut best = SpectrumFit { psf: *psf, cost: f64::INFINITY };
         let mut ln_scene = vec![0.0_f32; n];
         for _ in 0..3 {
-            let (mut ata, mut atb) = self.equations(&weights, &levels);
+            let (mut ata, mut atb) = equations(&self.terms, &weights, &levels);
             // What scenes are like, as one more measurement.
             let prior = 0.02 * self.count as f64 / (SCENE_SLOPE_SPREAD * SCENE_SLOPE_SPREAD);
             ata[1][1] += prior;
@@ -289,23 +342,9 @@ impl Fitter {
                 let Some(held) = solve(ata, atb) else { break };
                 solved = held;
             }
-            let found_lanes = solved.map(|f| f as f32);
-            for (ln, terms) in ln_scene.as_chunks_mut::<LANES>().0.iter_mut().zip(&self.terms) {
-                *ln = [0.0; LANES];
-                for (terms, found) in terms.iter().zip(&found_lanes) {
-                    for l in 0..LANES {
-                        ln[l] += found * terms[l];
-                    }
-                }
-            }
-            let to = weights.iter_mut().zip(&mut levels).zip(&mut costs);
-            for ((((blur, level), own), ln_scene), ((weight, to), cost)) in points().zip(&ln_scene).zip(to) {
-                let pull = pull(ln_scene.clamp(-5.0, 40.0), *blur, self.floor, *level);
-                let trust = 1.0 / (1.0 + pull.off);
-                *weight = own * trust * pull.weight;
-                *to = pull.level;
-                *cost = own * pull.off * trust;
-            }
+            scene(&self.terms, &solved.map(|f| f as f32), &mut ln_scene);
+            let points = [&ln_scene[..], &blur, &self.level, &self.weight];
+            pulls(points, self.floor, [&mut weights, &mut levels, &mut costs]);
             let cost = OFF * OFF * costs.iter().map(|&c| f64::from(c)).sum::<f64>();
             if cost < best.cost {
                 best = SpectrumFit { psf: PointSpread { sigma_px: solved[2].max(0.0).sqrt(), ..*psf }, cost };

@@ -123,18 +123,18 @@ impl Window {
                     if let (Some((own_phase, cell)), None) = (own.next(), own.next()) {
                         let first = first + (own_phase + period - phase) % period;
                         let n = (last + 1).saturating_sub(first).div_ceil(period);
-                        self.push_all(at, dy, n, |k| (first + k * period) as f32);
+                        self.push_all(at, dy, n, (first, period));
                         let own = row.get(first * spp + samples.sample..).unwrap_or_default();
-                        let own = own.iter().step_by(period * spp).take(n);
-                        self.clipped |= own.clone().fold(false, |any, &dn| any | (dn >= cell.clip_dn));
-                        self.v.extend(own.map(|&dn| (f32::from(dn) - cell.black_dn) * cell.scale));
+                        let own = own.chunks(period * spp).take(n).map(|chunk| chunk[0]);
+                        self.clipped |= own.clone().fold(false, |any, dn| any | (dn >= cell.clip_dn));
+                        self.v.extend(own.map(|dn| (f32::from(dn) - cell.black_dn) * cell.scale));
                         continue;
                     }
                     for x in first..=last {
                         if let Some(cell) = cells[x % period] {
                             let dn = row[x * spp + samples.sample];
                             self.clipped |= dn >= cell.clip_dn;
-                            self.push_all(at, dy, 1, |_| x as f32);
+                            self.push_all(at, dy, 1, (x, 1));
                             self.v.push((f32::from(dn) - cell.black_dn) * cell.scale);
                         }
                     }
@@ -142,7 +142,7 @@ impl Window {
                 Source::Level(level) => {
                     let row = &level.dn[y * level.width..][first..=last];
                     self.clipped |= row.iter().fold(false, |any, dn| any | holds_saturated(*dn));
-                    self.push_all(at, dy, row.len(), |k| (first + k) as f32);
+                    self.push_all(at, dy, row.len(), (first, 1));
                     self.v.extend_from_slice(row);
                 }
             }
@@ -160,11 +160,14 @@ impl Window {
         (0..self.v.len()).map(one).collect()
     }
 
-    /// Places of `n` samples of a row, `dy` from the edge's; `column` tells each one's column.
+    /// Places of `n` samples of a row, `dy` from the edge's, in every so many columns from the first.
     #[inline]
-    fn push_all(&mut self, at: Place, dy: f32, n: usize, column: impl Fn(usize) -> f32) {
-        self.t.extend((0..n).map(|k| at.nx * (column(k) - at.x) + at.ny * dy));
-        self.u.extend((0..n).map(|k| at.nx * dy - at.ny * (column(k) - at.x)));
+    fn push_all(&mut self, at: Place, dy: f32, n: usize, (first, every): (usize, usize)) {
+        // 32 bits with a sign: these turn into single precision many at once.
+        let (n, first, every) = (n as i32, first as i32, every as i32);
+        let from_place = |k: i32| (first + k * every) as f32 - at.x;
+        self.t.extend((0..n).map(|k| at.nx * from_place(k) + at.ny * dy));
+        self.u.extend((0..n).map(|k| at.nx * dy - at.ny * from_place(k)));
     }
 }
 
