@@ -139,13 +139,14 @@ fn group(key: Key, name: &str, members: &[&FrameRow], held: &Held<'_>) -> Group 
         }
         None => Estimate::default(),
     };
+    let optimum = |fit: Option<best_stop::BestStop>| estimates(fit.and_then(|fit| within_tested(&steps, fit.f_number)));
     Group {
         key,
         frames: members.len(),
         readings: Readings(vec![
-            ("sharpest_f_number", estimates(whole.map(|b| b.f_number))),
-            ("sharpest_f_number_centre", estimates(fitted("centre_rise_px").map(|b| b.f_number))),
-            ("sharpest_f_number_corners", estimates(fitted("corners_rise_px").map(|b| b.f_number))),
+            ("sharpest_f_number", optimum(whole)),
+            ("sharpest_f_number_centre", optimum(fitted("centre_rise_px"))),
+            ("sharpest_f_number_corners", optimum(fitted("corners_rise_px"))),
             ("diffraction_costs_from_f_number", estimates(whole.and_then(|b| b.costs_from))),
         ]),
         steps,
@@ -196,6 +197,14 @@ fn diffraction_px_per_f(steps: &[Step]) -> Option<f64> {
     super::stats::median_of(ratios)
 }
 
+/// An f-stop with its interval, so far as it lies among the tested ones.
+fn within_tested(steps: &[Step], [low, f_number, high]: [f64; 3]) -> Option<[f64; 3]> {
+    let numbers = || steps.iter().filter_map(|s| s.setting.number());
+    let (least, most) = (numbers().fold(f64::INFINITY, f64::min), numbers().fold(0.0, f64::max));
+    let among = f_number <= most * SAME_STOP && f_number >= least / SAME_STOP;
+    among.then(|| [low.max(least).min(f_number), f_number, high.min(most).max(f_number)])
+}
+
 /// The optimum of the fit; without a fit the sharpest of the tested f-stops.
 fn best(steps: &[Step], fitted: Option<&best_stop::BestStop>) -> Option<Best> {
     let rise = |s: &Step| s.readings.value("edge_rise_px");
@@ -203,15 +212,11 @@ fn best(steps: &[Step], fitted: Option<&best_stop::BestStop>) -> Option<Best> {
         .iter()
         .filter(|s| rise(s).is_some())
         .min_by(|a, b| rise(a).unwrap_or(f64::MAX).total_cmp(&rise(b).unwrap_or(f64::MAX)))?;
-    let tested = |n: f64| {
-        let numbers = steps.iter().filter_map(|s| s.setting.number());
-        numbers.clone().any(|m| m >= n / SAME_STOP) && numbers.into_iter().any(|m| m <= n * SAME_STOP)
-    };
-    Some(match fitted {
-        Some(fit) if tested(fit.f_number[1]) => Best {
-            setting: Setting::Number(fit.f_number[1]),
-            low: Some(fit.f_number[0]),
-            high: Some(fit.f_number[2]),
+    Some(match fitted.and_then(|fit| Some((fit, within_tested(steps, fit.f_number)?))) {
+        Some((fit, [low, f_number, high])) => Best {
+            setting: Setting::Number(f_number),
+            low: Some(low),
+            high: Some(high),
             reason: format!(
                 "Least of the curve of aberration and diffraction through the tested f-stops: {:.2} px.",
                 fit.rise_px
@@ -332,4 +337,25 @@ fn answer(
 /// An f-number with one decimal below 10.
 fn stop(n: f64) -> String {
     if n < 9.95 { short((n * 10.0).round() / 10.0) } else { format!("{n:.0}") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_is_said_beyond_the_tested_f_stops() {
+        let step = |f_number| Step {
+            setting: Setting::Number(f_number),
+            frames: 3,
+            left_out: 0,
+            readings: Readings(Vec::new()),
+            meets_brief: None,
+        };
+        let steps = [2.8, 4.0, 5.6, 8.0].map(step);
+        assert_eq!(within_tested(&steps, [4.4, 5.0, 5.8]), Some([4.4, 5.0, 5.8]));
+        // A lens of f/2.8 has no f/2.4.
+        assert_eq!(within_tested(&steps, [2.4, 3.0, 3.4]), Some([2.8, 3.0, 3.4]));
+        assert_eq!(within_tested(&steps, [8.2, 9.1, 9.9]), None);
+    }
 }
