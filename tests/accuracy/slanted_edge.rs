@@ -4,8 +4,9 @@
 use std::f64::consts::PI;
 use std::path::Path;
 
-use rawassay_analysis::bench::slanted_edge::{EdgeResponse, slanted_edges};
-use rawassay_decode::Area;
+use rawassay_analysis::bench::slanted_edge::{EdgeResponse, SlantedEdges, slanted_edges};
+use rawassay_analysis::measures::Channel;
+use rawassay_decode::{Area, Frame};
 use rawassay_scene::{Camera, Compression, Filter, Optics, Recipe, SceneKind, render};
 
 fn sinc(x: f64) -> f64 {
@@ -26,7 +27,7 @@ fn seeded(turn_deg: f64, sigma: f64, filter: Filter, iso: f64, region: Option<Ar
     let file = render(&recipe).to_dng(Compression::None);
     let frame = rawassay_decode::open_bytes(Path::new("target.dng"), file).unwrap();
     let channels = rawassay_analysis::measure(&frame).channels;
-    slanted_edges(&frame, &channels, region).unwrap()
+    slanted_edges(&frame, &channels, region).unwrap().edges
 }
 
 fn at(curve: &[[f64; 2]], f: f64) -> f64 {
@@ -110,4 +111,279 @@ fn standard_errors_are_those_of_repeats() {
         let ratio = (told / seen).sqrt();
         assert!((0.6..1.7).contains(&ratio), "{name}: told {}, seen {}", (told / n).sqrt(), (seen / n).sqrt());
     }
+}
+
+/// One edge through the middle of a frame, its normal at `normal_deg`.
+fn single(normal_deg: f64, optics: Optics, filter: Filter, iso: f64, seed: u64) -> Recipe {
+    Recipe::new(SceneKind::SingleEdge { normal_deg, dark: 0.15 })
+        .size(520, 420)
+        .seeds(1, seed)
+        .optics(optics)
+        .camera(Camera { filter, prnu_pct: 0.0, ..Camera::default() })
+        .exposure(iso, -0.7)
+}
+
+fn measured(recipe: &Recipe, region: Option<Area>) -> Result<Vec<EdgeResponse>, String> {
+    let file = render(recipe).to_dng(Compression::None);
+    let frame = rawassay_decode::open_bytes(Path::new("edge.dng"), file).unwrap();
+    let channels = rawassay_analysis::measure(&frame).channels;
+    slanted_edges(&frame, &channels, region).map(|found| found.edges)
+}
+
+/// Where a falling curve takes a level.
+fn falls_to(curve: impl Fn(f64) -> f64, level: f64) -> f64 {
+    (1..20_000).map(|k| f64::from(k) * 1e-4).find(|&f| curve(f) < level).unwrap()
+}
+
+/// Edge of a line's transfer function: 1/2 + the integral of mtf sin(2 pi f x) / (pi f).
+fn edge_at(mtf: impl Fn(f64) -> f64, x: f64) -> f64 {
+    let df = 5e-4;
+    let parts = (0..6000).map(|k| (f64::from(k) + 0.5) * df);
+    0.5 + parts.map(|f| mtf(f) * (2.0 * PI * f * x).sin() / (PI * f) * df).sum::<f64>()
+}
+
+/// Its 10 to 90 % rise.
+fn rise_of(mtf: impl Fn(f64) -> f64) -> f64 {
+    let (mut low, mut high) = (0.0, 30.0);
+    for _ in 0..40 {
+        let x = f64::midpoint(low, high);
+        if edge_at(&mtf, x) < 0.9 { low = x } else { high = x }
+    }
+    low + high
+}
+
+/// Light of a lens limited by diffraction spreads far out: its curve, rise and their errors hold all the same.
+#[test]
+fn the_tails_of_diffraction_are_held() {
+    let cases = [(5.0, 5.6, "RGGB"), (97.0, 11.0, "W"), (188.0, 22.0, "GRBG"), (-84.0, 16.0, "BGGR")];
+    for (seed, (degrees, f_number, filter)) in (1..).zip(cases) {
+        let (sigma, spread) = (0.6, 0.55 * f_number / 4.0);
+        let truth = |f: f64| {
+            let v = (f * spread).min(1.0);
+            2.0 / PI * (v.acos() - v * (1.0 - v * v).sqrt()) * (-2.0 * (PI * sigma * f).powi(2)).exp()
+        };
+        let table: Vec<f64> = (0..1200).map(|k| edge_at(truth, f64::from(k) * 0.05)).collect();
+        // Beyond, the tail of the line: 2 / pi^3 x wavelength x f-number / x^2.
+        let edge = |t: f64| {
+            let k = t.abs() / 0.05;
+            let far = match table.get(k as usize..k as usize + 2) {
+                Some(pair) => pair[0] + (pair[1] - pair[0]) * k.fract(),
+                None => 1.0 - 2.0 / PI.powi(3) * spread / t.abs(),
+            };
+            if t < 0.0 { 1.0 - far } else { far }
+        };
+        let wanted = if filter == "W" { 1 } else { 3 };
+        let filter = if filter == "W" { Filter::monochrome() } else { Filter::two_by_two(filter) };
+        let frame = drawn(filter, seed, |x, y| 0.1 + 0.6 * edge(across(degrees, x, y).0));
+        let (half, rise) = (falls_to(truth, 0.5), rise_of(truth));
+        let found = of(&frame, if seed % 2 == 0 { None } else { Some(REGION) }).unwrap();
+        assert_eq!(found.edges.len(), wanted);
+        for e in &found.edges {
+            let off = at(&e.curve, 0.1) - truth(0.1);
+            assert!(off.abs() < 0.008, "f/{f_number} {} at 0.1: {off:+.4}", e.plane);
+            let share = if e.plane == "G" || e.plane == "W" { 0.012 } else { 0.02 };
+            let off = e.mtf50_cy_px.unwrap() / half - 1.0;
+            assert!(off.abs() < share, "f/{f_number} {} MTF50 {off:+.4}", e.plane);
+            assert!(off.abs() < 4.0 * e.mtf50_se_cy_px.unwrap() / half, "f/{f_number} {} error", e.plane);
+            let off = e.rise_px.unwrap() / rise - 1.0;
+            assert!(off.abs() < 0.015, "f/{f_number} {} rise {off:+.4}", e.plane);
+            assert!(off.abs() < 4.0 * e.rise_se_px.unwrap() / rise, "f/{f_number} {} rise error", e.plane);
+        }
+    }
+}
+
+/// Slants of tan 1/3 to 1/7 lay the samples on a lattice; and a sharp edge is no wider than it is.
+#[test]
+fn small_fractions_and_sharp_edges_are_as_good_as_others() {
+    for (seed, (fraction, turn, filter)) in (1..).zip([
+        (3.0_f64, 0.0, "RGGB"),
+        (4.0, 90.0, "GBRG"),
+        (5.0, 180.0, "RGGB"),
+        (6.0, -90.0, "BGGR"),
+        (7.0, 90.0, "W"),
+        (7.0, 0.0, "GRBG"),
+    ]) {
+        let normal = turn + (1.0 / fraction).atan().to_degrees();
+        let sigma = if fraction > 3.0 { 0.4 } else { 0.5 };
+        let wanted = if filter == "W" { 1 } else { 3 };
+        let filter = if filter == "W" { Filter::monochrome() } else { Filter::two_by_two(filter) };
+        let (sin, cos) = f64::to_radians(normal).sin_cos();
+        let truth = |f: f64| (-2.0 * (PI * sigma * f).powi(2)).exp() * sinc(f * cos) * sinc(f * sin);
+        let rise = rise_of(truth);
+        let edges = measured(&single(normal, Optics::gaussian(sigma), filter, 100.0, seed), None).unwrap();
+        assert_eq!(edges.len(), wanted, "1/{fraction}");
+        for e in &edges {
+            for f in [0.1, 0.25, 0.4] {
+                let off = at(&e.curve, f) - truth(f);
+                assert!(off.abs() < 0.016, "1/{fraction} {} at {f}: {off:+.4}", e.plane);
+            }
+            let off = e.rise_px.unwrap() / rise - 1.0;
+            let share = if e.plane == "G" || e.plane == "W" { 0.014 } else { 0.02 };
+            assert!(off.abs() < share, "1/{fraction} {} rise {off:+.4}", e.plane);
+        }
+    }
+}
+
+/// Cumulative normal distribution (Abramowitz and Stegun 7.1.26: within 1e-7).
+fn normal(x: f64) -> f64 {
+    let z = x.abs() / 2.0_f64.sqrt();
+    let t = 1.0 / (1.0 + 0.327_591_1 * z);
+    let poly =
+        t * (0.254_829_592 + t * (-0.284_496_736 + t * (1.421_413_741 + t * (-1.453_152_027 + t * 1.061_405_429))));
+    let half = 0.5 * poly * (-z * z).exp();
+    if x < 0.0 { half } else { 1.0 - half }
+}
+
+/// A frame with levels drawn at points of the picture, 1 at saturation, with noise: an independent drawing.
+fn drawn(filter: Filter, seed: u32, level: impl Fn(f64, f64) -> f64) -> Drawn {
+    let camera = Camera { filter, ..Camera::default() };
+    let recipe = Recipe::new(SceneKind::Flat).size(520, 420).camera(camera);
+    let file = render(&recipe).to_dng(Compression::None);
+    let mut frame = rawassay_decode::open_bytes(Path::new("drawn.dng"), file).unwrap();
+    let channels = rawassay_analysis::measure(&frame).channels;
+    let (black, white) = (channels[0].black_dn, channels[0].saturation_dn);
+    let mut state = seed;
+    let mut uniform = || {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        f64::from(state >> 8) / f64::from(1_u32 << 24) - 0.5
+    };
+    let area = frame.active;
+    for y in 0..area.height {
+        for x in 0..area.width {
+            let noise = 0.004 * (uniform() + uniform() + uniform() + uniform());
+            let dn = black + (white - black) * (level(x as f64, y as f64) + noise);
+            frame.samples[(y + area.y) * frame.width + x + area.x] = dn.round().clamp(0.0, white) as u16;
+        }
+    }
+    Drawn { frame, channels }
+}
+
+/// A drawn frame, with the levels of the camera.
+struct Drawn {
+    frame: Frame,
+    channels: Vec<Channel>,
+}
+
+fn of(drawn: &Drawn, region: Option<Area>) -> Result<SlantedEdges, String> {
+    slanted_edges(&drawn.frame, &drawn.channels, region)
+}
+
+/// Distance from a line through (260.3, 210.2) with its normal at `degrees` (y down), and place along it.
+fn across(degrees: f64, x: f64, y: f64) -> (f64, f64) {
+    let (sin, cos) = degrees.to_radians().sin_cos();
+    ((x - 260.3) * cos + (y - 210.2) * sin, (y - 210.2) * cos - (x - 260.3) * sin)
+}
+
+const REGION: Area = Area { x: 20, y: 20, width: 480, height: 380 };
+
+/// The closed form of a Gaussian at points: in every colour, to the given error.
+fn is_gaussian(found: &SlantedEdges, colours: usize, sigma: f64, bound: f64) {
+    assert_eq!(found.edges.len(), colours, "{:?}", found.notes);
+    for e in &found.edges {
+        for f in [0.1, 0.25, 0.4] {
+            let off = at(&e.curve, f) - (-2.0 * (PI * sigma * f).powi(2)).exp();
+            assert!(off.abs() < bound, "{} at {f}: {off:+.4}", e.plane);
+        }
+        let off = e.rise_px.unwrap() / (2.5631 * sigma) - 1.0;
+        assert!(off.abs() < 0.03, "{} rise {off:+.4}", e.plane);
+    }
+}
+
+#[test]
+fn defective_pixels_cost_no_colour() {
+    for (seed, (degrees, filter, count)) in (1..).zip([(5.0, "RGGB", 1), (98.0, "GBRG", 30), (186.0, "BGGR", 30)]) {
+        let mut frame =
+            drawn(Filter::two_by_two(filter), seed, |x, y| 0.1 + 0.5 * normal(across(degrees, x, y).0 / 0.6));
+        let (area, saturated) = (frame.frame.active, frame.channels[0].saturation_dn as u16);
+        for k in 0..count {
+            // Near the edge, on both sides, in every colour.
+            let (sin, cos) = degrees.to_radians().sin_cos();
+            let (t, u) = (f64::from(k % 7) * 2.6 - 7.0, f64::from(k) * 9.3 - 140.0);
+            let (x, y) = (260.3 + t * cos - u * sin, 210.2 + t * sin + u * cos);
+            let at = (y as usize + area.y) * frame.frame.width + x as usize + area.x;
+            frame.frame.samples[at] = if k % 3 == 2 { saturated / 3 } else { saturated };
+        }
+        is_gaussian(&of(&frame, Some(REGION)).unwrap(), 3, 0.6, 0.02);
+    }
+}
+
+#[test]
+fn a_clipped_side_is_named() {
+    for (seed, (degrees, over)) in (1..).zip([(5.0, 1.0), (95.0, 1.3), (184.0, 2.0)]) {
+        let frame = drawn(Filter::two_by_two("RGGB"), seed, |x, y| {
+            over * (0.15 + 0.85 * normal(across(degrees, x, y).0 / 0.6))
+        });
+        for region in [None, Some(REGION)] {
+            let why = of(&frame, region).unwrap_err();
+            assert!(why.contains("clipped") && why.contains("less"), "{why}");
+        }
+    }
+}
+
+#[test]
+fn light_that_falls_off_is_borne() {
+    for (seed, (degrees, fall, filter)) in
+        (1..).zip([(5.0, 90.0, "RGGB"), (95.0, 0.0, "GRBG"), (-85.0, 200.0, "BGGR"), (6.0, 270.0, "RGGB")])
+    {
+        let frame = drawn(Filter::two_by_two(filter), seed, |x, y| {
+            let (t, _) = across(fall, x, y);
+            (0.25 + 0.4 * normal(across(degrees, x, y).0 / 0.6)) * (1.0 + 0.3 * t / 500.0)
+        });
+        is_gaussian(&of(&frame, Some(REGION)).unwrap(), 3, 0.6, 0.03);
+    }
+}
+
+#[test]
+fn a_bent_edge_is_straightened() {
+    for (seed, (degrees, radius, filter)) in (1..).zip([
+        (5.0, 40_000.0, "RGGB"),
+        (95.0, 9000.0, "GRBG"),
+        (185.0, -4500.0, "BGGR"),
+        (-84.0, -16_000.0, "RGGB"),
+    ]) {
+        let frame = drawn(Filter::two_by_two(filter), seed, |x, y| {
+            let (t, u) = across(degrees, x, y);
+            let d = f64::hypot(t + radius, u) - radius.abs();
+            0.1 + 0.5 * normal(d * f64::signum(radius) / 0.6)
+        });
+        let found = of(&frame, Some(REGION)).unwrap();
+        is_gaussian(&found, 3, 0.6, 0.02);
+        assert!(found.edges[0].length_px > 250.0, "{}", found.edges[0].length_px);
+    }
+    // One that bends too far is told as such.
+    let frame = drawn(Filter::monochrome(), 9, |x, y| {
+        let (t, u) = across(5.0, x, y);
+        0.1 + 0.5 * normal((f64::hypot(t + 800.0, u) - 800.0) / 0.6)
+    });
+    if let Err(why) = of(&frame, Some(REGION)) {
+        assert!(why.contains("bent"), "{why}");
+    }
+}
+
+#[test]
+fn a_slant_of_twenty_degrees_is_one_and_every_edge_is_told_once() {
+    for (seed, turn) in (1..).zip([20.0, 70.0, 110.0, 160.0, 200.0, 290.0]) {
+        let filter = if seed % 2 == 0 { Filter::monochrome() } else { Filter::two_by_two("RGGB") };
+        let colours = if seed % 2 == 0 { 1 } else { 3 };
+        let frame = drawn(filter, seed, |x, y| 0.1 + 0.5 * normal(across(turn, x, y).0 / 0.9));
+        is_gaussian(&of(&frame, None).unwrap(), colours, 0.9, 0.02);
+    }
+}
+
+#[test]
+fn what_is_left_alone_is_noted() {
+    let square = |x: f64, y: f64, (cx, cy): (f64, f64), side: f64| -> f64 {
+        (0..4)
+            .map(|q| {
+                let (sin, cos) = f64::to_radians(5.0 + 90.0 * f64::from(q)).sin_cos();
+                normal((side / 2.0 - (x - cx) * cos - (y - cy) * sin) / 0.6)
+            })
+            .product()
+    };
+    let frame = drawn(Filter::monochrome(), 4, |x, y| {
+        0.6 - 0.5 * square(x, y, (160.0, 210.0), 220.0) - 0.5 * square(x, y, (410.0, 210.0), 70.0)
+    });
+    let found = of(&frame, None).unwrap();
+    assert_eq!(found.edges.len(), 4);
+    assert!(found.notes.iter().any(|n| n.contains("4 shorter")), "{:?}", found.notes);
 }

@@ -4,6 +4,7 @@ use std::f64::consts::PI;
 
 use super::slanted_edge::Line;
 use crate::known;
+use crate::linear::Factors;
 use crate::measures::sharpness::psf::sinc;
 
 /// Bins per pixel.
@@ -13,20 +14,50 @@ const PIECES: usize = 10;
 /// Step at which the curve is searched, cycles per pixel.
 const SEARCH_STEP: f64 = 0.01;
 
+/// Distance between neighbouring samples, across, over which the profile is joined, px: 1 / (2 x 0.7) cycles per pixel
+/// are still sampled. A slant of tan 1/3 has 0.63 px.
+const MOST_GAP_PX: f64 = 0.7;
+/// Flat share of the window; the rest falls to 0 as a cosine.
+const FLAT: f64 = 0.7;
+/// Noise of the curve that a wider window may cost, and the frequency where it is told, cycles per pixel.
+const QUIET: (f64, f64) = (0.004, 0.1);
+/// A slope or a tail of the sides counts from here on, standard errors.
+const SIGNIFICANT: f64 = 3.0;
+/// Tail beyond the window that may go unseen where it cannot be fitted, of the step: this much times sigma over the
+/// half-width. The line of a lens limited by diffraction falls as 2 / pi^3 x wavelength x f-number / x^2, and its middle
+/// looks like a Gaussian of sigma 0.45 x wavelength x f-number: 4 / pi^3 / 0.45. Most blur is not all diffraction: a third
+/// of it is one standard error.
+const UNSEEN_TAIL: f64 = 0.1;
+
+/// What the rise may be off by where levels lie far apart, px per px^2 of their distance: seen on simulated edges of known
+/// rise with slants of tan 1/3 (0.01 px at 0.63 px).
+const JOINS: f64 = 0.03;
+
 /// A sample of the band round an edge: distance across, place along, level.
 pub(super) type Sample = (f64, f64, f64);
 
 /// The profile of an edge in bins of 1/4 px.
+#[derive(Clone)]
 pub(super) struct Profile {
+    /// Levels at the middles of the bins.
     esf: Vec<f64>,
     half: f64,
     low: f64,
     high: f64,
     /// Spread of single samples on the plain sides.
     pub(super) noise: f64,
-    /// Windowed line spread: place, value.
-    windowed: Vec<(f64, f64)>,
+    /// Line spread: place, value within the narrow window, value between it and the wide one.
+    line: Vec<(f64, f64, f64)>,
+    /// Half-width of the narrow window, px.
+    narrow: f64,
+    /// Transform at frequency 0: the step.
     dc: f64,
+    /// Width of an evenly filled bin with the spread of distances that the bins really have, px.
+    bin_px: f64,
+    /// Mean distance between the levels that are joined, px.
+    knot_px: f64,
+    /// Standard error of the tail beyond the window, share of the step.
+    tail_error: f64,
 }
 
 /// What is read from a profile; `None` where it cannot be.
@@ -37,31 +68,53 @@ pub(super) struct Figures {
     pub(super) mtf10_cy_px: Option<f64>,
 }
 
+/// Half-width that holds the core of a spread, px.
+pub(super) fn core_px(sigma_px: f64) -> f64 {
+    10.0 * sigma_px + 5.0
+}
+
 impl Profile {
     /// The profile of the samples within `half` px.
     ///
     /// # Errors
     /// Where parts of it hold no sample.
     pub(super) fn of(samples: &[Sample], sigma_px: f64, half: f64) -> Result<Self, String> {
-        let esf = supersample(samples, half)?;
-        let (low, high, noise) = sides(samples, sigma_px, half);
+        let Supersampled { mut esf, bin_px, knot_px } = supersample(samples, half)?;
+        let narrow = core_px(sigma_px).min(half);
+        let place = |k: usize| (k as f64 + 0.5) / BINS_PER_PX - half;
+        let sides = Sides::of(&esf, half, sigma_px);
+        for (k, v) in esf.iter_mut().enumerate() {
+            *v /= 1.0 + sides.slope * place(k);
+        }
         let lsf: Vec<f64> = (1..esf.len() - 1).map(|k| (esf[k + 1] - esf[k - 1]) / 2.0).collect();
-        let place = |k: usize| (k as f64 + 1.5) / BINS_PER_PX - half;
-        let total: f64 = lsf.iter().sum();
-        let centre = lsf.iter().enumerate().map(|(k, v)| v * place(k)).sum::<f64>() / total;
-        let centre = centre.clamp(-half / 4.0, half / 4.0);
-        let windowed = lsf
+        // The centre of the core alone: far out there is only noise.
+        let core = || lsf.iter().enumerate().map(|(k, v)| (place(k + 1), v)).filter(|(t, _)| t.abs() < narrow);
+        let centre = core().map(|(t, v)| v * t).sum::<f64>() / core().map(|(_, v)| v).sum::<f64>();
+        let centre = centre.clamp(-narrow / 4.0, narrow / 4.0);
+        let line: Vec<(f64, f64, f64)> = lsf
             .iter()
             .enumerate()
             .map(|(k, &v)| {
-                let t = place(k) - centre;
-                let hamming = if t.abs() < half { 0.54 + 0.46 * (PI * t / half).cos() } else { 0.08 };
-                (t, v * hamming)
+                let t = place(k + 1) - centre;
+                let (inner, outer) = (flat_topped(t / narrow), flat_topped(t / half));
+                (t, v * inner, v * (outer - inner).max(0.0))
             })
             .collect();
-        let mut profile = Self { esf, half, low, high, noise, windowed, dc: 1.0 };
-        profile.dc = profile.amplitude(0.0);
-        Ok(profile)
+        let within: f64 = line.iter().map(|l| l.1 + l.2).sum();
+        let step = sides.high - sides.low;
+        Ok(Self {
+            esf,
+            half,
+            low: sides.low,
+            high: sides.high,
+            noise: noise(samples, half),
+            line,
+            narrow,
+            dc: if sides.tail > 0.0 { step } else { within },
+            bin_px,
+            knot_px,
+            tail_error: sides.tail_error.unwrap_or(UNSEEN_TAIL * sigma_px / (half * (1.0 + FLAT) / 2.0)),
+        })
     }
 
     /// Step from the dark side to the bright one.
@@ -69,9 +122,24 @@ impl Profile {
         self.high - self.low
     }
 
+    /// Half-width up to which noise leaves the curve at low frequencies as good as [`QUIET`], px.
+    pub(super) fn quiet_half_px(&self, samples: &[Sample]) -> f64 {
+        let per_bin = samples.len() as f64 / (2.0 * self.half * BINS_PER_PX);
+        let noise = self.noise / per_bin.sqrt() / self.step();
+        // At f, the differences of independent bins of noise s sum up to s sin(2 pi f / 4) sqrt(n), half the variance in
+        // phase; 0.81 is the mean square of the window.
+        let one = noise * (2.0 * PI * QUIET.1 / BINS_PER_PX).sin() * (0.81 * BINS_PER_PX).sqrt();
+        (QUIET.0 / one).powi(2)
+    }
+
+    /// Transform of the line spread. Between the narrow and the wide window it is smooth, and holds nothing but noise at
+    /// frequencies above one over the fall of the narrow window: left out there.
     fn amplitude(&self, f: f64) -> f64 {
+        let fall = f * (1.0 - FLAT) * self.narrow;
+        let share = 0.5 + 0.5 * (PI * (2.0 * fall - 1.0).clamp(0.0, 1.0)).cos();
         let (mut re, mut im) = (0.0, 0.0);
-        for &(t, v) in &self.windowed {
+        for &(t, inner, outer) in &self.line {
+            let v = inner + share * outer;
             let (s, c) = (2.0 * PI * f * t).sin_cos();
             re += v * c;
             im += v * s;
@@ -79,9 +147,15 @@ impl Profile {
         re.hypot(im)
     }
 
-    /// Contrast at a frequency, cycles per pixel; corrected for the central difference and for the width of the bins.
+    /// Contrast at a frequency, cycles per pixel; corrected for the central difference, for the spread of distances in
+    /// the bins and for the spline through them.
     pub(super) fn mtf(&self, f: f64) -> f64 {
-        self.amplitude(f) / self.dc / (sinc(f / 2.0) * sinc(f / BINS_PER_PX))
+        if f == 0.0 {
+            return 1.0;
+        }
+        let knots = (f * self.knot_px).min(0.45);
+        let spline = 3.0 * sinc(knots).powi(4) / (2.0 + (2.0 * PI * knots).cos());
+        self.amplitude(f) / self.dc / (sinc(2.0 * f / BINS_PER_PX) * sinc(f * self.bin_px) * spline)
     }
 
     /// Rise, MTF50 and MTF10.
@@ -105,6 +179,15 @@ impl Profile {
         figures
     }
 
+    /// The figures if the tail beyond the window were greater by its standard error.
+    fn with_more_tail(&self) -> Figures {
+        let (step, mut other) = (self.step(), self.clone());
+        other.dc *= 1.0 + self.tail_error;
+        other.low -= 0.5 * self.tail_error * step;
+        other.high += 0.5 * self.tail_error * step;
+        other.figures()
+    }
+
     /// Distance between the 10 % and 90 % crossings next to the middle, px.
     fn rise(&self) -> Option<f64> {
         let esf = &self.esf;
@@ -113,23 +196,143 @@ impl Profile {
         let middle = (1..esf.len())
             .filter(|&k| esf[k - 1] < level(0.5) && esf[k] >= level(0.5))
             .min_by_key(|&k| k.abs_diff(esf.len() / 2))?;
-        let cross = |k: usize, share: f64| {
-            let (a, b) = (esf[k - 1], esf[k]);
-            place(k as f64 - 1.0 + (level(share) - a) / (b - a))
-        };
+        let cross = |k: usize, share: f64| place(k as f64 - 1.0 + monotone_crossing(esf, k, level(share)));
         let up = (middle..esf.len()).find(|&k| esf[k] >= level(0.9)).map(|k| cross(k, 0.9))?;
         let down = (1..=middle).rev().find(|&k| esf[k - 1] <= level(0.1)).map(|k| cross(k, 0.1))?;
-        let bin = 1.0 / BINS_PER_PX;
-        // The bins and their straight connection widen a steep edge a little: variance of a bin, in quadrature by rise.
+        // The bins widen a steep edge a little: variance of a bin, in quadrature by rise.
         let wide = up - down;
-        (wide.is_finite() && wide > 0.0).then(|| (wide * wide - 6.57 * bin * bin / 12.0).max(0.0).sqrt())
+        let rise = (wide * wide - 6.57 * self.bin_px * self.bin_px / 12.0).max(0.0).sqrt();
+        (wide.is_finite() && wide > 0.0).then_some(rise)
     }
+}
+
+/// Where between the values `k - 1` and `k` a monotone cubic (Fritsch and Carlson 1980, harmonic mean of the slopes) takes
+/// a level that lies between them, 0 to 1.
+fn monotone_crossing(y: &[f64], k: usize, level: f64) -> f64 {
+    let slope = |i: usize| if i >= 1 && i < y.len() { y[i] - y[i - 1] } else { 0.0 };
+    let at = |i: usize| {
+        let (a, b) = (slope(i), slope(i + 1));
+        if a * b > 0.0 { 2.0 * a * b / (a + b) } else { 0.0 }
+    };
+    let (d, m0, m1) = (slope(k), at(k - 1), at(k));
+    let value = |s: f64| {
+        let c = 3.0 * d - 2.0 * m0 - m1;
+        let e = m0 + m1 - 2.0 * d;
+        y[k - 1] + s * (m0 + s * (c + s * e))
+    };
+    let (mut below, mut above) = (0.0, 1.0);
+    for _ in 0..40 {
+        let s = f64::midpoint(below, above);
+        if value(s) < level {
+            below = s;
+        } else {
+            above = s;
+        }
+    }
+    f64::midpoint(below, above)
+}
+
+/// 1 in the middle, falling to 0 at 1 as a cosine.
+fn flat_topped(x: f64) -> f64 {
+    let past = ((x.abs() - FLAT) / (1.0 - FLAT)).clamp(0.0, 1.0);
+    0.5 + 0.5 * (PI * past).cos()
+}
+
+/// The plain sides of an edge.
+struct Sides {
+    /// Levels far from the edge.
+    low: f64,
+    high: f64,
+    /// Relative fall of the light across the edge, per px; 0 where none is seen.
+    slope: f64,
+    /// What of the step lies beyond the window; 0 where none is seen.
+    tail: f64,
+    /// Its standard error, where it can be told.
+    tail_error: Option<f64>,
+}
+
+impl Sides {
+    /// Fits level, fall of light and tail to the sides. The edge spread of every lens ends in a tail that falls as 1/x
+    /// (that of any aperture's diffraction); light falls by the same share on both sides.
+    fn of(esf: &[f64], half: f64, sigma_px: f64) -> Self {
+        let place = |k: usize| (k as f64 + 0.5) / BINS_PER_PX - half;
+        let mean = |from: f64, to: f64| {
+            let values = || esf.iter().enumerate().filter(|(k, _)| (from..to).contains(&place(*k))).map(|(_, v)| v);
+            values().sum::<f64>() / values().count().max(1) as f64
+        };
+        let third = 2.0 / 3.0 * half;
+        let (low, high) = (mean(-half, -third), mean(third, half));
+        let plain = Self { low, high, slope: 0.0, tail: 0.0, tail_error: None };
+        let from = 6.0 * sigma_px + 3.0;
+        if half < 3.0 * from || high <= low {
+            return plain;
+        }
+        let outer = || esf.iter().enumerate().map(|(k, v)| (place(k), *v)).filter(|(t, _)| t.abs() > from);
+        // Dark level, bright level, tail, fall.
+        let terms = |t: f64| {
+            let (side, level) = if t < 0.0 { ([1.0, 0.0], low) } else { ([0.0, 1.0], high) };
+            [side[0], side[1], -1.0 / t, level * t]
+        };
+        let Some((fit, error)) = fitted(outer().map(|(t, v)| (terms(t), v))) else { return plain };
+        let fall = (fit[3] / error[3]).abs() > SIGNIFICANT;
+        let fit_and_error = if fall {
+            Some((fit, error))
+        } else {
+            let first_three = |t: f64| {
+                let [a, b, c, _] = terms(t);
+                [a, b, c]
+            };
+            fitted(outer().map(|(t, v)| (first_three(t), v)))
+                .map(|(f, e)| ([f[0], f[1], f[2], 0.0], [e[0], e[1], e[2], 0.0]))
+        };
+        let Some((fit, error)) = fit_and_error else { return plain };
+        // The window cuts off at its fall, in the mean.
+        let reach = half * (1.0 + FLAT) / 2.0;
+        let share = |tail: f64| 2.0 * tail / reach / (high - low);
+        let tail_error = Some(share(error[2].max(0.3 * fit[2])));
+        if fit[2] > SIGNIFICANT * error[2] {
+            return Self { low: fit[0], high: fit[1], slope: fit[3], tail: share(fit[2]), tail_error };
+        }
+        // Levels of the outer third, at the light that falls on the edge itself.
+        let middle = f64::midpoint(third, half);
+        Self {
+            low: low / (1.0 - fit[3] * middle),
+            high: high / (1.0 + fit[3] * middle),
+            slope: fit[3],
+            tail: 0.0,
+            tail_error,
+        }
+    }
+}
+
+/// Least squares: coefficients and their standard errors.
+fn fitted<const N: usize>(rows: impl Iterator<Item = ([f64; N], f64)> + Clone) -> Option<([f64; N], [f64; N])> {
+    let (mut ata, mut atb, mut n) = ([[0.0; N]; N], [0.0; N], 0.0);
+    for (row, v) in rows.clone() {
+        for i in 0..N {
+            for j in 0..N {
+                ata[i][j] += row[i] * row[j];
+            }
+            atb[i] += row[i] * v;
+        }
+        n += 1.0;
+    }
+    let factors = Factors::of(ata)?;
+    let fit = factors.solve(atb);
+    let left: f64 = rows.map(|(row, v)| (v - row.iter().zip(&fit).map(|(a, b)| a * b).sum::<f64>()).powi(2)).sum();
+    let variance = left / (n - N as f64).max(1.0);
+    let error = std::array::from_fn(|i| {
+        let mut unit = [0.0; N];
+        unit[i] = 1.0;
+        (factors.solve(unit)[i].max(0.0) * variance).sqrt()
+    });
+    Some((fit, error))
 }
 
 /// Standard errors of the figures: the edge is cut into pieces along its length, each is left out in turn, and the spread
 /// of what the others give is scaled to the whole (delete-a-group jackknife: Efron and Tibshirani, An Introduction to the
 /// Bootstrap, chapter 11; from memory). `None` where a figure cannot be read without one of the pieces.
-pub(super) fn standard_errors(samples: &[Sample], line: &Line, half: f64) -> Figures {
+pub(super) fn standard_errors(whole: &Profile, samples: &[Sample], line: &Line, half: f64) -> Figures {
     let length = line.length_px();
     let piece = |u: f64| (((u - line.along.0) / length * PIECES as f64) as usize).min(PIECES - 1);
     let without: Vec<Option<Figures>> = (0..PIECES)
@@ -145,55 +348,105 @@ pub(super) fn standard_errors(samples: &[Sample], line: &Line, half: f64) -> Fig
         let squares: f64 = values.iter().map(|v| (v - mean).powi(2)).sum();
         known(((n - 1.0) / n * squares).sqrt())
     };
+    // What the tail beyond the window may be off by is the same in every piece.
+    let (now, other) = (whole.figures(), whole.with_more_tail());
+    let error = |read: fn(&Figures) -> Option<f64>| {
+        let tail = read(&now).zip(read(&other)).map_or(0.0, |(a, b)| a - b);
+        error(read).map(|noise| noise.hypot(tail))
+    };
     Figures {
-        rise_px: error(|f| f.rise_px),
+        rise_px: error(|f| f.rise_px).map(|noise| noise.hypot(JOINS * whole.knot_px * whole.knot_px)),
         mtf50_cy_px: error(|f| f.mtf50_cy_px),
         mtf10_cy_px: error(|f| f.mtf10_cy_px),
     }
 }
 
-/// Means of the samples in bins of 1/4 px from -half to half. Single empty bins take their neighbours' mean.
-fn supersample(samples: &[(f64, f64, f64)], half: f64) -> Result<Vec<f64>, String> {
+/// A profile at even places.
+struct Supersampled {
+    esf: Vec<f64>,
+    bin_px: f64,
+    knot_px: f64,
+}
+
+/// Means of the samples in bins of 1/4 px from -half to half, at the middles of the bins: a cubic spline through the mean
+/// distance and mean level of each. At slants of small fractions the samples lie on a lattice, off the middles.
+fn supersample(samples: &[Sample], half: f64) -> Result<Supersampled, String> {
     let n = (2.0 * half * BINS_PER_PX) as usize;
-    let mut sums = vec![(0.0, 0.0); n];
+    // Count, sums of distance, of its square and of level.
+    let mut sums = vec![[0.0_f64; 4]; n];
     for &(t, _, v) in samples {
         let k = ((t + half) * BINS_PER_PX).floor();
         if k >= 0.0 && (k as usize) < n {
-            sums[k as usize].0 += v;
-            sums[k as usize].1 += 1.0;
+            let add = [1.0, t, t * t, v];
+            sums[k as usize].iter_mut().zip(add).for_each(|(sum, x)| *sum += x);
         }
     }
-    let means: Vec<Option<f64>> = sums.iter().map(|&(sum, n)| (n > 0.0).then(|| sum / n)).collect();
-    let empty = means.iter().filter(|m| m.is_none()).count();
-    let gap = "the edge lies so that parts of its profile hold no sample: turn the target by about 5 degrees";
-    if empty * 20 > n {
-        return Err(gap.into());
+    // Bins whose samples lie next to each other are one: a spline would swing between them.
+    let mut knots: Vec<[f64; 4]> = Vec::with_capacity(n);
+    for bin in sums.into_iter().filter(|bin| bin[0] > 0.0) {
+        match knots.last_mut() {
+            Some(last) if bin[1] / bin[0] - last[1] / last[0] < 0.5 / BINS_PER_PX => {
+                last.iter_mut().zip(bin).for_each(|(sum, x)| *sum += x);
+            }
+            _ => knots.push(bin),
+        }
     }
-    (0..n)
-        .map(|k| {
-            means[k].or_else(|| {
-                let before = means[..k].iter().rev().flatten().next();
-                let after = means[k..].iter().flatten().next();
-                match (before, after) {
-                    (Some(a), Some(b)) => Some(f64::midpoint(*a, *b)),
-                    (a, b) => a.or(b).copied(),
-                }
-            })
-        })
-        .collect::<Option<Vec<f64>>>()
-        .ok_or_else(|| gap.to_string())
+    let x: Vec<f64> = knots.iter().map(|k| k[1] / k[0]).collect();
+    let y: Vec<f64> = knots.iter().map(|k| k[3] / k[0]).collect();
+    let gap = x.windows(2).map(|p| p[1] - p[0]).fold(0.0, f64::max);
+    let ends = x.first().zip(x.last()).map_or(f64::INFINITY, |(a, b)| (a + half).max(half - b));
+    if x.len() < 4 || gap.max(ends) > MOST_GAP_PX {
+        return Err(
+            "parts of its profile hold no sample: turn the target by about 5 degrees, or take a longer edge".into()
+        );
+    }
+    let spread = |k: &[f64; 4]| (k[2] / k[0] - (k[1] / k[0]).powi(2)).max(0.0);
+    let variance = knots.iter().map(spread).sum::<f64>() / knots.len() as f64;
+    let at: Vec<f64> = (0..n).map(|k| (k as f64 + 0.5) / BINS_PER_PX - half).collect();
+    Ok(Supersampled {
+        esf: spline(&x, &y, &at),
+        bin_px: (12.0 * variance).sqrt(),
+        knot_px: (x[x.len() - 1] - x[0]) / (x.len() - 1) as f64,
+    })
 }
 
-/// Levels of both sides, and the spread of single samples on them.
-fn sides(samples: &[(f64, f64, f64)], sigma_px: f64, half: f64) -> (f64, f64, f64) {
-    let from = (4.0 * sigma_px + 1.0).min(0.6 * half);
-    let side = |bright: bool| {
-        let values: Vec<f64> =
-            samples.iter().filter(|s| if bright { s.0 > from } else { s.0 < -from }).map(|s| s.2).collect();
+/// Natural cubic spline through (x, y), read at rising places; level beyond the ends.
+fn spline(x: &[f64], y: &[f64], at: &[f64]) -> Vec<f64> {
+    let n = x.len();
+    let width = |i: usize| x[i + 1] - x[i];
+    let slope = |i: usize| (y[i + 1] - y[i]) / width(i);
+    // Second derivatives, from a tridiagonal system.
+    let (mut upper, mut second) = (vec![0.0; n], vec![0.0; n]);
+    for i in 1..n - 1 {
+        let pivot = 2.0 * (width(i - 1) + width(i)) - width(i - 1) * upper[i - 1];
+        upper[i] = width(i) / pivot;
+        second[i] = (6.0 * (slope(i) - slope(i - 1)) - width(i - 1) * second[i - 1]) / pivot;
+    }
+    for i in (1..n - 1).rev() {
+        second[i] -= upper[i] * second[i + 1];
+    }
+    let mut i = 0;
+    at.iter()
+        .map(|&t| {
+            let t = t.clamp(x[0], x[n - 1]);
+            while i + 2 < n && t > x[i + 1] {
+                i += 1;
+            }
+            let (a, b, h) = (x[i + 1] - t, t - x[i], width(i));
+            (a * y[i] + b * y[i + 1]) / h
+                + ((a * a * a / h - a * h) * second[i] + (b * b * b / h - b * h) * second[i + 1]) / 6.0
+        })
+        .collect()
+}
+
+/// Spread of single samples on the outer thirds of the sides.
+fn noise(samples: &[Sample], half: f64) -> f64 {
+    let variance = |bright: bool| {
+        let outer = |s: &&Sample| if bright { s.0 > 2.0 / 3.0 * half } else { s.0 < -2.0 / 3.0 * half };
+        let values: Vec<f64> = samples.iter().filter(outer).map(|s| s.2).collect();
         let n = values.len().max(1) as f64;
         let mean = values.iter().sum::<f64>() / n;
-        (mean, values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n)
+        values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n
     };
-    let ((low, a), (high, b)) = (side(false), side(true));
-    (low, high, f64::midpoint(a, b).sqrt())
+    f64::midpoint(variance(false), variance(true)).sqrt()
 }

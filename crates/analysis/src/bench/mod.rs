@@ -2,6 +2,7 @@
 
 mod belonging;
 mod edge_profile;
+mod edge_samples;
 mod fixed_pattern;
 pub mod photon_transfer;
 pub mod slanted_edge;

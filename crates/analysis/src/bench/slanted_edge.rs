@@ -2,18 +2,19 @@
 //!
 //! Measures: transfer function, 10-90 % rise, MTF50, MTF10, per filter colour. Unit: cycles per pixel, pixels.
 //! Method: edge-based SFR after ISO 12233: a straight line through the edge, samples laid by their distance from it into
-//! bins of 1/4 px, differentiated, windowed (Hamming), Fourier transformed; corrected for the central difference
-//! (sinc(f/2)) and for the width of the bins (sinc(f/4)). Distances are across the edge, so that its slant does not
+//! bins of 1/4 px, joined by a cubic spline, differentiated, windowed (flat-topped), Fourier transformed; corrected for the
+//! central difference, the width of the bins and the spline. Distances are across the edge, so that its slant does not
 //! widen it. Samples of one filter colour only: nothing is demosaiced.
 //! Fails when: the region holds no single straight edge, it is clipped, or it lies so that bins stay empty.
 
 use rawassay_decode::{Area, Frame};
 use serde::Serialize;
 
-use super::edge_profile::{Profile, standard_errors};
+use super::edge_profile::{Profile, core_px, standard_errors};
+use super::edge_samples::clean;
 use crate::measures::Channel;
 use crate::measures::histogram::picture_area;
-use crate::measures::sharpness::target::{OneColour, target_edges};
+use crate::measures::sharpness::target::{OneColour, target_edges, turned};
 
 /// Half-width of the band round the edge that is used, px: at least, at most.
 const HALF_WIDTH_PX: (f64, f64) = (10.0, 48.0);
@@ -25,6 +26,27 @@ const CURVE_POINTS: usize = 51;
 pub const SHORTEST_PX: f64 = 24.0;
 /// Slants that sample every phase of the grid, degrees off the rows or columns.
 pub const GOOD_SLANT_DEG: (f64, f64) = (2.0, 20.0);
+
+/// How far a slant may lie outside of these for its own error, degrees.
+const SLANT_ERROR_DEG: f64 = 0.3;
+/// Lines nearer to each other than this are one edge, px and degrees.
+const SAME_EDGE: (f64, f64) = (3.0, 0.5);
+
+/// True where a slant samples every phase of the grid.
+#[must_use]
+pub fn good_slant(slant_deg: f64) -> bool {
+    let (least, most) = GOOD_SLANT_DEG;
+    (least - SLANT_ERROR_DEG..=most + SLANT_ERROR_DEG).contains(&slant_deg)
+}
+
+/// The slanted edges of a frame.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SlantedEdges {
+    /// By edge and filter colour.
+    pub edges: Vec<EdgeResponse>,
+    /// What was not measured, and why.
+    pub notes: Vec<String>,
+}
 
 /// Response across one edge in one colour.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -60,7 +82,7 @@ pub struct EdgeResponse {
     pub contrast_to_noise: f64,
     /// How far the plain sides that were used reach from the edge, px.
     pub side_px: f64,
-    /// How far they would reach where there is room, px.
+    /// How far they reach at least where there is room, px: enough for the core of the spread.
     pub side_wanted_px: f64,
     /// Further straight edges in the region that were left alone.
     pub other_edges: usize,
@@ -72,7 +94,7 @@ pub struct EdgeResponse {
 ///
 /// # Errors
 /// One line that says why there is nothing to measure.
-pub fn slanted_edges(frame: &Frame, channels: &[Channel], region: Option<Area>) -> Result<Vec<EdgeResponse>, String> {
+pub fn slanted_edges(frame: &Frame, channels: &[Channel], region: Option<Area>) -> Result<SlantedEdges, String> {
     let picture = picture_area(frame);
     let full = match region {
         Some(region) => {
@@ -89,14 +111,24 @@ pub fn slanted_edges(frame: &Frame, channels: &[Channel], region: Option<Area>) 
         None => None,
     };
     let colours = OneColour::all(frame, channels);
-    let mut found = Vec::new();
     let mut why = match region {
         Some(_) => format!(
             "no straight edge of at least {SHORTEST_PX} px stands out in it, clear of its border; give it more room"
         ),
         None => "no straight edge stands out".to_string(),
     };
-    let mut lines = target_edges(frame, channels, full, SHORTEST_PX);
+    let targets = target_edges(frame, channels, full, SHORTEST_PX);
+    if targets.lines.is_empty() && targets.clipped {
+        why = "the bright side is clipped: expose the target less".into();
+    }
+    let mut lines: Vec<Line> = Vec::new();
+    for line in targets.lines {
+        // Only on the edge itself is it seen which are one, and how they are slanted.
+        let line = colours.first().and_then(|colour| on_edge(colour, &line).ok()).unwrap_or(line);
+        if !lines.iter().any(|known| known.same_edge(&line)) {
+            lines.push(line);
+        }
+    }
     // Of a named region the longest edge is meant.
     let other_edges = if region.is_some() { lines.len().saturating_sub(1) } else { 0 };
     if region.is_some() {
@@ -104,25 +136,59 @@ pub fn slanted_edges(frame: &Frame, channels: &[Channel], region: Option<Area>) 
     }
     lines.sort_by(|a, b| a.at.1.total_cmp(&b.at.1).then(a.at.0.total_cmp(&b.at.0)));
     let pitch_um = frame.shot.pixel_pitch_um.filter(|p| *p > 0.0);
+    let (mut edges, mut notes) = (Vec::new(), Vec::new());
     let mut number = 0;
     for line in &lines {
-        if region.is_none() && !(GOOD_SLANT_DEG.0..=GOOD_SLANT_DEG.1).contains(&slant(line.normal_deg())) {
+        if region.is_none() && !good_slant(slant(line.normal_deg())) {
             why = format!(
                 "its straight edges are not slanted by {} to {} degrees off the rows and columns",
                 GOOD_SLANT_DEG.0, GOOD_SLANT_DEG.1
             );
             continue;
         }
-        let before = found.len();
+        let (mut measured, mut failed) = (Vec::new(), Vec::new());
         for colour in &colours {
             match response(colour, line, &picture, pitch_um) {
-                Ok(response) => found.push(EdgeResponse { edge: number + 1, other_edges, ..response }),
-                Err(reason) => why = reason,
+                Ok(response) => measured.push(EdgeResponse { edge: number + 1, other_edges, ..response }),
+                Err(reason) => failed.push((colour.name(), reason)),
             }
         }
-        number += usize::from(found.len() > before);
+        if let Some((_, reason)) = failed.first() {
+            why.clone_from(reason);
+        }
+        if measured.is_empty() {
+            notes.push(format!("an edge at {} was not measured: {why}", place(line, &picture)));
+            continue;
+        }
+        number += 1;
+        notes
+            .extend(failed.iter().map(|(colour, reason)| format!("edge {number}: not measured in {colour}: {reason}")));
+        edges.append(&mut measured);
     }
-    if found.is_empty() { Err(why) } else { Ok(found) }
+    if targets.left_out > 0 && region.is_none() {
+        notes.push(format!(
+            "{} shorter straight edges were left alone: name the place of one with --region",
+            targets.left_out
+        ));
+    }
+    if edges.is_empty() { Err(why) } else { Ok(SlantedEdges { edges, notes }) }
+}
+
+/// Middle of a line in the picture as stored, in words.
+fn place(line: &Line, picture: &Area) -> String {
+    format!("column {:.0}, row {:.0}", line.at.0 - picture.x as f64, line.at.1 - picture.y as f64)
+}
+
+/// Half-width that holds the core of an edge with room to spare, px.
+fn wanted_px(line: &Line) -> f64 {
+    (12.0 * line.sigma_px + 6.0).clamp(HALF_WIDTH_PX.0, HALF_WIDTH_PX.1)
+}
+
+/// The line on the edge that one colour shows.
+fn on_edge(colour: &OneColour<'_>, line: &Line) -> Result<Line, String> {
+    // Where there is little room, still what it takes to tell a bent edge from a narrow one.
+    let half = wanted_px(line).min(line.room_px.max(2.5 * line.sigma_px + 4.0));
+    colour.straighten(line, &clean(colour.band(line, half)?, core_px(line.sigma_px)))
 }
 
 /// A region as `--region` takes it.
@@ -139,6 +205,8 @@ pub struct Line {
     pub normal: (f64, f64),
     /// From where to where along it, px from `at`.
     pub along: (f64, f64),
+    /// Bend: it lies at `bend` u^2 from the straight line at u px along it, towards the bright side, 1/px.
+    pub bend: f64,
     /// Standard deviation of the spread, first guess, px.
     pub sigma_px: f64,
     /// Room across: how far the plain sides reach at least, px.
@@ -157,6 +225,47 @@ impl Line {
     pub fn length_px(&self) -> f64 {
         self.along.1 - self.along.0
     }
+
+    /// How far the edge leaves the straight line at most, px.
+    #[must_use]
+    pub fn sagitta_px(&self) -> f64 {
+        self.bend.abs() * self.along.0.powi(2).max(self.along.1.powi(2))
+    }
+
+    /// The same line with its place in its middle.
+    #[must_use]
+    pub fn centred(&self) -> Self {
+        let middle = f64::midpoint(self.along.0, self.along.1);
+        let half = self.length_px() / 2.0;
+        let (nx, ny) = self.normal;
+        let across = self.bend * middle * middle;
+        Self {
+            at: (self.at.0 + across * nx - middle * ny, self.at.1 + across * ny + middle * nx),
+            normal: turned(self.normal, 2.0 * self.bend * middle),
+            along: (-half, half),
+            ..*self
+        }
+    }
+
+    /// The same line between other ends, with its place in its middle; `None` where they leave nothing.
+    #[must_use]
+    pub fn reaching(&self, along: (f64, f64)) -> Option<Self> {
+        (along.1 > along.0).then(|| Self { along, ..*self }.centred())
+    }
+
+    /// True where both lie on one edge: in one direction, one beside the other's ends.
+    #[must_use]
+    pub fn same_edge(&self, other: &Self) -> bool {
+        let (nx, ny) = self.normal;
+        let cos = nx * other.normal.0 + ny * other.normal.1;
+        let (dx, dy) = (other.at.0 - self.at.0, other.at.1 - self.at.1);
+        let u = dy * nx - dx * ny;
+        let across = dx * nx + dy * ny - self.bend * u * u;
+        cos > SAME_EDGE.1.to_radians().cos()
+            && across.abs() < SAME_EDGE.0
+            && u + other.along.1 > self.along.0
+            && u + other.along.0 < self.along.1
+    }
 }
 
 fn slant(normal_deg: f64) -> f64 {
@@ -171,15 +280,22 @@ fn response(
     picture: &Area,
     pitch_um: Option<f64>,
 ) -> Result<EdgeResponse, String> {
-    let wanted = (12.0 * line.sigma_px + 6.0).clamp(HALF_WIDTH_PX.0, HALF_WIDTH_PX.1);
-    let half = wanted.min(line.room_px);
+    let wanted = wanted_px(line);
+    let line = on_edge(colour, line)?;
+    // All the room that noise allows: lenses spread some light far out, and the levels are those beyond it.
+    let mut half = HALF_WIDTH_PX.1.min(line.room_px);
     if half < 3.0 * line.sigma_px + 2.0 {
         return Err("the sides of the edge are too narrow for its blur: give a larger region".into());
     }
-    let samples = colour.band(line, half)?;
-    let line = colour.straighten(line, &samples)?;
-    let samples = colour.band(&line, half)?;
-    let profile = Profile::of(&samples, line.sigma_px, half)?;
+    let core = core_px(line.sigma_px);
+    let mut samples = clean(colour.band(&line, half)?, core);
+    let mut profile = Profile::of(&samples, line.sigma_px, half)?;
+    let quiet = profile.quiet_half_px(&samples).max(wanted);
+    if quiet < half {
+        half = quiet;
+        samples.retain(|s| s.0.abs() <= half);
+        profile = Profile::of(&samples, line.sigma_px, half)?;
+    }
     let (step, noise) = (profile.step(), profile.noise);
     if step <= 0.0 || step < 4.0 * noise / (samples.len() as f64).sqrt().max(1.0) {
         return Err(format!("no step in {}", colour.name()));
@@ -190,7 +306,7 @@ fn response(
     }
     let normal_deg = line.normal_deg();
     let figures = profile.figures();
-    let errors = standard_errors(&samples, &line, half);
+    let errors = standard_errors(&profile, &samples, &line, half);
     let per_mm = pitch_um.map(|pitch| 1000.0 / pitch);
     Ok(EdgeResponse {
         edge: 0,
@@ -216,6 +332,7 @@ fn response(
 
 fn region_of(line: &Line, half: f64, picture: &Area) -> Area {
     let (nx, ny) = line.normal;
+    let half = half + line.sagitta_px();
     let mut left = f64::INFINITY;
     let (mut top, mut right, mut bottom) = (f64::INFINITY, 0.0_f64, 0.0_f64);
     for u in [line.along.0, line.along.1] {
@@ -232,4 +349,43 @@ fn region_of(line: &Line, half: f64, picture: &Area) -> Area {
     let x1 = (right - picture.x as f64).ceil().clamp(0.0, picture.width as f64) as usize;
     let y1 = (bottom - picture.y as f64).ceil().clamp(0.0, picture.height as f64) as usize;
     Area::new(x, y, x1.saturating_sub(x), y1.saturating_sub(y))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn line(at: (f64, f64), degrees: f64) -> Line {
+        let (sin, cos) = degrees.to_radians().sin_cos();
+        Line { at, normal: (cos, sin), along: (-100.0, 100.0), bend: 0.0, sigma_px: 0.6, room_px: 40.0 }
+    }
+
+    #[test]
+    fn lines_on_one_edge_are_one() {
+        let one = line((300.0, 200.0), 5.0);
+        // Two pixels beside, and farther along.
+        assert!(one.same_edge(&line((302.0, 200.0), 5.3)));
+        let (sin, cos) = f64::to_radians(5.0).sin_cos();
+        assert!(one.same_edge(&line((300.0 - 150.0 * sin, 200.0 + 150.0 * cos), 5.0)));
+        // A bar's other side, one farther off, one turned, one beyond the end.
+        assert!(!one.same_edge(&line((302.0, 200.0), 185.0)));
+        assert!(!one.same_edge(&line((304.0, 200.0), 5.0)));
+        assert!(!one.same_edge(&line((300.0, 200.0), 6.0)));
+        assert!(!one.same_edge(&line((300.0 - 250.0 * sin, 200.0 + 250.0 * cos), 5.0)));
+    }
+
+    #[test]
+    fn a_bent_line_stays_on_its_arc_when_its_ends_move() {
+        let bent = Line { bend: 1e-4, ..line((0.0, 0.0), 0.0) };
+        let moved = bent.reaching((50.0, 150.0)).unwrap_or(bent);
+        // On the arc x = 1e-4 y^2, normal to it, half of the new length to either side.
+        assert!((moved.at.0 - 1.0).abs() < 1e-9 && (moved.at.1 - 100.0).abs() < 1e-9, "{moved:?}");
+        assert!((moved.normal.1 / moved.normal.0 + 0.02).abs() < 1e-6, "{moved:?}");
+        assert!((moved.along.0 + 50.0).abs() < 1e-9 && (moved.along.1 - 50.0).abs() < 1e-9, "{moved:?}");
+    }
+
+    #[test]
+    fn slants_are_good_within_their_own_error() {
+        assert!(good_slant(1.9) && good_slant(20.1) && !good_slant(1.5) && !good_slant(21.0));
+    }
 }

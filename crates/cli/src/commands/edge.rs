@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use rawassay_analysis::bench::slanted_edge::{EdgeResponse, GOOD_SLANT_DEG, slanted_edges};
+use rawassay_analysis::bench::slanted_edge::{EdgeResponse, GOOD_SLANT_DEG, SlantedEdges, good_slant, slanted_edges};
 use rawassay_decode::{Area, PitchFrom, Shot};
 use rawassay_report::page::units;
 use rawassay_report::table::{Weight, printable};
@@ -60,7 +60,7 @@ struct Answer {
     notes: Vec<String>,
 }
 
-const METHOD: &str = "edge-based spatial frequency response after ISO 12233, by filter colour on the mosaic, bins of 1/4 px, Hamming window";
+const METHOD: &str = "edge-based spatial frequency response after ISO 12233, by filter colour on the mosaic, bins of 1/4 px, flat-topped window";
 const PROGRAM: &str = concat!("rawassay ", env!("CARGO_PKG_VERSION"));
 
 impl Edge {
@@ -104,11 +104,13 @@ impl Edge {
         let file = path.display().to_string();
         let frame = rawassay_decode::open(path).map_err(|e| Failure::nothing(format!("{file}: {e}")))?;
         let channels = rawassay_analysis::measure(&frame).channels;
-        let edges = slanted_edges(&frame, &channels, self.region).map_err(|why| {
-            let hint = if self.region.is_some() { "" } else { "; name the place of an edge with --region WxH+X+Y" };
-            Failure::nothing(format!("{file}: no slanted edge measured: {why}{hint}"))
-        })?;
-        let notes = cautions(&edges, self.region.is_some());
+        let SlantedEdges { edges, notes: unmeasured } =
+            slanted_edges(&frame, &channels, self.region).map_err(|why| {
+                let hint = if self.region.is_some() { "" } else { "; name the place of an edge with --region WxH+X+Y" };
+                Failure::nothing(format!("{file}: no slanted edge measured: {why}{hint}"))
+            })?;
+        let mut notes = cautions(&edges, self.region.is_some());
+        notes.extend(unmeasured);
         let (width_px, height_px) = frame.picture_size();
         let Shot { make, model, lens, focal_mm, f_number, iso, shutter_s, pixel_pitch_um, pitch_from, .. } =
             frame.shot.clone();
@@ -154,7 +156,7 @@ fn cautions(edges: &[EdgeResponse], named: bool) -> Vec<String> {
     };
     let (least, most) = GOOD_SLANT_DEG;
     say(
-        edges.iter().any(|e| !(least..=most).contains(&e.slant_deg)),
+        edges.iter().any(|e| !good_slant(e.slant_deg)),
         format!(
             "an edge slanted by {least} to {most} degrees off the rows or columns samples the pixels evenly; these are not all"
         ),

@@ -154,12 +154,6 @@ impl Window {
         (&self.t, &self.u, &self.v)
     }
 
-    /// Distance across, place along, level of each sample.
-    pub(crate) fn samples(&self) -> Vec<(f64, f64, f64)> {
-        let one = |i: usize| (f64::from(self.t[i]), f64::from(self.u[i]), f64::from(self.v[i]));
-        (0..self.v.len()).map(one).collect()
-    }
-
     /// Places of `n` samples of a row, `dy` from the edge's, in every so many columns from the first.
     #[inline]
     fn push_all(&mut self, at: Place, dy: f32, n: usize, (first, every): (usize, usize)) {
@@ -172,7 +166,7 @@ impl Window {
 }
 
 /// Interval of x where |a x + b| <= reach.
-fn crossing(a: f32, b: f32, reach: f32) -> (f32, f32) {
+pub(super) fn crossing(a: f32, b: f32, reach: f32) -> (f32, f32) {
     if a.abs() < 1e-6 {
         return if b.abs() <= reach { (f32::NEG_INFINITY, f32::INFINITY) } else { (1.0, 0.0) };
     }
