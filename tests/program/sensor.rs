@@ -209,6 +209,14 @@ fn sets_that_do_not_belong_together_are_refused_in_one_line() {
     shot("lamp1.dng", &|r| (r.shot.shutter_s, r.exposure.white_ev) = (0.25, -1.4));
     let with =
         |more: &[&str]| -> Vec<String> { flats.iter().cloned().chain(more.iter().map(|m| m.to_string())).collect() };
+    // Wholly blown frames may be equal to the byte and are two all the same; one file given twice is one.
+    for name in ["blown0.dng", "blown1.dng"] {
+        shot(name, &|r| (r.shot.shutter_s, r.exposure.white_ev) = (0.4, 6.0));
+    }
+    let bytes = |name: &str| std::fs::read(at.join(name)).unwrap();
+    assert!(bytes("blown0.dng") == bytes("blown1.dng"));
+    let (code, out, error) = sensor(at, &with(&["blown0.dng", "blown1.dng"]), &darks);
+    assert!(code == 0 && out.contains("observed"), "{error}");
     for (flats, darks, words) in [
         (with(&["iso.dng"]), darks.clone(), ["iso.dng", "another ISO"]),
         (with(&["model.dng"]), darks.clone(), ["model.dng", "another camera"]),
@@ -218,6 +226,7 @@ fn sets_that_do_not_belong_together_are_refused_in_one_line() {
         (with(&["array.dng"]), darks.clone(), ["array.dng", "another filter array"]),
         (with(&["alone.dng"]), darks.clone(), ["alone.dng", "no other flat has its exposure"]),
         (with(&["lamp0.dng", "lamp1.dng"]), darks.clone(), ["lamp", "no other flat has its exposure"]),
+        (with(&["blown0.dng", "blown0.dng"]), darks.clone(), ["blown0.dng", "given twice"]),
         (with(&[]), vec!["dark0.dng".into()], ["dark0.dng", "only dark frame"]),
         (with(&[]), vec!["dark0.dng".into(), "flat3_0.dng".into()], ["flat3_0.dng", "holds light"]),
         (flats[..4].to_vec(), darks.clone(), ["exposures", "take more flats"]),

@@ -1,6 +1,6 @@
 //! Which frames of a test series belong together: one camera, ISO, size and filter array; the same levels; one exposure.
 
-use rawassay_decode::{FilterArray, Frame};
+use rawassay_decode::{FilterArray, Frame, Shot};
 
 /// What all frames of a set have in common.
 #[derive(Clone, PartialEq)]
@@ -45,10 +45,10 @@ pub(super) fn other_levels(black_dn: f64, white_dn: f64, (first_black, first_whi
 }
 
 /// Frames of one exposure time and f-number make a pair.
-pub(super) fn same_exposure(a: &Frame, b: &Frame) -> bool {
+pub(super) fn same_exposure(a: &Shot, b: &Shot) -> bool {
     let near = |a: Option<f64>, b: Option<f64>| match (a, b) {
         (Some(a), Some(b)) => (a - b).abs() <= 1e-3 * a.abs().max(b.abs()),
         (a, b) => a == b,
     };
-    near(a.shot.shutter_s, b.shot.shutter_s) && near(a.shot.f_number, b.shot.f_number)
+    near(a.shutter_s, b.shutter_s) && near(a.f_number, b.f_number)
 }

@@ -6,4 +6,5 @@ mod edge_samples;
 mod fixed_pattern;
 pub mod photon_transfer;
 pub mod slanted_edge;
+mod top_level;
 mod transfer_fit;

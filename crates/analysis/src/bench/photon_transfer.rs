@@ -1,19 +1,19 @@
 //! Photon transfer: gain, read noise, full well and range of each plane from pairs of evenly lit and of dark frames.
 //!
 //! Method: EMVA 1288 (photon transfer, pairs of frames of one exposure) and Janesick, "Photon Transfer". Temporal variance
-//! of a pair A, B: mean((A - B)^2)/2 - (mean A - mean B)^2/2, so that whatever stands still (fixed pattern, vignetting,
-//! dust) cancels. The slope of variance over mean, both above the dark frames', from 0 to 70 % of saturation, is one
-//! over the gain. Dark noise is that of the dark pairs less the rounding's 1/12 DN^2. Saturation is the level of a
-//! flat in which the variance has collapsed, else that at which it is greatest, else the declared white level.
+//! of a pair A, B: that of A - B, B brought to the mean light of A, over 2, so that whatever stands still (fixed pattern,
+//! vignetting, dust) cancels. The slope of variance over mean, both above the dark frames', from 0 to 70 % of saturation, is one
+//! over the gain. Dark noise is that of the dark pairs less the rounding's 1/12 DN^2. Saturation is the level at which a flat's
+//! samples pile up or its variance has collapsed (`top_level`), else that of the other planes, else the declared white level.
 //! Unit: electrons, DN. Input: the middle 70 % of width and height of each frame.
 //! Fails when: the frames do not belong together, an exposure has a single frame, or too few exposures lie below 70 %
-//! of saturation.
+//! of saturation, or the noise does not follow the light.
 
 use rawassay_decode::Frame;
 use serde::Serialize;
 
 use super::belonging::{Identity, mismatch, other_levels, same_exposure};
-use super::transfer_fit::{Pair, channel, means, middle, pair};
+use super::transfer_fit::{Pair, channels, means, middle, pair};
 use crate::measures::glow::Tiles;
 
 /// Flats of one exposure may differ in level by this share.
@@ -21,6 +21,12 @@ const SAME_LEVEL: f64 = 0.03;
 
 /// Share of the range above black from which a dark frame holds light.
 const DARK_LIMIT: f64 = 0.02;
+
+/// Exposure times of dark frames and flats are far apart from this ratio on, where dark current has time to show: dark frames
+/// longer than `LONG_DARK_S`, flats longer than `LONG_FLAT_S`.
+const OTHER_TIME: f64 = 4.0;
+const LONG_DARK_S: f64 = 0.1;
+const LONG_FLAT_S: f64 = 1.0;
 
 /// Why a set of frames cannot be used: one line that names the frame and says what to do.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -66,10 +72,10 @@ pub struct SensorChannel {
     pub read_noise_dn: Option<f64>,
     /// Its standard error, DN.
     pub read_noise_se_dn: Option<f64>,
-    /// Electrons at saturation.
-    pub full_well_e: f64,
+    /// Electrons at saturation; `None` where that lies above the flats, nobody knows how far.
+    pub full_well_e: Option<f64>,
     /// Its standard error, e-: that of the gain; the level of saturation is taken as known.
-    pub full_well_se_e: f64,
+    pub full_well_se_e: Option<f64>,
     /// log2(full well / read noise), EV.
     pub engineering_ev: Option<f64>,
     /// Its standard error, EV.
@@ -79,8 +85,8 @@ pub struct SensorChannel {
     /// Level of the dark frames, DN absolute.
     pub dark_dn: f64,
     /// Saturation, DN absolute.
-    pub saturation_dn: f64,
-    /// "observed" or "declared".
+    pub saturation_dn: Option<f64>,
+    /// "observed", "neighbours" (by the other planes), "declared" or "unknown".
     pub saturation_from: &'static str,
     /// Signal-to-noise ratio at saturation, dB.
     pub snr_max_db: Option<f64>,
@@ -218,24 +224,20 @@ impl Collector {
                     None => self.dark_tiles = Some((tiles, 1.0)),
                 }
                 match self.waiting_dark.take() {
-                    Some(other) => self.darks.push(pair(&other.frame, &frame, &area)),
+                    Some(other) => self.darks.push(pair(&other.name, &other.frame, &frame, &area)),
                     None => self.waiting_dark = Some(Waiting { name: name.into(), frame, means }),
                 }
             }
             Kind::Flat => {
                 let black: Vec<f64> = frame.levels.iter().map(|l| l.black_dn).collect();
-                let partner = self.waiting.iter().position(|w| {
-                    same_exposure(&w.frame, &frame)
-                        && w.means
-                            .iter()
-                            .zip(&means)
-                            .zip(&black)
-                            .all(|((a, b), k)| (a - b).abs() <= SAME_LEVEL * (a.max(*b) - k).max(0.0) + 1.0)
-                });
+                let partner = self
+                    .waiting
+                    .iter()
+                    .position(|w| same_exposure(&w.frame.shot, &frame.shot) && same_level(&w.means, &means, &black));
                 match partner {
                     Some(at) => {
                         let other = self.waiting.swap_remove(at);
-                        self.flats.push(pair(&other.frame, &frame, &area));
+                        self.flats.push(pair(&other.name, &other.frame, &frame, &area));
                     }
                     None => self.waiting.push(Waiting { name: name.into(), frame, means }),
                 }
@@ -253,7 +255,15 @@ impl Collector {
         let Some(First { identity, levels, .. }) = self.first else {
             return fail("no frames: give at least two dark frames and two flats of each of four exposures".into());
         };
-        if let Some(alone) = self.waiting.first() {
+        // One more than a pair or two of its exposure can be spared; one that stands alone is a slip.
+        let black: Vec<f64> = levels.iter().map(|l| l.0).collect();
+        let spared = |waiting: &Waiting| {
+            self.flats.iter().any(|f| {
+                let means: Vec<f64> = f.points.iter().map(|q| q.mean_dn).collect();
+                same_exposure(&f.shot, &waiting.frame.shot) && same_level(&means, &waiting.means, &black)
+            })
+        };
+        if let Some(alone) = self.waiting.iter().find(|w| !spared(w)) {
             return fail(format!(
                 "{}: no other flat has its exposure and level; take two flats of each exposure, or leave it out",
                 alone.name
@@ -275,25 +285,54 @@ impl Collector {
         if !self.flats.is_empty() && self.flats.iter().all(no_light) {
             return fail("no flat holds light; are --flat and --dark given the other way round?".into());
         }
-        let mut notes = Vec::new();
+        let mut notes: Vec<String> = self
+            .waiting
+            .iter()
+            .map(|w| format!("{}: left out, an odd number of flats of its exposure", w.name))
+            .collect();
         if let Some(alone) = &self.waiting_dark {
             notes.push(format!("{}: left out, an odd number of dark frames", alone.name));
         }
-        let mut channels = Vec::new();
-        for (p, plane) in identity.filter.planes.iter().enumerate() {
-            let mut found = channel(&plane.name, p, levels[p].1, &self.flats, &self.darks, &mut notes)?;
-            let grown = self.dark_tiles.as_ref().and_then(|(tiles, n)| tiles.growth(p, *n));
-            if let Some((dn, side)) = grown {
+        let names = identity.filter.planes.iter().map(|plane| plane.name.as_str());
+        let planes: Vec<(&str, (f64, f64))> = names.zip(levels.iter().copied()).collect();
+        notes.extend(other_times(&self.flats, &self.darks));
+        let mut channels = channels(&planes, &self.flats, &self.darks, &mut notes)?;
+        let grown = self.dark_tiles.as_ref().and_then(|(tiles, n)| tiles.growth_of_planes(*n));
+        if let Some((each, side)) = grown {
+            for (found, dn) in channels.iter_mut().zip(each) {
                 found.glow_e = Some(dn * found.gain_e_per_dn);
                 notes.push(format!(
                     "{}: the dark frames grow lighter towards {side} (amplifier glow, glow_e)",
-                    plane.name
+                    found.name
                 ));
             }
-            channels.push(found);
         }
         let notes = together(notes);
         Ok(PhotonTransfer { channels, flat_pairs: self.flats.len(), dark_pairs: self.darks.len(), notes })
+    }
+}
+
+/// Flats of one exposure are of one light where no plane differs by more than `SAME_LEVEL`.
+fn same_level(a: &[f64], b: &[f64], black: &[f64]) -> bool {
+    a.iter().zip(b).zip(black).all(|((a, b), k)| (a - b).abs() <= SAME_LEVEL * (a.max(*b) - k).max(0.0) + 1.0)
+}
+
+/// Dark current grows with time: a note where the dark frames' is far from the flats'.
+fn other_times(flats: &[Pair], darks: &[Pair]) -> Option<String> {
+    let longest = |pairs: &[Pair]| pairs.iter().filter_map(|p| p.shot.shutter_s).reduce(f64::max);
+    let (flat, dark) = (longest(flats)?, longest(darks)?);
+    if dark > OTHER_TIME * flat && dark > LONG_DARK_S {
+        Some(format!(
+            "dark frames: exposed for {dark} s, the flats for {flat} s at most; the noise of {dark} s of dark current would be in \
+             read noise; take dark frames of the flats' times"
+        ))
+    } else if flat > OTHER_TIME * dark && flat > LONG_FLAT_S {
+        Some(format!(
+            "dark frames: exposed for {dark} s, the flats for up to {flat} s, whose dark current would count as light; take dark \
+             frames of the flats' times"
+        ))
+    } else {
+        None
     }
 }
 

@@ -1,22 +1,48 @@
 //! From pairs of frames to gain, read noise, full well and linearity of a plane.
 
-use rawassay_decode::{Area, Frame};
+use rawassay_decode::{Area, Frame, Shot};
 
-use super::fixed_pattern::{self, Standing};
+use super::fixed_pattern::{self, Known, Standing};
 use super::photon_transfer::{SensorChannel, TransferError, TransferPoint};
-use crate::measures::histogram::picture_area;
+use super::top_level::{self, Top};
+use crate::measures::histogram::{CODES, Histogram, picture_area};
+use crate::measures::levels::floor_pile;
+use crate::measures::rounding::{self, ROUNDING};
 use crate::range::{decibels, engineering_ev};
 
 /// Flats up to this share of saturation are fitted (EMVA 1288).
 const FITTED_TO: f64 = 0.7;
-/// Variance below this share of the line is that of a saturated flat.
-const COLLAPSED: f64 = 0.25;
+/// From this share of the dark samples on the lowest code on, the cut end of the noise makes it read more than 0.2 % too small
+/// (a normal law cut there).
+const CUT: f64 = 0.002;
+/// Read noise is told where rounding may move its variance by this share at most.
+const HIDDEN: f64 = 0.05;
+/// The dark level's rise over declared black is told where, as light, it would make this share of the dark variance; from
+/// `MOSTLY_LIT` to `NO_LIGHT` read noise is left open. Beyond, light would be noisier than the frames are: black is off.
+const LIT: f64 = 0.2;
+const MOSTLY_LIT: f64 = 0.5;
+const NO_LIGHT: f64 = 1.15;
+/// Below this share of the range above black the two frames of a pair are taken to have the same light.
+const DIM: f64 = 0.002;
+/// The line is asked to explain this much (coefficient of determination) where its points scatter by more than `CHANCE` times
+/// the variance that the pixels counted leave.
+const EXPLAINED: f64 = 0.99;
+const CHANCE: f64 = 9.0;
+/// Samples from this share of saturation on are taken for full.
+const NEAR_FULL: f64 = 0.98;
+/// Pairs whose levels differ by less than this share are repeats of one exposure.
+const ONE_LEVEL: f64 = 0.03;
 
 /// Means and temporal variances of a pair, by plane.
 pub(super) struct Pair {
+    /// The first frame of the two.
+    pub(super) name: String,
+    pub(super) shot: Shot,
     pub(super) points: Vec<TransferPoint>,
     /// What stands still in it.
     pub(super) standing: Vec<Standing>,
+    /// Both frames' samples by code.
+    pub(super) counts: Vec<Histogram>,
 }
 
 /// The middle of the picture, its corner on a whole period of the filter array from the picture's.
@@ -41,141 +67,320 @@ pub(super) fn means(frame: &Frame, area: &Area) -> Vec<f64> {
     sums.iter().map(|&(sum, n)| sum as f64 / n.max(1) as f64).collect()
 }
 
-/// Means and temporal variance of a pair, plane by plane.
-pub(super) fn pair(a: &Frame, b: &Frame, area: &Area) -> Pair {
-    // Sums of a + b, a - b and its square, in whole numbers: exact.
-    let mut sums = vec![(0_u64, 0_i64, 0_u64, 0_u64); a.filter.planes.len()];
+/// Means and temporal variance of a pair, plane by plane. The second frame is brought to the first one's light before the
+/// difference is taken: else a lamp that flickers would leave the square of it times the unevenness.
+pub(super) fn pair(name: &str, a: &Frame, b: &Frame, area: &Area) -> Pair {
+    // Sums of a, b, their squares and product, in whole numbers: exact.
+    let mut sums = vec![[0_u64; 6]; a.filter.planes.len()];
     for y in area.y..area.bottom() {
         let (ra, rb) = (&a.row(y)[area.x..area.right()], &b.row(y)[area.x..area.right()]);
         for (x, (&va, &vb)) in ra.iter().zip(rb).enumerate() {
             let s = &mut sums[a.filter.plane_at(area.x + x, y)];
-            let d = i64::from(va) - i64::from(vb);
-            s.0 += u64::from(va) + u64::from(vb);
-            s.1 += d;
-            s.2 += (d * d) as u64;
-            s.3 += 1;
+            let (va, vb) = (u64::from(va), u64::from(vb));
+            for (sum, add) in s.iter_mut().zip([1, va, vb, va * va, vb * vb, va * vb]) {
+                *sum += add;
+            }
         }
     }
     let points = sums
         .iter()
-        .map(|&(sum, difference, squares, n)| {
-            let n = n.max(1) as f64;
-            let shift = difference as f64 / n;
+        .zip(&a.levels)
+        .map(|(&[n, sa, sb, aa, bb, ab], levels)| {
+            let count = n.max(1) as f64;
+            let about = |xy: u64, x: u64, y: u64| {
+                let whole = i128::from(n) * i128::from(xy) - i128::from(x) * i128::from(y);
+                whole as f64 / (count * count)
+            };
+            let (var_a, var_b, both) = (about(aa, sa, sa), about(bb, sb, sb), about(ab, sa, sb));
+            let light = |sum: u64| sum as f64 / count - levels.black_dn;
+            let least = DIM * (levels.white_declared_dn - levels.black_dn);
+            let scale = if light(sa).min(light(sb)) > least { light(sa) / light(sb) } else { 1.0 };
+            let difference = var_a + scale * scale * var_b - 2.0 * scale * both;
             TransferPoint {
-                mean_dn: 0.5 * sum as f64 / n,
-                variance_dn2: 0.5 * (squares as f64 / n - shift * shift).max(0.0),
+                mean_dn: 0.5 * (sa + sb) as f64 / count,
+                variance_dn2: (difference / (1.0 + scale * scale)).max(0.0),
                 shutter_s: a.shot.shutter_s,
-                pixels: n as u64,
+                pixels: n,
             }
         })
         .collect();
-    Pair { points, standing: fixed_pattern::standing(a, b, area) }
+    let counts = counts(&[a, b], area);
+    Pair { name: name.into(), shot: a.shot.clone(), points, standing: fixed_pattern::standing(a, b, area), counts }
 }
 
-/// The sensor as one plane shows it.
-pub(super) fn channel(
-    name: &str,
-    p: usize,
-    white_dn: f64,
+/// Samples of the frames by code, plane by plane, up to the highest.
+fn counts(frames: &[&Frame], area: &Area) -> Vec<Histogram> {
+    let mut counts = vec![vec![0_u32; CODES]; frames[0].filter.planes.len()];
+    for frame in frames {
+        for y in area.y..area.bottom() {
+            for (x, &v) in frame.row(y)[area.x..area.right()].iter().enumerate() {
+                counts[frame.filter.plane_at(area.x + x, y)][usize::from(v)] += 1;
+            }
+        }
+    }
+    let up_to_highest = |mut counts: Vec<u32>| {
+        counts.truncate(counts.iter().rposition(|&n| n > 0).map_or(0, |highest| highest + 1));
+        counts.shrink_to_fit();
+        Histogram::new(counts)
+    };
+    counts.into_iter().map(up_to_highest).collect()
+}
+
+/// One plane before its saturation is known.
+struct Plane<'a> {
+    name: &'a str,
+    number: usize,
+    flats: &'a [Pair],
+    dark_dn: f64,
+    dark_variance: f64,
+    dark_variance_se: f64,
+    dark: Standing,
+    /// The code on which dark samples pile up because black is cut there, and their share.
+    cut: Option<(usize, f64)>,
+    /// Flats above dark, rising, and their samples by code.
+    points: Vec<TransferPoint>,
+    counts: Vec<&'a Histogram>,
+    /// DN per electron by the lower half of the levels.
+    first_slope: f64,
+    top: Top,
+}
+
+/// Too few levels for a line: names the brightest flat of the plane.
+fn few(name: &str, p: usize, flats: &[Pair]) -> TransferError {
+    let brightest = flats.iter().max_by(|a, b| a.points[p].mean_dn.total_cmp(&b.points[p].mean_dn));
+    let file = brightest.map_or("no flat", |f| f.name.as_str());
+    TransferError(format!(
+        "{file} and the darker flats: fewer than three exposures of plane {name} lie between black and {:.0} % of saturation; \
+         take more flats, from dark to bright",
+        100.0 * FITTED_TO
+    ))
+}
+
+impl<'a> Plane<'a> {
+    fn of(name: &'a str, p: usize, flats: &'a [Pair], darks: &[Pair]) -> Result<Self, TransferError> {
+        let n = darks.len() as f64;
+        let pixels = darks.iter().map(|d| d.points[p].pixels as f64).fold(f64::INFINITY, f64::min);
+        let dark_dn = darks.iter().map(|d| d.points[p].mean_dn).sum::<f64>() / n;
+        let dark_variance = darks.iter().map(|d| d.points[p].variance_dn2).sum::<f64>() / n;
+        // The variance of n differences is known within sqrt(2 / n) of itself (normal noise); pairs that differ by more, as
+        // telegraph noise makes them, say so themselves.
+        let counted = dark_variance * (2.0 / (pixels * n)).sqrt();
+        let scattered = if darks.len() < 3 {
+            0.0
+        } else {
+            let squares: f64 = darks.iter().map(|d| (d.points[p].variance_dn2 - dark_variance).powi(2)).sum();
+            (squares / (n - 1.0) / n).sqrt()
+        };
+        let mut lit: Vec<(TransferPoint, &Histogram)> = flats
+            .iter()
+            .map(|f| (TransferPoint { mean_dn: f.points[p].mean_dn - dark_dn, ..f.points[p] }, &f.counts[p]))
+            .filter(|f| f.0.mean_dn > 0.0)
+            .collect();
+        lit.sort_by(|a, b| a.0.mean_dn.total_cmp(&b.0.mean_dn));
+        let (points, counts): (Vec<_>, Vec<_>) = lit.into_iter().unzip();
+        let greatest = points.last().ok_or_else(|| few(name, p, flats))?.mean_dn;
+        // A first slope from the lower half of the levels (three at the least) tells the saturated flats from the others.
+        let levels = levels(points.iter().map(|q| q.mean_dn));
+        let lower = levels.get(2).copied().unwrap_or(0.0).max(0.5 * greatest);
+        let first_slope = slope(&points, dark_variance, lower).ok_or_else(|| few(name, p, flats))?.k;
+        let dark: Vec<Standing> = darks.iter().map(|d| d.standing[p]).collect();
+        let dark = Standing::mean(&dark);
+        let dark_sd = dark_variance.sqrt().hypot(dark.all().deviation().map_or(0.0, |d| d.0));
+        let cut = darks.iter().filter_map(|d| {
+            let counts = &d.counts[p];
+            let code = floor_pile(counts)? as usize;
+            Some((code, counts.between(code, code + 1) as f64 / counts.total().max(1) as f64))
+        });
+        let cut = cut.max_by(|a, b| a.1.total_cmp(&b.1)).filter(|cut| cut.1 > CUT);
+        let top = top_level::top(&points, &counts, first_slope, (dark_dn, dark_variance, dark_sd));
+        Ok(Self {
+            name,
+            number: p,
+            flats,
+            dark_dn,
+            dark_variance,
+            dark_variance_se: counted.max(scattered),
+            dark,
+            cut,
+            points,
+            counts,
+            first_slope,
+            top,
+        })
+    }
+
+    fn greatest(&self) -> f64 {
+        self.points.last().map_or(0.0, |q| q.mean_dn)
+    }
+
+    /// The flats without those that hold full photosites: an uneven one may, whatever its mean.
+    fn free_of_full(&self, saturation: f64) -> Vec<TransferPoint> {
+        let near_full = (self.dark_dn + NEAR_FULL * saturation).round().max(0.0) as usize;
+        let full =
+            |counts: &Histogram| counts.between(near_full, CODES) as f64 > top_level::PILED * counts.total() as f64;
+        self.points.iter().zip(&self.counts).filter(|(_, counts)| !full(counts)).map(|(point, _)| *point).collect()
+    }
+
+    /// Saturation, DN above dark, where it comes from, and the level below which it surely lies not.
+    fn saturation(
+        &self,
+        others: Option<f64>,
+        white_dn: f64,
+        notes: &mut Vec<String>,
+    ) -> (Option<f64>, &'static str, f64) {
+        let name = self.name;
+        match (self.top, others) {
+            (Top::Full { level, wholly: true }, _) => (Some(level), "observed", level),
+            (_, Some(level)) => {
+                notes.push(format!(
+                    "{name}: no flat of this plane is full all over; its saturation is taken from the other planes"
+                ));
+                (Some(level), "neighbours", level)
+            }
+            (Top::Full { level, wholly: false }, None) => {
+                notes.push(format!(
+                    "{name}: the brightest flat is not full all over, the full well may be some per cent greater; add two \
+                     flats of twice the exposure"
+                ));
+                (Some(level), "observed", level)
+            }
+            (Top::Between { last, first }, None) => {
+                notes.push(format!(
+                    "{name}: no flat is full all over; noise at {:.0} DN is on the line, at {:.0} DN short of it, so that the \
+                     full well lies above and is left open; add two flats of twice the exposure",
+                    last + self.dark_dn,
+                    first + self.dark_dn
+                ));
+                (None, "unknown", self.greatest())
+            }
+            (Top::Below, None) => {
+                notes.push(format!("{name}: no flat is saturated; the full well is that of the declared white level"));
+                (Some(white_dn - self.dark_dn), "declared", white_dn - self.dark_dn)
+            }
+        }
+    }
+
+    /// Read variance and its standard error, DN squared; `None`, with a note, where the dark frames do not tell it.
+    fn read_variance(&self, gain: f64, black_dn: f64, notes: &mut Vec<String>) -> Option<(f64, f64)> {
+        let name = self.name;
+        let variance = self.dark_variance - ROUNDING;
+        let (least, most) = rounding::at_one_level(variance);
+        let hidden = (most - variance).max(variance - least);
+        // Noise of less than a DN piles up on one code by itself, unless that is zero.
+        if let Some((code, share)) = self.cut.filter(|cut| cut.0 == 0 || hidden < HIDDEN * variance) {
+            notes.push(format!(
+                "{name}: black is cut at {code} DN, {:.1} % of the dark samples lie on it, so that read noise is left open; use raw \
+                 files with black above zero",
+                100.0 * share
+            ));
+            return None;
+        }
+        if hidden > HIDDEN * variance.max(0.0) {
+            notes.push(format!(
+                "{name}: read noise is at most {:.2} DN, {:.2} e-: rounding to whole DN hides how much; measure at a higher ISO",
+                most.sqrt(),
+                most.sqrt() * gain
+            ));
+            return None;
+        }
+        let above_dn = self.dark_dn - black_dn;
+        let lit = above_dn / gain / variance;
+        let told = format!(
+            "{name}: the dark frames lie {above_dn:.1} DN above declared black; as light or dark current that would be {:.0} % \
+             of their noise",
+            100.0 * lit.min(1.0)
+        );
+        if (MOSTLY_LIT..NO_LIGHT).contains(&lit) {
+            notes.push(format!("{told}, so that read noise is left open; take short ones with the lens covered"));
+            return None;
+        }
+        if (LIT..MOSTLY_LIT).contains(&lit) {
+            notes.push(format!("{told}, and read noise less; take short ones with the lens covered"));
+        }
+        Some((variance, self.dark_variance_se.hypot(hidden)))
+    }
+
+    fn channel(
+        &self,
+        others: Option<f64>,
+        (black_dn, white_dn): (f64, f64),
+        notes: &mut Vec<String>,
+    ) -> Result<SensorChannel, TransferError> {
+        let (p, flats) = (self.number, self.flats);
+        let (name, dark_dn, dark_variance) = (self.name, self.dark_dn, self.dark_variance);
+        let (saturation, from, at_least) = self.saturation(others, white_dn, notes);
+        let fitted = saturation.map_or_else(|| self.points.clone(), |s| self.free_of_full(s));
+        let Slope { k, r2, se, per_dark, beyond_chance } =
+            slope(&fitted, dark_variance, FITTED_TO * at_least).ok_or_else(|| few(name, p, flats))?;
+        if r2 < EXPLAINED && beyond_chance > CHANCE {
+            return Err(TransferError(format!(
+                "{name}: the noise of the flats does not follow their light (r2 {r2:.2}), as where they show structure and the \
+                 camera or the lamp moved within a pair; light a plain surface evenly, out of focus, camera fixed, and take them again"
+            )));
+        }
+        let gain = 1.0 / k;
+        // d(gain) = -gain^2 d(k); the dark frames' variance is taken off every flat's, and so moves the slope as one.
+        let gain_se = gain * gain * se.hypot(per_dark * self.dark_variance_se);
+        let read = self.read_variance(gain, black_dn, notes);
+        let read_noise_dn = read.map(|r| r.0.sqrt());
+        let read_noise_se_dn = read.map(|r| r.1 / (2.0 * r.0.sqrt()));
+        let relative = |r: f64, se: f64| (se / r).hypot(gain_se / gain);
+        // A cut black cuts the pattern too.
+        let still = |part: Known| part.deviation().filter(|_| self.cut.is_none_or(|cut| cut.0 > 0));
+        let dsnu = still(self.dark.all());
+        let prnu = response(p, flats, &self.dark, dark_dn, at_least);
+        let full_well_e = saturation.map(|s| gain * s);
+        Ok(SensorChannel {
+            name: name.into(),
+            gain_e_per_dn: gain,
+            gain_se_e_per_dn: gain_se,
+            read_noise_e: read_noise_dn.map(|r| r * gain),
+            read_noise_se_e: read_noise_dn.zip(read_noise_se_dn).map(|(r, se)| r * gain * relative(r, se)),
+            read_noise_dn,
+            read_noise_se_dn,
+            full_well_e,
+            full_well_se_e: saturation.map(|s| gain_se * s),
+            engineering_ev: saturation.zip(read_noise_dn).and_then(|(s, r)| engineering_ev(s, r)),
+            engineering_se_ev: saturation
+                .and(read_noise_dn.zip(read_noise_se_dn))
+                .and_then(|(r, se)| crate::known(se / r / std::f64::consts::LN_2)),
+            fit_r2: r2,
+            dark_dn,
+            saturation_dn: saturation.map(|s| s + dark_dn),
+            saturation_from: from,
+            snr_max_db: full_well_e.and_then(|e| decibels(e.sqrt())),
+            linearity_error_pct: linearity(&self.points, at_least),
+            dsnu_e: dsnu.map(|d| d.0 * gain),
+            dsnu_se_e: dsnu.map(|d| d.1 * gain),
+            dsnu_row_e: still(self.dark.rows()).map(|d| d.0 * gain),
+            dsnu_column_e: still(self.dark.columns()).map(|d| d.0 * gain),
+            prnu_pct: prnu.map(|r| 100.0 * r.0),
+            prnu_se_pct: prnu.map(|r| 100.0 * r.1),
+            glow_e: None,
+            points: self.points.clone(),
+        })
+    }
+}
+
+/// The sensor as its planes show it; `planes` holds their names, declared black and white levels.
+pub(super) fn channels(
+    planes: &[(&str, (f64, f64))],
     flats: &[Pair],
     darks: &[Pair],
     notes: &mut Vec<String>,
-) -> Result<SensorChannel, TransferError> {
-    let n = darks.len() as f64;
-    let pixels = darks.iter().map(|d| d.points[p].pixels as f64).fold(f64::INFINITY, f64::min);
-    let dark_dn = darks.iter().map(|d| d.points[p].mean_dn).sum::<f64>() / n;
-    let dark_variance = darks.iter().map(|d| d.points[p].variance_dn2).sum::<f64>() / n;
-    // The variance of n differences is known within sqrt(2 / n) of itself (normal noise); pairs that differ by more, as
-    // telegraph noise makes them, say so themselves.
-    let counted = dark_variance * (2.0 / (pixels * n)).sqrt();
-    let scattered = if darks.len() < 3 {
-        0.0
-    } else {
-        let squares: f64 = darks.iter().map(|d| (d.points[p].variance_dn2 - dark_variance).powi(2)).sum();
-        (squares / (n - 1.0) / n).sqrt()
-    };
-    let dark_variance_se = counted.max(scattered);
-    let mut points: Vec<TransferPoint> = flats
+) -> Result<Vec<SensorChannel>, TransferError> {
+    let found: Vec<Plane> =
+        planes.iter().enumerate().map(|(p, (name, _))| Plane::of(name, p, flats, darks)).collect::<Result<_, _>>()?;
+    let tops: Vec<Top> = found.iter().map(|f| f.top).collect();
+    let slopes: Vec<f64> = found.iter().map(|f| f.first_slope).collect();
+    found
         .iter()
-        .map(|f| TransferPoint { mean_dn: f.points[p].mean_dn - dark_dn, ..f.points[p] })
-        .filter(|f| f.mean_dn > 0.0)
-        .collect();
-    points.sort_by(|a, b| a.mean_dn.total_cmp(&b.mean_dn));
-    let few = || {
-        TransferError(format!(
-            "{name}: fewer than three exposures between black and {:.0} % of saturation; take more flats, from dark to bright",
-            100.0 * FITTED_TO
-        ))
-    };
-    let greatest = points.iter().map(|q| q.mean_dn).fold(0.0, f64::max);
-    if greatest <= 0.0 {
-        return Err(few());
-    }
-    // A first slope from the lower half of the levels (three at the least) tells the saturated flats from the others.
-    let lower = points.get(2).map_or(0.0, |third| third.mean_dn).max(0.5 * greatest);
-    let first = slope(&points, dark_variance, lower).ok_or_else(few)?.k;
-    let collapsed = |q: &&TransferPoint| q.variance_dn2 < COLLAPSED * (first * q.mean_dn + dark_variance);
-    let (saturation, from) = match points.iter().rev().find(|q| collapsed(q)) {
-        Some(full) => (full.mean_dn, "observed"),
-        None => {
-            let peak = points.iter().copied().reduce(|a, b| if b.variance_dn2 > a.variance_dn2 { b } else { a });
-            match peak {
-                Some(peak) if peak.mean_dn < 0.999 * greatest => (peak.mean_dn, "observed"),
-                _ => {
-                    notes.push(format!(
-                        "{name}: no flat is saturated; the full well is that of the declared white level"
-                    ));
-                    (white_dn - dark_dn, "declared")
-                }
-            }
-        }
-    };
-    let Slope { k, r2, se, per_dark } = slope(&points, dark_variance, FITTED_TO * saturation).ok_or_else(few)?;
-    let gain = 1.0 / k;
-    // d(gain) = -gain^2 d(k); the dark frames' variance is taken off every flat's, and so moves the slope as one.
-    let from_darks = per_dark * dark_variance_se;
-    let gain_se = gain * gain * se.hypot(from_darks);
-    let read_variance = dark_variance - 1.0 / 12.0;
-    let read_noise_dn = (read_variance > 0.0).then(|| read_variance.sqrt());
-    if read_noise_dn.is_none() {
-        notes.push(format!("{name}: read noise is below what whole DN resolve"));
-    }
-    let full_well_e = gain * saturation;
-    let read_noise_se_dn = read_noise_dn.map(|r| dark_variance_se / (2.0 * r));
-    let relative = |r: f64, se: f64| (se / r).hypot(gain_se / gain);
-    let dark: Vec<Standing> = darks.iter().map(|d| d.standing[p]).collect();
-    let dark = Standing::mean(&dark);
-    let dsnu = dark.all().deviation();
-    let prnu = response(p, flats, &dark, dark_dn, saturation);
-    Ok(SensorChannel {
-        name: name.into(),
-        gain_e_per_dn: gain,
-        gain_se_e_per_dn: gain_se,
-        read_noise_e: read_noise_dn.map(|r| r * gain),
-        read_noise_se_e: read_noise_dn.zip(read_noise_se_dn).map(|(r, se)| r * gain * relative(r, se)),
-        read_noise_dn,
-        read_noise_se_dn,
-        full_well_e,
-        full_well_se_e: gain_se * saturation,
-        engineering_ev: read_noise_dn.and_then(|r| engineering_ev(saturation, r)),
-        engineering_se_ev: read_noise_dn
-            .zip(read_noise_se_dn)
-            .and_then(|(r, se)| crate::known(se / r / std::f64::consts::LN_2)),
-        fit_r2: r2,
-        dark_dn,
-        saturation_dn: saturation + dark_dn,
-        saturation_from: from,
-        snr_max_db: decibels(full_well_e.sqrt()),
-        linearity_error_pct: linearity(&points, saturation),
-        dsnu_e: dsnu.map(|d| d.0 * gain),
-        dsnu_se_e: dsnu.map(|d| d.1 * gain),
-        dsnu_row_e: dark.rows().deviation().map(|d| d.0 * gain),
-        dsnu_column_e: dark.columns().deviation().map(|d| d.0 * gain),
-        prnu_pct: prnu.map(|r| 100.0 * r.0),
-        prnu_se_pct: prnu.map(|r| 100.0 * r.1),
-        glow_e: None,
-        points,
-    })
+        .zip(planes)
+        .map(|(f, (_, levels))| {
+            let others = top_level::of_others(f.number, &tops, &slopes, f.greatest());
+            f.channel(others, *levels, notes)
+        })
+        .collect()
 }
 
 /// Spread of the sensitivity by the pair of flats nearest to half of saturation, as a share of the mean.
@@ -184,6 +389,16 @@ fn response(p: usize, flats: &[Pair], dark: &Standing, dark_dn: f64, saturation:
     let off = |f: &Pair| (share(f) - 0.5).abs();
     let flat = flats.iter().min_by(|a, b| off(a).total_cmp(&off(b))).filter(|f| off(f) < 0.3)?;
     flat.standing[p].response(dark, share(flat) * saturation)
+}
+
+/// The different levels among rising ones: repeats of one exposure count once.
+fn levels(means: impl Iterator<Item = f64>) -> Vec<f64> {
+    means.fold(Vec::new(), |mut levels, mean| {
+        if levels.last().is_none_or(|&last| mean > (1.0 + ONE_LEVEL) * last) {
+            levels.push(mean);
+        }
+        levels
+    })
 }
 
 /// The slope of variance over mean.
@@ -196,6 +411,8 @@ struct Slope {
     se: f64,
     /// Change of `k` with the dark frames' variance.
     per_dark: f64,
+    /// Variance of the points about the line over that which the pixels counted leave.
+    beyond_chance: f64,
 }
 
 /// Slope through the origin of variance over mean, both above dark, up to `limit`; relative weights, as the variance of a
@@ -206,7 +423,7 @@ fn slope(points: &[TransferPoint], dark_variance: f64, limit: f64) -> Option<Slo
         .filter(|q| q.mean_dn <= limit && q.variance_dn2 > 0.0)
         .map(|q| (q.mean_dn, q.variance_dn2 - dark_variance, 1.0 / (q.variance_dn2 * q.variance_dn2)))
         .collect();
-    if used.len() < 3 {
+    if levels(used.iter().map(|u| u.0)).len() < 3 {
         return None;
     }
     let weight: f64 = used.iter().map(|(x, _, w)| w * x * x).sum();
@@ -222,7 +439,7 @@ fn slope(points: &[TransferPoint], dark_variance: f64, limit: f64) -> Option<Slo
     let total: f64 = used.iter().map(|u| (u.1 - mean).powi(2)).sum();
     let left: f64 = used.iter().map(|u| (u.1 - k * u.0).powi(2)).sum();
     let r2 = if total > 0.0 { (1.0 - left / total).max(0.0) } else { 0.0 };
-    (k.is_finite() && k > 0.0).then_some(Slope { k, r2, se, per_dark })
+    (k.is_finite() && k > 0.0).then_some(Slope { k, r2, se, per_dark, beyond_chance: scattered / counted })
 }
 
 /// Mean deviation from a straight line over exposure time, per cent of the line, weighted relatively (EMVA 1288 release 4).

@@ -28,6 +28,9 @@ const WORTH: f64 = 0.25;
 /// Colours are lit alike where their excess agrees within this share.
 const ALIKE: f64 = 0.15;
 
+/// Two tiles differ by chance up to this many times their scatter.
+const CHANCE: f64 = 4.0;
+
 /// Samples left out at either end of a stretch: hot pixels.
 const TRIMMED: f64 = 0.02;
 
@@ -122,6 +125,14 @@ fn along_border(frame: &Frame, area: &Area, least_dn: f64) -> Option<(f64, &'sta
     ends.into_iter().flatten().max_by(|a, b| a.0.total_cmp(&b.0))
 }
 
+/// A rise towards the rim.
+struct Rise {
+    dn: f64,
+    side: &'static str,
+    /// Where it is highest.
+    tile: usize,
+}
+
 /// Levels of a picture's tiles, one grid per plane.
 pub(crate) struct Tiles {
     cols: usize,
@@ -160,17 +171,39 @@ impl Tiles {
         }
     }
 
-    /// Rise of one plane's level towards the rim over the middle tile: (DN, side), divided by `frames`.
-    pub(crate) fn growth(&self, plane: usize, frames: f64) -> Option<(f64, &'static str)> {
-        let levels: Vec<f64> = self.levels[plane].iter().map(|v| v.map(|v| v / frames)).collect::<Option<_>>()?;
+    /// A plane's levels, divided by `frames`.
+    fn of_plane(&self, plane: usize, frames: f64) -> Option<Vec<f64>> {
+        self.levels[plane].iter().map(|v| v.map(|v| v / frames)).collect()
+    }
+
+    /// Rise of one plane's level towards the rim over the middle tile: (DN, side).
+    fn growth(&self, plane: usize) -> Option<(f64, &'static str)> {
+        let levels = self.of_plane(plane, 1.0)?;
+        self.rise(&levels, self.scatter(&levels, false)?).map(|rise| (rise.dn, rise.side))
+    }
+
+    /// Middle of the tiles and the scatter of one, from neighbours in a row; `both_ways`: in a column too, where that is more
+    /// (rows with offsets of their own).
+    fn scatter(&self, levels: &[f64], both_ways: bool) -> Option<(f64, f64)> {
         let at = |col: usize, row: usize| levels[row * self.cols + col];
-        let mut differences = Vec::new();
+        let (mut across, mut down) = (Vec::new(), Vec::new());
         for row in 0..self.rows {
-            for col in 1..self.cols {
-                differences.push((at(col, row) - at(col - 1, row)).abs());
+            for col in 0..self.cols {
+                if col > 0 {
+                    across.push((at(col, row) - at(col - 1, row)).abs());
+                }
+                if row > 0 {
+                    down.push((at(col, row) - at(col, row - 1)).abs());
+                }
             }
         }
-        let (middle, scatter) = middle_and_scatter(&levels, &mut differences)?;
+        let (middle, scatter) = middle_and_scatter(levels, &mut across)?;
+        let other = if both_ways { middle_and_scatter(levels, &mut down)?.1 } else { 0.0 };
+        Some((middle, scatter.max(other)))
+    }
+
+    fn rise(&self, levels: &[f64], (middle, scatter): (f64, f64)) -> Option<Rise> {
+        let at = |col: usize, row: usize| levels[row * self.cols + col];
         let tile = (0..levels.len()).max_by(|a, b| levels[*a].total_cmp(&levels[*b]))?;
         let (col, row) = (tile % self.cols, tile / self.cols);
         let inwards = |at: usize, count: usize| match at {
@@ -196,7 +229,25 @@ impl Tiles {
             (1, -1) => "the lower left corner",
             _ => "the lower right corner",
         };
-        (excess > STANDS_OUT * scatter && falls && 2 * even >= levels.len()).then_some((excess, side))
+        (excess > STANDS_OUT * scatter && falls && 2 * even >= levels.len()).then_some(Rise { dn: excess, side, tile })
+    }
+
+    /// Rise of each plane's level, DN, and its side, in the sum of `frames` dark frames: asked of the planes' mean, and all of
+    /// them must show it alike (within `ALIKE`, or their scatter). One plane alone is more often chance.
+    pub(crate) fn growth_of_planes(&self, frames: f64) -> Option<(Vec<f64>, &'static str)> {
+        let planes: Vec<Vec<f64>> = (0..self.levels.len()).map(|p| self.of_plane(p, frames)).collect::<Option<_>>()?;
+        let own: Vec<(f64, f64)> = planes.iter().map(|levels| self.scatter(levels, true)).collect::<Option<_>>()?;
+        let mut mean = vec![0.0; planes.first()?.len()];
+        for (levels, (middle, _)) in planes.iter().zip(&own) {
+            mean.iter_mut().zip(levels).for_each(|(m, v)| *m += (v - middle) / planes.len() as f64);
+        }
+        let rise = self.rise(&mean, self.scatter(&mean, true)?)?;
+        let each: Vec<f64> = planes.iter().zip(&own).map(|(levels, (middle, _))| levels[rise.tile] - middle).collect();
+        let alike = each
+            .iter()
+            .zip(&own)
+            .all(|(dn, (_, scatter))| *dn > 0.0 && (dn - rise.dn).abs() < (ALIKE * rise.dn).max(CHANCE * scatter));
+        alike.then_some((each, rise.side))
     }
 
     /// The same where all filter colours show it alike, towards one side: no scene, then.
@@ -205,7 +256,7 @@ impl Tiles {
         if planes.iter().all(|p| p.colour == planes[0].colour) {
             return None;
         }
-        let grown: Vec<(f64, &'static str)> = (0..planes.len()).map(|p| self.growth(p, 1.0)).collect::<Option<_>>()?;
+        let grown: Vec<(f64, &'static str)> = (0..planes.len()).map(|p| self.growth(p)).collect::<Option<_>>()?;
         let mean = grown.iter().map(|g| g.0).sum::<f64>() / grown.len() as f64;
         let alike = grown.iter().all(|g| g.1 == grown[0].1 && (g.0 / mean - 1.0).abs() < ALIKE);
         alike.then_some((mean, grown[0].1))

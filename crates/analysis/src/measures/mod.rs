@@ -25,7 +25,7 @@ mod line_waves;
 pub(crate) mod masked;
 pub(crate) mod noise;
 pub(crate) mod patches;
-mod rounding;
+pub(crate) mod rounding;
 pub(crate) mod saturation;
 pub mod scatter;
 pub(crate) mod settle;

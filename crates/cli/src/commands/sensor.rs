@@ -65,15 +65,21 @@ impl Seen {
             };
             Failure::usage(format!("{told}; a pair is two different frames of one exposure"))
         };
-        let id = identity::identify(path).map_err(|e| Failure::nothing(format!("{name}: {}", plain_cause(&e))))?;
-        if let Some(other) = self.files.insert(id.hash, name.to_string()) {
-            return Err(same(&other));
-        }
-        // Two frames of a sensor without any noise in its codes may be equal; two with noise never are.
+        // Two frames without any noise in their codes, as wholly blown ones, may be equal; two with noise never are.
         let spp = frame.filter.samples_per_pixel.max(1);
         let step = frame.filter.columns.max(1) * spp;
         let differing = frame.samples.iter().zip(frame.samples.iter().skip(step)).filter(|(a, b)| a != b).count();
-        if differing < 1000 {
+        let noisy = differing >= 1000;
+        let unreadable = |e: std::io::Error| Failure::nothing(format!("{name}: {}", plain_cause(&e)));
+        let file = if noisy {
+            identity::identify(path).map_err(unreadable)?.hash
+        } else {
+            path.canonicalize().map_err(unreadable)?.display().to_string()
+        };
+        if let Some(other) = self.files.insert(file, name.to_string()) {
+            return Err(same(&other));
+        }
+        if !noisy {
             return Ok(());
         }
         let mut hasher = blake3::Hasher::new();
@@ -179,13 +185,13 @@ fn rows(answer: &Answer) -> Vec<Vec<String>> {
             number(c.read_noise_se_e, 4),
             number(c.read_noise_dn, 4),
             number(c.read_noise_se_dn, 4),
-            number(Some(c.full_well_e), 1),
-            number(Some(c.full_well_se_e), 1),
+            number(c.full_well_e, 1),
+            number(c.full_well_se_e, 1),
             number(c.engineering_ev, 3),
             number(c.engineering_se_ev, 4),
             number(Some(c.fit_r2), 6),
             number(Some(c.dark_dn), 2),
-            number(Some(c.saturation_dn), 1),
+            number(c.saturation_dn, 1),
             c.saturation_from.into(),
             number(c.snr_max_db, 2),
             number(c.linearity_error_pct, 3),
@@ -234,7 +240,7 @@ fn text(answer: &Answer) -> String {
             c.name.clone(),
             with_error(Some(c.gain_e_per_dn), Some(c.gain_se_e_per_dn), 4),
             with_error(c.read_noise_e, c.read_noise_se_e, 3),
-            with_error(Some(c.full_well_e), Some(c.full_well_se_e), 0),
+            with_error(c.full_well_e, c.full_well_se_e, 0),
             with_error(c.engineering_ev, c.engineering_se_ev, 3),
             with_error(c.snr_max_db, None, 1),
             with_error(Some(c.fit_r2), None, 4),
