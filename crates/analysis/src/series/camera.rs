@@ -64,7 +64,8 @@ pub(super) fn groups(frames: &[FrameRow], held: &Held<'_>) -> (Vec<Group>, Vec<S
             setting: Setting::Text(c.name.clone()),
             low: None,
             high: None,
-            reason: "Sharpest on the paper at this output.".to_string(),
+            reason: "Least middle rise on the paper at this output; the answer says whether the difference shows."
+                .to_string(),
         });
     let group = Group {
         key: Key(vec![("brief", Setting::Text(brief.to_string()))]),
@@ -248,15 +249,18 @@ fn verdict(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'_>) -> Stri
         None => Shows::Untold,
     };
     let mut reasons = Vec::new();
-    let percent = |c: f64| format!("{:+.0} %", 100.0 * c);
+    // Contrast runs from 0 to 1: a difference of it is no share.
+    let more = |c: f64| format!("{c:+.2} of 1");
     match (sharper, contrast) {
-        (Shows::Yes, Some(c)) => reasons.push(format!("finer detail shows (contrast at the eye {})", percent(c[1]))),
+        (Shows::Yes, Some(c)) => reasons.push(format!("finer detail shows (contrast at the eye {})", more(c[1]))),
         (Shows::No, Some(c)) => {
-            reasons.push(format!("the difference in sharpness is below what the eye sees there ({})", percent(c[1])));
+            reasons.push(format!(
+                "the difference in sharpness is below what the eye sees there (contrast {})",
+                more(c[1])
+            ));
         }
-        (_, Some(c)) => {
-            reasons.push(format!("whether the difference in sharpness shows ({}) needs more frames", percent(c[1])))
-        }
+        (_, Some(c)) => reasons
+            .push(format!("whether the difference in sharpness shows (contrast {}) needs more frames", more(c[1]))),
         (_, None) => reasons.push("sharpness on the paper could not be compared".to_string()),
     }
     match (smoother, ratio) {
