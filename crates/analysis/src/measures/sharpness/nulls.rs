@@ -167,12 +167,13 @@ fn with_seen(
             let agree = turn.abs() < SAME_DEG && off_ln < SAME_LENGTH_LN;
             // Stripes along the rows may be the scene's own.
             let sure = lowered(k.confidence, widths.share) > PLAINLY_SHARP;
-            let nearly = match (sure, stripes > STRIPES_OVER_SHARP) {
-                (true, _) => off_ln < 2.0 * NEARLY_LN,
-                (false, false) => off_ln < NEARLY_LN,
-                (false, true) => false,
+            // Sure edges are the finer measure; others give way to many stripes altogether.
+            let near_ln = match (sure, stripes > STRIPES_OVER_SHARP) {
+                (true, _) => 2.0 * NEARLY_LN,
+                (false, false) => NEARLY_LN,
+                (false, true) => 0.0,
             };
-            let nearly = agree && nearly;
+            let nearly = agree && off_ln < near_ln;
             if stripes > MANY_STRIPES && !nearly && !(sure && upright(&psf) && gain < 2.0 * LEAST_GAIN_UPRIGHT) {
                 let of_stripes = moved(psf, stripes, along_px(psf.motion_deg), allowance_px).map(|found| match found {
                     // The edges are the finer measure of a disc that both show.
