@@ -2,27 +2,21 @@
 
 use std::f64::consts::PI;
 
+use super::edge_bins::{BINS_PER_PX, Sample, Supersampled, supersample};
+use super::edge_sides::{Sides, noise};
 use super::slanted_edge::Line;
 use crate::known;
-use crate::linear::Factors;
 use crate::measures::sharpness::psf::sinc;
 
-/// Bins per pixel.
-pub(super) const BINS_PER_PX: f64 = 4.0;
 /// Pieces along the edge from which the standard errors are told.
 const PIECES: usize = 10;
 /// Step at which the curve is searched, cycles per pixel.
 const SEARCH_STEP: f64 = 0.01;
 
-/// Distance between neighbouring samples, across, over which the profile is joined, px: 1 / (2 x 0.7) cycles per pixel
-/// are still sampled. A slant of tan 1/3 has 0.63 px.
-const MOST_GAP_PX: f64 = 0.7;
 /// Flat share of the window; the rest falls to 0 as a cosine.
-const FLAT: f64 = 0.7;
+pub(super) const FLAT: f64 = 0.7;
 /// Noise of the curve that a wider window may cost, and the frequency where it is told, cycles per pixel.
 const QUIET: (f64, f64) = (0.004, 0.1);
-/// A slope or a tail of the sides counts from here on, standard errors.
-const SIGNIFICANT: f64 = 3.0;
 /// Tail beyond the window that may go unseen where it cannot be fitted, of the step: this much times sigma over the
 /// half-width. The line of a lens limited by diffraction falls as 2 / pi^3 x wavelength x f-number / x^2, and its middle
 /// looks like a Gaussian of sigma 0.45 x wavelength x f-number: 4 / pi^3 / 0.45. Most blur is not all diffraction: a third
@@ -32,9 +26,6 @@ const UNSEEN_TAIL: f64 = 0.1;
 /// What the rise may be off by where levels lie far apart, px per px^2 of their distance: seen on simulated edges of known
 /// rise with slants of tan 1/3 (0.01 px at 0.63 px).
 const JOINS: f64 = 0.03;
-
-/// A sample of the band round an edge: distance across, place along, level.
-pub(super) type Sample = (f64, f64, f64);
 
 /// The profile of an edge in bins of 1/4 px.
 #[derive(Clone)]
@@ -238,97 +229,6 @@ fn flat_topped(x: f64) -> f64 {
     0.5 + 0.5 * (PI * past).cos()
 }
 
-/// The plain sides of an edge.
-struct Sides {
-    /// Levels far from the edge.
-    low: f64,
-    high: f64,
-    /// Relative fall of the light across the edge, per px; 0 where none is seen.
-    slope: f64,
-    /// What of the step lies beyond the window; 0 where none is seen.
-    tail: f64,
-    /// Its standard error, where it can be told.
-    tail_error: Option<f64>,
-}
-
-impl Sides {
-    /// Fits level, fall of light and tail to the sides. The edge spread of every lens ends in a tail that falls as 1/x
-    /// (that of any aperture's diffraction); light falls by the same share on both sides.
-    fn of(esf: &[f64], half: f64, sigma_px: f64) -> Self {
-        let place = |k: usize| (k as f64 + 0.5) / BINS_PER_PX - half;
-        let mean = |from: f64, to: f64| {
-            let values = || esf.iter().enumerate().filter(|(k, _)| (from..to).contains(&place(*k))).map(|(_, v)| v);
-            values().sum::<f64>() / values().count().max(1) as f64
-        };
-        let third = 2.0 / 3.0 * half;
-        let (low, high) = (mean(-half, -third), mean(third, half));
-        let plain = Self { low, high, slope: 0.0, tail: 0.0, tail_error: None };
-        let from = 6.0 * sigma_px + 3.0;
-        if half < 3.0 * from || high <= low {
-            return plain;
-        }
-        let outer = || esf.iter().enumerate().map(|(k, v)| (place(k), *v)).filter(|(t, _)| t.abs() > from);
-        // Dark level, bright level, tail, fall.
-        let terms = |t: f64| {
-            let (side, level) = if t < 0.0 { ([1.0, 0.0], low) } else { ([0.0, 1.0], high) };
-            [side[0], side[1], -1.0 / t, level * t]
-        };
-        let Some((fit, error)) = fitted(outer().map(|(t, v)| (terms(t), v))) else { return plain };
-        let fall = (fit[3] / error[3]).abs() > SIGNIFICANT;
-        let fit_and_error = if fall {
-            Some((fit, error))
-        } else {
-            let first_three = |t: f64| {
-                let [a, b, c, _] = terms(t);
-                [a, b, c]
-            };
-            fitted(outer().map(|(t, v)| (first_three(t), v)))
-                .map(|(f, e)| ([f[0], f[1], f[2], 0.0], [e[0], e[1], e[2], 0.0]))
-        };
-        let Some((fit, error)) = fit_and_error else { return plain };
-        // The window cuts off at its fall, in the mean.
-        let reach = half * (1.0 + FLAT) / 2.0;
-        let share = |tail: f64| 2.0 * tail / reach / (high - low);
-        let tail_error = Some(share(error[2].max(0.3 * fit[2])));
-        if fit[2] > SIGNIFICANT * error[2] {
-            return Self { low: fit[0], high: fit[1], slope: fit[3], tail: share(fit[2]), tail_error };
-        }
-        // Levels of the outer third, at the light that falls on the edge itself.
-        let middle = f64::midpoint(third, half);
-        Self {
-            low: low / (1.0 - fit[3] * middle),
-            high: high / (1.0 + fit[3] * middle),
-            slope: fit[3],
-            tail: 0.0,
-            tail_error,
-        }
-    }
-}
-
-/// Least squares: coefficients and their standard errors.
-fn fitted<const N: usize>(rows: impl Iterator<Item = ([f64; N], f64)> + Clone) -> Option<([f64; N], [f64; N])> {
-    let (mut ata, mut atb, mut n) = ([[0.0; N]; N], [0.0; N], 0.0);
-    for (row, v) in rows.clone() {
-        for i in 0..N {
-            for j in 0..N {
-                ata[i][j] += row[i] * row[j];
-            }
-            atb[i] += row[i] * v;
-        }
-        n += 1.0;
-    }
-    let factors = Factors::of(ata)?;
-    let fit = factors.solve(atb);
-    let left: f64 = rows.map(|(row, v)| (v - row.iter().zip(&fit).map(|(a, b)| a * b).sum::<f64>()).powi(2)).sum();
-    let variance = left / (n - N as f64).max(1.0);
-    let error = std::array::from_fn(|i| {
-        let mut unit = [0.0; N];
-        unit[i] = 1.0;
-        (factors.solve(unit)[i].max(0.0) * variance).sqrt()
-    });
-    Some((fit, error))
-}
-
 /// Standard errors of the figures: the edge is cut into pieces along its length, each is left out in turn, and the spread
 /// of what the others give is scaled to the whole (delete-a-group jackknife: Efron and Tibshirani, An Introduction to the
 /// Bootstrap, chapter 11; from memory). `None` where a figure cannot be read without one of the pieces.
@@ -341,112 +241,19 @@ pub(super) fn standard_errors(whole: &Profile, samples: &[Sample], line: &Line, 
             Profile::of(&kept, line.sigma_px, half).ok().map(|profile| profile.figures())
         })
         .collect();
+    // What the tail beyond the window may be off by is the same in every piece.
+    let (now, other) = (whole.figures(), whole.with_more_tail());
     let error = |read: fn(&Figures) -> Option<f64>| {
         let values = without.iter().map(|f| f.as_ref().and_then(read)).collect::<Option<Vec<f64>>>()?;
         let n = values.len() as f64;
         let mean = values.iter().sum::<f64>() / n;
         let squares: f64 = values.iter().map(|v| (v - mean).powi(2)).sum();
-        known(((n - 1.0) / n * squares).sqrt())
-    };
-    // What the tail beyond the window may be off by is the same in every piece.
-    let (now, other) = (whole.figures(), whole.with_more_tail());
-    let error = |read: fn(&Figures) -> Option<f64>| {
         let tail = read(&now).zip(read(&other)).map_or(0.0, |(a, b)| a - b);
-        error(read).map(|noise| noise.hypot(tail))
+        known(((n - 1.0) / n * squares).sqrt().hypot(tail))
     };
     Figures {
         rise_px: error(|f| f.rise_px).map(|noise| noise.hypot(JOINS * whole.knot_px * whole.knot_px)),
         mtf50_cy_px: error(|f| f.mtf50_cy_px),
         mtf10_cy_px: error(|f| f.mtf10_cy_px),
     }
-}
-
-/// A profile at even places.
-struct Supersampled {
-    esf: Vec<f64>,
-    bin_px: f64,
-    knot_px: f64,
-}
-
-/// Means of the samples in bins of 1/4 px from -half to half, at the middles of the bins: a cubic spline through the mean
-/// distance and mean level of each. At slants of small fractions the samples lie on a lattice, off the middles.
-fn supersample(samples: &[Sample], half: f64) -> Result<Supersampled, String> {
-    let n = (2.0 * half * BINS_PER_PX) as usize;
-    // Count, sums of distance, of its square and of level.
-    let mut sums = vec![[0.0_f64; 4]; n];
-    for &(t, _, v) in samples {
-        let k = ((t + half) * BINS_PER_PX).floor();
-        if k >= 0.0 && (k as usize) < n {
-            let add = [1.0, t, t * t, v];
-            sums[k as usize].iter_mut().zip(add).for_each(|(sum, x)| *sum += x);
-        }
-    }
-    // Bins whose samples lie next to each other are one: a spline would swing between them.
-    let mut knots: Vec<[f64; 4]> = Vec::with_capacity(n);
-    for bin in sums.into_iter().filter(|bin| bin[0] > 0.0) {
-        match knots.last_mut() {
-            Some(last) if bin[1] / bin[0] - last[1] / last[0] < 0.5 / BINS_PER_PX => {
-                last.iter_mut().zip(bin).for_each(|(sum, x)| *sum += x);
-            }
-            _ => knots.push(bin),
-        }
-    }
-    let x: Vec<f64> = knots.iter().map(|k| k[1] / k[0]).collect();
-    let y: Vec<f64> = knots.iter().map(|k| k[3] / k[0]).collect();
-    let gap = x.windows(2).map(|p| p[1] - p[0]).fold(0.0, f64::max);
-    let ends = x.first().zip(x.last()).map_or(f64::INFINITY, |(a, b)| (a + half).max(half - b));
-    if x.len() < 4 || gap.max(ends) > MOST_GAP_PX {
-        return Err(
-            "parts of its profile hold no sample: turn the target by about 5 degrees, or take a longer edge".into()
-        );
-    }
-    let spread = |k: &[f64; 4]| (k[2] / k[0] - (k[1] / k[0]).powi(2)).max(0.0);
-    let variance = knots.iter().map(spread).sum::<f64>() / knots.len() as f64;
-    let at: Vec<f64> = (0..n).map(|k| (k as f64 + 0.5) / BINS_PER_PX - half).collect();
-    Ok(Supersampled {
-        esf: spline(&x, &y, &at),
-        bin_px: (12.0 * variance).sqrt(),
-        knot_px: (x[x.len() - 1] - x[0]) / (x.len() - 1) as f64,
-    })
-}
-
-/// Natural cubic spline through (x, y), read at rising places; level beyond the ends.
-fn spline(x: &[f64], y: &[f64], at: &[f64]) -> Vec<f64> {
-    let n = x.len();
-    let width = |i: usize| x[i + 1] - x[i];
-    let slope = |i: usize| (y[i + 1] - y[i]) / width(i);
-    // Second derivatives, from a tridiagonal system.
-    let (mut upper, mut second) = (vec![0.0; n], vec![0.0; n]);
-    for i in 1..n - 1 {
-        let pivot = 2.0 * (width(i - 1) + width(i)) - width(i - 1) * upper[i - 1];
-        upper[i] = width(i) / pivot;
-        second[i] = (6.0 * (slope(i) - slope(i - 1)) - width(i - 1) * second[i - 1]) / pivot;
-    }
-    for i in (1..n - 1).rev() {
-        second[i] -= upper[i] * second[i + 1];
-    }
-    let mut i = 0;
-    at.iter()
-        .map(|&t| {
-            let t = t.clamp(x[0], x[n - 1]);
-            while i + 2 < n && t > x[i + 1] {
-                i += 1;
-            }
-            let (a, b, h) = (x[i + 1] - t, t - x[i], width(i));
-            (a * y[i] + b * y[i + 1]) / h
-                + ((a * a * a / h - a * h) * second[i] + (b * b * b / h - b * h) * second[i + 1]) / 6.0
-        })
-        .collect()
-}
-
-/// Spread of single samples on the outer thirds of the sides.
-fn noise(samples: &[Sample], half: f64) -> f64 {
-    let variance = |bright: bool| {
-        let outer = |s: &&Sample| if bright { s.0 > 2.0 / 3.0 * half } else { s.0 < -2.0 / 3.0 * half };
-        let values: Vec<f64> = samples.iter().filter(outer).map(|s| s.2).collect();
-        let n = values.len().max(1) as f64;
-        let mean = values.iter().sum::<f64>() / n;
-        values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n
-    };
-    f64::midpoint(variance(false), variance(true)).sqrt()
 }

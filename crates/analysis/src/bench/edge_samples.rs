@@ -1,6 +1,6 @@
 //! Samples round an edge made fit for a profile: without defective pixels, in even light along the edge.
 
-use super::edge_profile::{BINS_PER_PX, Sample};
+use super::edge_bins::{BINS_PER_PX, Sample};
 
 /// Distance from the median of its bin at which a sample is a defective pixel, robust standard deviations.
 const DEFECT: f64 = 5.0;

@@ -13,7 +13,8 @@ use rawassay_decode::Frame;
 use serde::Serialize;
 
 use super::belonging::{Identity, mismatch, other_levels, same_exposure};
-use super::transfer_fit::{Pair, channels, means, middle, pair};
+use super::flat_pairs::{Pair, means, middle, pair};
+use super::transfer_fit::channels;
 use crate::measures::glow::Tiles;
 
 /// Flats of one exposure may differ in level by this share.

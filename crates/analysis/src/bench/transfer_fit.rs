@@ -1,11 +1,11 @@
 //! From pairs of frames to gain, read noise, full well and linearity of a plane.
 
-use rawassay_decode::{Area, Frame, Shot};
-
-use super::fixed_pattern::{self, Known, Standing};
+use super::fixed_pattern::{Known, Standing};
+use super::flat_pairs::Pair;
 use super::photon_transfer::{SensorChannel, TransferError, TransferPoint};
 use super::top_level::{self, Top};
-use crate::measures::histogram::{CODES, Histogram, picture_area};
+use super::transfer_line::{Slope, levels, linearity, slope};
+use crate::measures::histogram::{CODES, Histogram};
 use crate::measures::levels::floor_pile;
 use crate::measures::rounding::{self, ROUNDING};
 use crate::range::{decibels, engineering_ev};
@@ -22,110 +22,12 @@ const HIDDEN: f64 = 0.05;
 const LIT: f64 = 0.2;
 const MOSTLY_LIT: f64 = 0.5;
 const NO_LIGHT: f64 = 1.15;
-/// Below this share of the range above black the two frames of a pair are taken to have the same light.
-const DIM: f64 = 0.002;
 /// The line is asked to explain this much (coefficient of determination) where its points scatter by more than `CHANCE` times
 /// the variance that the pixels counted leave.
 const EXPLAINED: f64 = 0.99;
 const CHANCE: f64 = 9.0;
 /// Samples from this share of saturation on are taken for full.
 const NEAR_FULL: f64 = 0.98;
-/// Pairs whose levels differ by less than this share are repeats of one exposure.
-const ONE_LEVEL: f64 = 0.03;
-
-/// Means and temporal variances of a pair, by plane.
-pub(super) struct Pair {
-    /// The first frame of the two.
-    pub(super) name: String,
-    pub(super) shot: Shot,
-    pub(super) points: Vec<TransferPoint>,
-    /// What stands still in it.
-    pub(super) standing: Vec<Standing>,
-    /// Both frames' samples by code.
-    pub(super) counts: Vec<Histogram>,
-}
-
-/// The middle of the picture, its corner on a whole period of the filter array from the picture's.
-pub(super) fn middle(frame: &Frame) -> Area {
-    let area = picture_area(frame);
-    let (period_x, period_y) = (frame.filter.columns.max(1), frame.filter.rows.max(1));
-    let (dx, dy) = (area.width * 3 / 20 / period_x * period_x, area.height * 3 / 20 / period_y * period_y);
-    Area::new(area.x + dx, area.y + dy, area.width - 2 * dx, area.height - 2 * dy)
-}
-
-/// Mean of each plane, DN.
-pub(super) fn means(frame: &Frame, area: &Area) -> Vec<f64> {
-    let mut sums = vec![(0_u64, 0_u64); frame.filter.planes.len()];
-    for y in area.y..area.bottom() {
-        let row = &frame.row(y)[area.x..area.right()];
-        for (x, &v) in row.iter().enumerate() {
-            let s = &mut sums[frame.filter.plane_at(area.x + x, y)];
-            s.0 += u64::from(v);
-            s.1 += 1;
-        }
-    }
-    sums.iter().map(|&(sum, n)| sum as f64 / n.max(1) as f64).collect()
-}
-
-/// Means and temporal variance of a pair, plane by plane. The second frame is brought to the first one's light before the
-/// difference is taken: else a lamp that flickers would leave the square of it times the unevenness.
-pub(super) fn pair(name: &str, a: &Frame, b: &Frame, area: &Area) -> Pair {
-    // Sums of a, b, their squares and product, in whole numbers: exact.
-    let mut sums = vec![[0_u64; 6]; a.filter.planes.len()];
-    for y in area.y..area.bottom() {
-        let (ra, rb) = (&a.row(y)[area.x..area.right()], &b.row(y)[area.x..area.right()]);
-        for (x, (&va, &vb)) in ra.iter().zip(rb).enumerate() {
-            let s = &mut sums[a.filter.plane_at(area.x + x, y)];
-            let (va, vb) = (u64::from(va), u64::from(vb));
-            for (sum, add) in s.iter_mut().zip([1, va, vb, va * va, vb * vb, va * vb]) {
-                *sum += add;
-            }
-        }
-    }
-    let points = sums
-        .iter()
-        .zip(&a.levels)
-        .map(|(&[n, sa, sb, aa, bb, ab], levels)| {
-            let count = n.max(1) as f64;
-            let about = |xy: u64, x: u64, y: u64| {
-                let whole = i128::from(n) * i128::from(xy) - i128::from(x) * i128::from(y);
-                whole as f64 / (count * count)
-            };
-            let (var_a, var_b, both) = (about(aa, sa, sa), about(bb, sb, sb), about(ab, sa, sb));
-            let light = |sum: u64| sum as f64 / count - levels.black_dn;
-            let least = DIM * (levels.white_declared_dn - levels.black_dn);
-            let scale = if light(sa).min(light(sb)) > least { light(sa) / light(sb) } else { 1.0 };
-            let difference = var_a + scale * scale * var_b - 2.0 * scale * both;
-            TransferPoint {
-                mean_dn: 0.5 * (sa + sb) as f64 / count,
-                variance_dn2: (difference / (1.0 + scale * scale)).max(0.0),
-                shutter_s: a.shot.shutter_s,
-                pixels: n,
-            }
-        })
-        .collect();
-    let counts = counts(&[a, b], area);
-    Pair { name: name.into(), shot: a.shot.clone(), points, standing: fixed_pattern::standing(a, b, area), counts }
-}
-
-/// Samples of the frames by code, plane by plane, up to the highest.
-fn counts(frames: &[&Frame], area: &Area) -> Vec<Histogram> {
-    let mut counts = vec![vec![0_u32; CODES]; frames[0].filter.planes.len()];
-    for frame in frames {
-        for y in area.y..area.bottom() {
-            for (x, &v) in frame.row(y)[area.x..area.right()].iter().enumerate() {
-                counts[frame.filter.plane_at(area.x + x, y)][usize::from(v)] += 1;
-            }
-        }
-    }
-    let up_to_highest = |mut counts: Vec<u32>| {
-        counts.truncate(counts.iter().rposition(|&n| n > 0).map_or(0, |highest| highest + 1));
-        counts.shrink_to_fit();
-        Histogram::new(counts)
-    };
-    counts.into_iter().map(up_to_highest).collect()
-}
-
 /// One plane before its saturation is known.
 struct Plane<'a> {
     name: &'a str,
@@ -145,10 +47,15 @@ struct Plane<'a> {
     top: Top,
 }
 
-/// Too few levels for a line: names the brightest flat of the plane.
-fn few(name: &str, p: usize, flats: &[Pair]) -> TransferError {
+/// The brightest flat of a plane, by which a refused set is named.
+fn brightest(p: usize, flats: &[Pair]) -> &str {
     let brightest = flats.iter().max_by(|a, b| a.points[p].mean_dn.total_cmp(&b.points[p].mean_dn));
-    let file = brightest.map_or("no flat", |f| f.name.as_str());
+    brightest.map_or("no flat", |f| f.name.as_str())
+}
+
+/// Too few levels for a line.
+fn few(name: &str, p: usize, flats: &[Pair]) -> TransferError {
+    let file = brightest(p, flats);
     TransferError(format!(
         "{file} and the darker flats: fewer than three exposures of plane {name} lie between black and {:.0} % of saturation; \
          take more flats, from dark to bright",
@@ -313,8 +220,9 @@ impl<'a> Plane<'a> {
         let Slope { k, r2, se, per_dark, beyond_chance } =
             slope(&fitted, dark_variance, FITTED_TO * at_least).ok_or_else(|| few(name, p, flats))?;
         if r2 < EXPLAINED && beyond_chance > CHANCE {
+            let file = brightest(p, flats);
             return Err(TransferError(format!(
-                "{name}: the noise of the flats does not follow their light (r2 {r2:.2}), as where they show structure and the \
+                "{file} and the darker flats: the noise of plane {name} does not follow their light (r2 {r2:.2}), as where they show structure and the \
                  camera or the lamp moved within a pair; light a plain surface evenly, out of focus, camera fixed, and take them again"
             )));
         }
@@ -389,82 +297,4 @@ fn response(p: usize, flats: &[Pair], dark: &Standing, dark_dn: f64, saturation:
     let off = |f: &Pair| (share(f) - 0.5).abs();
     let flat = flats.iter().min_by(|a, b| off(a).total_cmp(&off(b))).filter(|f| off(f) < 0.3)?;
     flat.standing[p].response(dark, share(flat) * saturation)
-}
-
-/// The different levels among rising ones: repeats of one exposure count once.
-fn levels(means: impl Iterator<Item = f64>) -> Vec<f64> {
-    means.fold(Vec::new(), |mut levels, mean| {
-        if levels.last().is_none_or(|&last| mean > (1.0 + ONE_LEVEL) * last) {
-            levels.push(mean);
-        }
-        levels
-    })
-}
-
-/// The slope of variance over mean.
-struct Slope {
-    /// DN per electron.
-    k: f64,
-    /// Coefficient of determination.
-    r2: f64,
-    /// Standard error of `k` by the flats.
-    se: f64,
-    /// Change of `k` with the dark frames' variance.
-    per_dark: f64,
-    /// Variance of the points about the line over that which the pixels counted leave.
-    beyond_chance: f64,
-}
-
-/// Slope through the origin of variance over mean, both above dark, up to `limit`; relative weights, as the variance of a
-/// variance is its square. At least three levels.
-fn slope(points: &[TransferPoint], dark_variance: f64, limit: f64) -> Option<Slope> {
-    let used: Vec<(f64, f64, f64)> = points
-        .iter()
-        .filter(|q| q.mean_dn <= limit && q.variance_dn2 > 0.0)
-        .map(|q| (q.mean_dn, q.variance_dn2 - dark_variance, 1.0 / (q.variance_dn2 * q.variance_dn2)))
-        .collect();
-    if levels(used.iter().map(|u| u.0)).len() < 3 {
-        return None;
-    }
-    let weight: f64 = used.iter().map(|(x, _, w)| w * x * x).sum();
-    let k = used.iter().map(|(x, y, w)| w * x * y).sum::<f64>() / weight;
-    // A pair's variance is known within sqrt(2 / pixels) of itself; where the points scatter by more, that counts.
-    let pixels = points.iter().map(|q| q.pixels as f64).fold(f64::INFINITY, f64::min).max(1.0);
-    let counted = 2.0 / pixels;
-    let scattered =
-        used.iter().map(|(x, y, w)| w * (y - k * x).powi(2)).sum::<f64>() / (used.len() as f64 - 1.0).max(1.0);
-    let se = (counted.max(scattered) / weight).sqrt();
-    let per_dark = used.iter().map(|(x, _, w)| w * x).sum::<f64>() / weight;
-    let mean = used.iter().map(|u| u.1).sum::<f64>() / used.len() as f64;
-    let total: f64 = used.iter().map(|u| (u.1 - mean).powi(2)).sum();
-    let left: f64 = used.iter().map(|u| (u.1 - k * u.0).powi(2)).sum();
-    let r2 = if total > 0.0 { (1.0 - left / total).max(0.0) } else { 0.0 };
-    (k.is_finite() && k > 0.0).then_some(Slope { k, r2, se, per_dark, beyond_chance: scattered / counted })
-}
-
-/// Mean deviation from a straight line over exposure time, per cent of the line, weighted relatively (EMVA 1288 release 4).
-fn linearity(points: &[TransferPoint], saturation: f64) -> Option<f64> {
-    let used: Vec<(f64, f64)> = points
-        .iter()
-        .filter(|q| q.mean_dn > 0.05 * saturation && q.mean_dn < 0.95 * saturation)
-        .filter_map(|q| Some((q.shutter_s?, q.mean_dn)))
-        .collect();
-    let (low, high) = used.iter().fold((f64::INFINITY, 0.0), |r: (f64, f64), u| (r.0.min(u.0), r.1.max(u.0)));
-    if used.len() < 4 || high < 2.0 * low {
-        return None;
-    }
-    let (mut s, mut sx, mut sy, mut sxx, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for &(x, y) in &used {
-        let w = 1.0 / (y * y);
-        s += w;
-        sx += w * x;
-        sy += w * y;
-        sxx += w * x * x;
-        sxy += w * x * y;
-    }
-    let b = (s * sxy - sx * sy) / (s * sxx - sx * sx);
-    let a = (sy - b * sx) / s;
-    let off: f64 = used.iter().map(|&(x, y)| ((y - a - b * x) / (a + b * x)).abs()).sum();
-    // Far off the line, the lamp and not the shutter was changed: then this says nothing of the sensor.
-    crate::known(100.0 * off / used.len() as f64).filter(|&e| e < 10.0)
 }
