@@ -4,12 +4,13 @@ use rawassay_decode::{Colour, Frame};
 
 use crate::lift;
 use crate::measures::clipping::{Thresholds, clipping};
+use crate::measures::flat_blocks::{Blocks, Usable};
 use crate::measures::glow;
 use crate::measures::histogram::{Histogram, histograms, picture_area};
 use crate::measures::hot_pixels;
 use crate::measures::levels;
 use crate::measures::masked;
-use crate::measures::noise::{self, Blocks, PlaneNoise, Usable};
+use crate::measures::noise::{self, PlaneNoise};
 use crate::measures::saturation::{self, Saturation};
 use crate::measures::settle;
 use crate::measures::sharpness::measure_sharpness;

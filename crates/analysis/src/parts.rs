@@ -4,8 +4,9 @@ use rawassay_decode::Frame;
 
 use crate::Channel;
 use crate::measures::clipping::{Thresholds, clipping};
+use crate::measures::flat_blocks::{Blocks, Usable};
 use crate::measures::histogram::histograms;
-use crate::measures::noise::{Blocks, Usable, noise};
+use crate::measures::noise::noise;
 use crate::measures::{hot_pixels, masked};
 
 /// What [`run`] knows.

@@ -8,10 +8,10 @@
 
 use rawassay_decode::Frame;
 
+use super::flat_blocks::Usable;
 use super::line_offsets::{Offsets, TELLS, offsets};
-use super::line_steps::LineSteps;
+use super::line_steps::{LineSteps, PARTS, Shown};
 use super::line_waves::{self, SHORTEST, Wave, Waves, left_by_block};
-use super::noise::Usable;
 use super::variance::Variance;
 
 /// Banding is stated from this many standard errors on; below it is zero.
@@ -28,9 +28,6 @@ const EVERYWHERE: f64 = 0.3;
 
 /// Most of it that offsets of the sensor leave, of two tests.
 const FITS: f64 = 9.0;
-
-/// Share by which the period of one wave may differ between differences.
-const SAME_PERIOD: f64 = 0.1;
 
 /// Lines apart at which longer waves are looked for, from as long to four times as long.
 const APART_FOR_WAVES: [usize; 2] = [6, 18];
@@ -108,12 +105,11 @@ impl Search<'_> {
             }
         }
         let seen = seen?;
-        let waves = self.waves(rows, &steps);
-        let wave = highest(&waves.iter().filter_map(|w| w.found).collect::<Vec<Wave>>());
+        let (wave, unseen_wave_dn2) = self.waves(rows, steps);
         let found = together(&seen, apart, wave.map(|w| (w.period, w.dn2)));
         // A wave that may go with the light is the scene's where it repeats itself, in text or in a fence.
         let scene = found.scene || wave.is_some_and(|w| !w.sure);
-        Some(Spread { scene, unseen_wave_dn2: Waves::unseen_dn2(&waves), ..found })
+        Some(Spread { scene, unseen_wave_dn2, ..found })
     }
 
     /// Lines of one kind lie so far apart; without filters, next lines are left out to tell what the lens drew.
@@ -132,22 +128,41 @@ impl Search<'_> {
         nothing || variance > WELL_KNOWN * error && (scene - sensor).abs() > TELLS
     }
 
-    /// Waves, looked for in these lines and in differences of lines further apart, for longer ones.
-    fn waves(&self, rows: bool, near: &LineSteps) -> Vec<Waves> {
-        let further = APART_FOR_WAVES.into_iter().filter(|&apart| apart > near.apart).filter_map(|apart| {
+    /// The highest wave, looked for in these lines and in differences of lines further apart, for longer ones; and the variance
+    /// of one that may go unseen, DN squared.
+    fn waves(&self, rows: bool, near: LineSteps) -> (Option<Wave>, f64) {
+        let mut seen = vec![(near.apart, SHORTEST, near.lines)];
+        for apart in APART_FOR_WAVES.into_iter().filter(|&apart| apart > near.apart) {
             // Multiples of all arrays; those of large arrays lie so far apart anyway.
-            let mut steps = LineSteps::new(self.frame, self.usable, self.variances, rows, apart)?;
-            steps.go_on();
-            line_waves::find(&steps.lines, apart, apart as f64)
-        });
-        line_waves::find(&near.lines, near.apart, SHORTEST).into_iter().chain(further).collect()
+            if let Some(mut steps) = LineSteps::new(self.frame, self.usable, self.variances, rows, apart) {
+                steps.go_on();
+                seen.push((apart, apart as f64, steps.lines));
+            }
+        }
+        let find = |seen: &[(usize, f64, Vec<[Shown; PARTS]>)]| -> Vec<Waves> {
+            seen.iter().filter_map(|(apart, shortest, lines)| line_waves::find(lines, *apart, *shortest)).collect()
+        };
+        let told = |waves: &[Waves], also: Option<Wave>| {
+            let found: Vec<Wave> = waves.iter().filter_map(|w| w.found).chain(also).collect();
+            (highest(&found), Waves::unseen_dn2(waves))
+        };
+        let waves = find(&seen);
+        let all = || waves.iter().filter_map(|w| w.found);
+        let clearest = all().max_by(|a, b| a.over.total_cmp(&b.over));
+        let Some(clearest) = clearest.filter(|clearest| !all().all(|wave| wave.same_as(clearest))) else {
+            return told(&waves, None);
+        };
+        // Where what the scene leaves of the lines repeats itself, a wave shows at other periods too: those are looked for
+        // without it.
+        seen.iter_mut().for_each(|(apart, _, lines)| line_waves::take_out(lines, *apart, &clearest));
+        told(&find(&seen), Some(clearest))
     }
 }
 
 /// The highest wave, as the differences give it that show it most clearly.
 fn highest(waves: &[Wave]) -> Option<Wave> {
     let highest = waves.iter().max_by(|a, b| a.dn2.total_cmp(&b.dn2))?;
-    let same = waves.iter().filter(|w| (w.period / highest.period - 1.0).abs() < SAME_PERIOD);
+    let same = waves.iter().filter(|w| w.same_as(highest));
     same.max_by(|a, b| a.over.total_cmp(&b.over)).copied()
 }
 
@@ -182,6 +197,7 @@ mod tests {
     use super::*;
     use crate::measure;
     use crate::test_frames::{Noise, Sensor};
+    use rawassay_fourier::Complex64;
 
     fn sensor() -> Sensor {
         Sensor { width: 1_024, height: 768, gain: 2.0, read_noise: 6.0, ..Sensor::default() }
@@ -220,8 +236,24 @@ mod tests {
     }
 
     #[test]
+    fn a_wave_over_a_scene_that_repeats_itself_is_not_taken_for_a_higher_one() {
+        // Tiles of 80 pixels: their borders, left out, repeat the wave at other periods.
+        for (period, amplitude) in [(31.0, 2.0), (26.0, 3.0), (23.0, 2.0), (40.0, 3.0)] {
+            let mut rng = Noise::new(12);
+            let frame = sensor().draw(|x, y, _, s| {
+                let e = 8_000.0 * 2_f64.powf(-0.6 * ((x / 80 * 7 + y / 80 * 13) % 23) as f64);
+                let v = s.black + (e + e.sqrt() * rng.normal() + s.read_noise * rng.normal()) / s.gain;
+                (v + amplitude * 2_f64.sqrt() * (std::f64::consts::TAU * x as f64 / period).sin()).round()
+            });
+            let column = measure(&frame).noise.column_banding_dn;
+            assert!(column.is_none_or(|dn| (dn / amplitude - 1.0).abs() < 0.2), "{column:?} at {period}");
+        }
+    }
+
+    #[test]
     fn the_highest_wave_counts_and_not_the_one_that_stands_out_most() {
-        let wave = |period: f64, dn2: f64, over: f64| Wave { period, dn2, over, sure: true };
+        let wave =
+            |period: f64, dn2: f64, over: f64| Wave { period, dn2, over, sure: true, height: Complex64::default() };
         let (small, faint, clear) = (wave(2.7, 0.04, 135.0), wave(19.1, 0.95, 40.0), wave(18.9, 0.9, 85.0));
         assert_eq!(highest(&[small, faint, clear]), Some(clear));
         assert_eq!(highest(&[]), None);

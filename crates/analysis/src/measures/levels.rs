@@ -4,8 +4,8 @@
 
 use rawassay_decode::Frame;
 
+use super::flat_blocks::Blocks;
 use super::histogram::Histogram;
-use super::noise::Blocks;
 use super::saturation::{RoughNoise, Saturation};
 use super::{Channel, SaturationFrom};
 

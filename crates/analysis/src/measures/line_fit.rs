@@ -39,6 +39,16 @@ impl Line {
         (self.square * mean + self.slope) * mean + self.offset
     }
 
+    /// Least mean above black from which on the variance is so large; all where it is so large at black.
+    pub(crate) fn reaches(&self, variance: f64) -> f64 {
+        let missing = variance - self.offset;
+        if missing <= 0.0 {
+            return f64::NEG_INFINITY;
+        }
+        // Of square x^2 + slope x = missing, in the form that stands where the square is zero.
+        2.0 * missing / (self.slope + (self.slope.powi(2) + 4.0 * self.square * missing).sqrt())
+    }
+
     fn with_errors_of(self, other: &Self) -> Self {
         let Self { offset_error, slope_error, square_error, .. } = *other;
         Self { offset_error, slope_error, square_error, ..self }
@@ -395,6 +405,26 @@ mod tests {
         let line = fit(&points, 1.5).unwrap();
         assert!((line.slope / 0.3 - 1.0).abs() < 0.02, "{line:?}");
         assert!((line.square.sqrt() / 0.005 - 1.0).abs() < 0.1, "{line:?}");
+    }
+
+    #[test]
+    fn a_line_reaches_a_variance_where_it_is_that_large() {
+        let none = Line {
+            offset: 0.1,
+            slope: 0.0,
+            square: 0.0,
+            offset_error: 0.0,
+            slope_error: 0.0,
+            square_error: 0.0,
+            used: 9,
+        };
+        for line in
+            [Line { slope: 0.09, ..none }, Line { slope: 0.09, square: 0.002, ..none }, Line { square: 0.01, ..none }]
+        {
+            assert!((line.at(line.reaches(0.4)) - 0.4).abs() < 1e-12, "{line:?}");
+            assert_eq!(line.reaches(0.05), f64::NEG_INFINITY);
+        }
+        assert_eq!(none.reaches(0.4), f64::INFINITY);
     }
 
     #[test]

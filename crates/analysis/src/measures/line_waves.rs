@@ -34,6 +34,9 @@ const OVER_PARTS: f64 = 16.0;
 /// The least response of the second differences at which a wave is looked for: below it the scene is louder.
 const LEAST_RESPONSE: f64 = 1.25;
 
+/// Most that the halves of a wave may add to each other, as a share.
+const MIXED: f64 = 0.2;
+
 /// How nearly a wave of the sensor is alike for all weights, and that as a share of what one of the scene would differ: one as
 /// large as the noise reads a tenth short in dark tones.
 const ALIKE: f64 = 0.05;
@@ -45,6 +48,9 @@ const FITS: f64 = 4.0;
 /// Mean unevenness below which a picture has little structure that could make a wave all over.
 const NEARLY_EVEN: f64 = 0.1;
 
+/// Share by which the period of one wave may differ between differences.
+const SAME_PERIOD: f64 = 0.1;
+
 /// A wave.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Wave {
@@ -55,6 +61,15 @@ pub(super) struct Wave {
     pub(super) over: f64,
     /// False where the tones do not tell whether it is added to all of them.
     pub(super) sure: bool,
+    /// Its height and phase: line l is offset by twice the real part of this turned by l over the period, DN.
+    pub(super) height: Complex64,
+}
+
+impl Wave {
+    /// True if it is the same wave, seen in other differences.
+    pub(super) fn same_as(&self, other: &Self) -> bool {
+        (self.period / other.period - 1.0).abs() < SAME_PERIOD
+    }
 }
 
 /// What lines show of waves.
@@ -122,6 +137,16 @@ fn mean(parts: &[Part; PARTS], of: impl Fn(&Part) -> Weighed<Complex64>) -> Opti
     (response > 0.0).then_some(Mean { height, chance2, response, again })
 }
 
+/// What the two halves of a wave, which run opposite ways, add to each other as a share, because the lines that show it repeat
+/// themselves with half its period: then its phase decides what is seen of it.
+fn halves_mixed(lines: &[[Shown; PARTS]], frequency: f64) -> f64 {
+    let own = lines.iter().map(|line| line.iter().map(|s| s.own.response).sum::<f64>());
+    let turned = |l: usize| Complex64::cis(-2.0 * std::f64::consts::TAU * frequency * l as f64);
+    let (twice, all) =
+        own.enumerate().fold((Complex64::default(), 0.0), |(t, all), (l, r)| (t + turned(l) * r, all + r));
+    twice.norm() / all
+}
+
 /// What second differences of lines so far apart make of a wave.
 pub(super) fn response(frequency: f64, apart: usize) -> f64 {
     2.0 - 2.0 * (std::f64::consts::TAU * frequency * apart as f64).cos()
@@ -138,6 +163,9 @@ pub(super) fn find(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Opt
 
 /// The wave of that frequency. `None` where its parts disagree, and where it surely is the scene's.
 fn wave(lines: &[[Shown; PARTS]], apart: usize, frequency: f64, over: f64) -> Option<Wave> {
+    if halves_mixed(lines, frequency) > MIXED {
+        return None;
+    }
     let parts = parts(lines, frequency);
     let own = mean(&parts, |p| p.own)?;
     let height2 = own.height.norm_sqr();
@@ -149,11 +177,24 @@ fn wave(lines: &[[Shown; PARTS]], apart: usize, frequency: f64, over: f64) -> Op
     let (by_unevenness, of_structure) = uneven.as_ref().map_or((0.0, f64::INFINITY), |uneven| how_unlike(&own, uneven));
     let nearly_even = uneven.is_none_or(|uneven| uneven.response < NEARLY_EVEN * own.response);
     // A cosine has half its height at the frequency and half at its negative.
-    let dn2 = 2.0 * (height2 - own.chance2) / response(frequency, apart).powi(2);
+    let of_wave = response(frequency, apart);
+    let dn2 = 2.0 * (height2 - own.chance2) / of_wave.powi(2);
     let (not_light, not_structure) = (of_light - by_level, of_structure - by_unevenness);
     // Where places differ too little in unevenness to tell, a picture that is nearly even has no structure to make the wave.
     let sure = not_light > TELLS && (not_structure > TELLS || nearly_even) && by_level + by_unevenness < FITS;
-    (not_light.min(not_structure) > -TELLS).then(|| Wave { period: 1.0 / frequency, dn2, over, sure })
+    let wave = Wave { period: 1.0 / frequency, dn2, over, sure, height: own.height / of_wave };
+    (not_light.min(not_structure) > -TELLS).then_some(wave)
+}
+
+/// Takes a wave out of what lines so far apart show.
+pub(super) fn take_out(lines: &mut [[Shown; PARTS]], apart: usize, wave: &Wave) {
+    let of_wave = 2.0 * response(1.0 / wave.period, apart);
+    for (l, line) in lines.iter_mut().enumerate() {
+        let difference = of_wave * (wave.height * Complex64::cis(std::f64::consts::TAU * l as f64 / wave.period)).re;
+        for shown in line.iter_mut().flat_map(|s| [&mut s.own, &mut s.by_level, &mut s.by_unevenness]) {
+            shown.value -= difference * shown.response;
+        }
+    }
 }
 
 /// Frequency of the peak of the spectrum and its power over that near by, if it is one; and what a wave must be to stand out.

@@ -8,9 +8,11 @@
 
 use rawassay_decode::{Frame, PlaneLevels};
 
-use super::banding::{self, Search, Spread};
+use super::banding::{Search, Spread};
+use super::flat_blocks::{Blocks, Flat, Usable};
 use super::line_fit::{self, Line, Point};
-use super::patches::{BlockShape, PlaneStat};
+use super::lines_out::LinesOut;
+use super::patches::BlockShape;
 use super::rounding::{ROUNDING, rounding_off};
 use super::smoothing::{self, Neighbours};
 use super::variance::Variance;
@@ -34,73 +36,16 @@ const DARK_SHARE: f64 = 0.015;
 /// black, and the more weighs a small error of shape.
 const DARK_SHARE_BY_SPAN: f64 = 0.1;
 
+/// Standard deviations above the line from which a point is left out.
+const CUT: f64 = 1.5;
+
+/// Share of the darkest variance from which on it counts what rounding may do to it; and a variance to which it adds 1/12 to
+/// one in a hundred, DN squared.
+const ROUNDED_SHARE: f64 = 0.03;
+const CLEAR_OF_ROUNDING: f64 = 0.3 + ROUNDING;
+
 /// Share of the blocks that show no structure of their own in a plain scene.
 const PLAIN: f64 = 0.6;
-
-/// Blocks that are taken at a time, spread evenly over the frame: all of a frame of four megapixels.
-const AT_A_TIME: usize = 16_000;
-
-/// Blocks without structure of which a part must hold so many that no more are taken. Noise and banding were tried on
-/// frames that hold fewer in all (docs/accuracy.md).
-const ENOUGH: usize = 1500;
-
-/// Blocks of the frame with their planes' statistics.
-pub(crate) struct Blocks {
-    pub(crate) shape: Option<BlockShape>,
-    pub(crate) corners: Vec<(u32, u32)>,
-    /// `shape.planes` per block.
-    pub(crate) stats: Vec<PlaneStat>,
-    /// Corners of further blocks, for frames that hold few without structure.
-    further: Vec<Vec<(u32, u32)>>,
-}
-
-impl Blocks {
-    /// Measures mean and variance of all blocks, of a large frame of an even part of them.
-    pub(crate) fn measure(frame: &Frame) -> Self {
-        let Some(shape) = BlockShape::of(frame) else {
-            return Self { shape: None, corners: Vec::new(), stats: Vec::new(), further: Vec::new() };
-        };
-        let all = shape.corners(frame);
-        let parts = all.len().div_ceil(AT_A_TIME).max(1);
-        let mut further = vec![Vec::with_capacity(all.len() / parts + 1); parts];
-        for (i, corner) in all.into_iter().enumerate() {
-            // Each row of blocks starts with another part, so that no column of the frame is left out.
-            further[(i + corner.1 as usize / shape.side) % parts].push(corner);
-        }
-        let corners = further.remove(0);
-        let mut stats = vec![PlaneStat::default(); corners.len() * shape.planes];
-        for (&corner, stats) in corners.iter().zip(stats.chunks_exact_mut(shape.planes)) {
-            shape.measure(frame, corner, stats);
-        }
-        Self { shape: Some(shape), corners, stats, further }
-    }
-
-    /// Calls `look` with each block and its statistics, and with those of further parts as long as fewer than
-    /// [`ENOUGH`] blocks are said to hold no structure: `look` says it.
-    fn each(&self, frame: &Frame, mut look: impl FnMut((u32, u32), &[PlaneStat]) -> bool) {
-        let Some(shape) = &self.shape else { return };
-        let mut plain = 0;
-        for (&corner, stats) in self.corners.iter().zip(self.stats.chunks_exact(shape.planes)) {
-            plain += usize::from(look(corner, stats));
-        }
-        let mut stats = vec![PlaneStat::default(); shape.planes];
-        for part in &self.further {
-            if plain >= ENOUGH {
-                break;
-            }
-            for &corner in part {
-                shape.measure(frame, corner, &mut stats);
-                plain += usize::from(look(corner, &stats));
-            }
-        }
-    }
-
-    /// Means of one plane's blocks, DN absolute.
-    pub(crate) fn means(&self, plane: usize) -> Vec<f32> {
-        let planes = self.shape.as_ref().map_or(1, |s| s.planes);
-        self.stats.iter().skip(plane).step_by(planes).map(|s| s.mean).collect()
-    }
-}
 
 /// Noise of one plane.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -141,16 +86,6 @@ pub(crate) struct FrameNoise {
     pub(crate) notes: Vec<String>,
 }
 
-/// Range of a plane's codes that are neither clipped nor at the floor, DN absolute.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Usable {
-    pub(crate) black_dn: f64,
-    /// Lowest code that the converter can give (clipped shadows pile up there); `None` where nothing piles up.
-    pub(crate) floor_dn: Option<f64>,
-    /// Lowest clipped code.
-    pub(crate) clipped_from: f64,
-}
-
 /// Measures gain, read noise and the offsets of rows and of columns, those that the masked border does not show (`border_dn`).
 pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn: [Option<f64>; 2]) -> FrameNoise {
     let mut out = FrameNoise { planes: vec![PlaneNoise::default(); usable.len()], ..FrameNoise::default() };
@@ -167,74 +102,37 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
         out.notes.push("gain and read noise: not measurable with this filter array".into());
         return out;
     };
-    let planes = shape.planes;
-    let blacks: Vec<f64> = usable.iter().map(|u| u.black_dn).collect();
-    let mut left = vec![0.0_f32; shape.side * shape.side];
-    let mut points: Vec<Vec<Point>> = vec![Vec::new(); planes];
-    // Correlations of neighbours of one colour, next ones and those one period of a large array apart.
-    let mut same_colour: [Vec<f64>; 2] = Default::default();
-    // Blocks with both ends of the range in them, and those that show rows and columns.
-    let (mut looked, mut shown) = (0_usize, [0_usize; 2]);
-    let mut flat: Vec<(f64, [f64; 6])> = Vec::new();
-    blocks.each(frame, |corner, stats| {
-        if !stats.iter().zip(usable).all(|(s, u)| within(s, u)) || !shape.residuals(frame, corner, stats, &mut left) {
-            return false;
-        }
-        looked += 1;
-        if left.iter().fold(false, |any, z| any | (z.abs() > 5.0)) {
-            return false;
-        }
-        let c = shape.correlations(&left);
-        shown[0] += usize::from(banding::shows_rows(&c));
-        shown[1] += usize::from(banding::shows_columns(&c));
-        same_colour.iter_mut().zip(shape.like_colour(&c, &left)).for_each(|(to, c)| to.extend(c));
-        if c.iter().any(|c| c.abs() > 3.3) || c.iter().sum::<f64>() > 1.2 {
-            return false;
-        }
-        let level = stats.iter().zip(usable).map(|(s, u)| f64::from(s.mean) - u.black_dn).sum::<f64>() / planes as f64;
-        flat.push((level, c));
-        for (p, s) in stats.iter().enumerate() {
-            points[p].push(Point {
-                mean: f64::from(s.mean) - usable[p].black_dn,
-                variance: f64::from(s.variance),
-                freedom: shape.freedom(p),
-            });
-        }
-        true
-    });
-    let objections = same_colour.map(|mut of| smoothing::neighbours(&mut of, looked));
+    let mut flat = Flat::of(frame, blocks, shape, usable, None);
+    let objections = std::mem::take(&mut flat.same_colour).map(|mut of| smoothing::neighbours(&mut of, flat.looked));
     if let Some(why) = objections.into_iter().max().and_then(Neighbours::objection) {
         out.notes.push(format!("gain and read noise: not measurable, {why}"));
         return out;
     }
-    let pooled: Vec<Point> = points.iter().flatten().copied().collect();
+    let pooled = flat.pooled();
     out.flat_patches = pooled.len() as u64;
     out.dark_noise_dn = dark_noise(&pooled);
     if pooled.len() < FEWEST_PATCHES {
         out.notes.push("gain and read noise: not measurable, too few areas without structure".into());
         return out;
     }
-    let (all, excess) = line_fit::fit_dark_apart(&pooled, 1.5);
-    out.r2 = all.and_then(|line| explained(&pooled, &line));
-    let (level, rest) = dark_end(shape, &mut flat);
-    let dark = (level, rest + excess);
-    let lines: Vec<Option<Line>> = points
-        .iter()
-        .map(|points| {
-            let all = all?;
-            let own = line_fit::fit_like(points, 1.5, &all).filter(|own| planes > 1 && differs(own, &all));
-            Some(own.unwrap_or(all))
-        })
-        .collect();
-    for ((plane, line), points) in out.planes.iter_mut().zip(&lines).zip(&points) {
-        *plane = from_line(*line, dark, 0.0, points);
-    }
-    let plain = shown.map(|n| n as f64 > PLAIN * looked as f64);
-    let lines_dn2 = out.find_lines((frame, shape, usable), &blacks, (border_dn, plain));
-    // Offsets of whole rows and columns are in every block's variance too; they are told apart from read noise.
-    for ((plane, line), points) in out.planes.iter_mut().zip(&lines).zip(&points) {
-        *plane = from_line(*line, dark, lines_dn2, points);
-    }
+    let fits = Fits::of(shape, &mut flat);
+    out.r2 = fits.all.and_then(|line| explained(&pooled, &line));
+    out.planes = fits.planes(&flat, 0.0);
+    let blacks: Vec<f64> = usable.iter().map(|u| u.black_dn).collect();
+    let plain = flat.shown.map(|n| n as f64 > PLAIN * flat.looked as f64);
+    let [rows, columns] = out.find_lines((frame, shape, usable), &blacks, (border_dn, plain));
+    // Offsets of whole rows and columns are in every block's variance too; they are told apart from read noise. Those of the
+    // sensor are taken out, as the tests of structure prefer blocks that show little of them.
+    let without = LinesOut::of(frame, shape.side, [rows.sensor, columns.sensor])
+        .map(|lines| Flat::of(frame, blocks, shape, usable, Some(&lines)))
+        .filter(|flat| flat.tones.len() * shape.planes >= FEWEST_PATCHES);
+    out.planes = match without {
+        Some(mut flat) => {
+            let left_dn2 = [rows, columns].iter().filter(|l| !l.sensor).map(|l| l.in_blocks_dn2).sum();
+            Fits::of(shape, &mut flat).planes(&flat, left_dn2)
+        }
+        None => fits.planes(&flat, rows.in_blocks_dn2 + columns.in_blocks_dn2),
+    };
     if out.planes.iter().all(|p| p.gain_e_per_dn.is_none()) {
         out.notes.push(
             "gain: not measurable, the areas without structure have tones too alike to tell the noise of light from \
@@ -248,30 +146,97 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
     out
 }
 
+/// The lines through a frame's points.
+struct Fits {
+    all: Option<Line>,
+    /// Each plane's own, where it has one.
+    own: Vec<Option<Line>>,
+    /// Level of the dark end, DN above black, and what its variance may be off by, as a share.
+    dark: (f64, f64),
+}
+
+impl Fits {
+    fn of(shape: &BlockShape, flat: &mut Flat) -> Self {
+        let pooled = flat.pooled();
+        let (mut all, excess) = line_fit::fit_dark_apart(&pooled, CUT);
+        let (level, rest) = dark_end(shape, &mut flat.tones);
+        let share = rest + excess;
+        if let Some(clear) = all.and_then(|line| clear_of_rounding(&pooled, &line)) {
+            all = clear;
+        }
+        let own = |points: &Vec<Point>| {
+            let all = all.filter(|_| shape.planes > 1)?;
+            line_fit::fit_like(points, CUT, &all).filter(|own| differs(own, &all, share * lever(tones(points))))
+        };
+        Self { all, own: flat.points.iter().map(own).collect(), dark: (level, share) }
+    }
+
+    /// Each plane's noise, where bands left so much variance in the blocks.
+    fn planes(&self, flat: &Flat, lines_dn2: f64) -> Vec<PlaneNoise> {
+        let plane = |(own, points): (&Option<Line>, &Vec<Point>)| match own {
+            Some(own) => {
+                let tones = tones(points);
+                let dark = (self.dark.0.max(tones.map_or(0.0, |t| t.0)), self.dark.1 * lever(tones));
+                from_line(Some(*own), dark, lines_dn2, points)
+            }
+            None => from_line(self.all, self.dark, lines_dn2, points),
+        };
+        self.own.iter().zip(&flat.points).map(plane).collect()
+    }
+}
+
+/// How much further a line's ends may be off than its points, by the range of tones that they cover.
+fn lever(tones: Option<(f64, f64)>) -> f64 {
+    let span = span(tones).min(0.99);
+    (1.0 + span) / (1.0 - span)
+}
+
+/// Ratio of the darkest to the brightest tones, 0 to 1.
+fn span(tones: Option<(f64, f64)>) -> f64 {
+    tones.map_or(1.0, |(low, high)| (low.max(0.0) / high.max(1e-9)).min(1.0))
+}
+
+/// The line through those points alone whose noise is large enough that rounding adds to it what it adds on average, where it
+/// may do something else to the darkest; `None` where it does not.
+fn clear_of_rounding(points: &[Point], line: &Line) -> Option<Option<Line>> {
+    if rounding_off(line.offset - ROUNDING, points) < ROUNDED_SHARE * line.offset {
+        return None;
+    }
+    let from = line.reaches(CLEAR_OF_ROUNDING);
+    let clear: Vec<Point> = points.iter().filter(|p| p.mean > from).copied().collect();
+    Some(line_fit::fit(&clear, CUT))
+}
+
+/// What offsets of lines do to blocks.
+#[derive(Debug, Clone, Copy, Default)]
+struct InBlocks {
+    /// Variance that they leave in a block, DN squared.
+    in_blocks_dn2: f64,
+    /// True where they surely are the sensor's.
+    sensor: bool,
+}
+
 impl FrameNoise {
-    /// Finds the offsets of rows and of columns, those that the border does not show; gives the variance that all of them
-    /// leave in a block, DN squared.
+    /// Finds the offsets of rows and of columns, those that the border does not show; says what both do to blocks.
     fn find_lines(
         &mut self,
         (frame, shape, usable): (&Frame, &BlockShape, &[Usable]),
         blacks: &[f64],
         (border_dn, plain): ([Option<f64>; 2], [bool; 2]),
-    ) -> f64 {
-        let Some(variances) = self.variances_above(blacks) else { return 0.0 };
+    ) -> [InBlocks; 2] {
+        let Some(variances) = self.variances_above(blacks) else { return Default::default() };
         let search = Search { frame, usable, variances: &variances };
-        let mut found = [None; 2];
-        let mut in_blocks_dn2 = 0.0;
-        for k in 0..2 {
-            let rows = k == 0;
-            let apart = if rows { frame.filter.rows } else { frame.filter.columns };
-            let of_border = border_dn[k].map(Spread::of_independent);
-            if of_border.is_none() {
-                found[k] = search.spread(rows).map(|s| Spread { plain: plain[k], ..s });
-            }
-            in_blocks_dn2 += of_border.or(found[k]).map_or(0.0, |s| s.left_in_block_dn2(shape.side, apart));
-        }
+        let of_border = border_dn.map(|dn| dn.map(Spread::of_independent));
+        let look = |k: usize| search.spread(k == 0).map(|s| Spread { plain: plain[k], ..s });
+        let found = [0, 1].map(|k| if of_border[k].is_none() { look(k) } else { None });
         [self.rows, self.columns] = found;
-        in_blocks_dn2
+        [0, 1].map(|k| {
+            let apart = [frame.filter.rows, frame.filter.columns][k];
+            of_border[k].or(found[k]).map_or_else(InBlocks::default, |lines| {
+                let in_blocks_dn2 = lines.left_in_block_dn2(shape.side, apart);
+                InBlocks { in_blocks_dn2, sensor: in_blocks_dn2 > 0.0 && lines.sure && !lines.scene }
+            })
+        })
     }
 
     /// Noise by level of each plane; `None` where it is unknown.
@@ -288,19 +253,11 @@ impl FrameNoise {
     }
 }
 
-/// No sample of the plane's patch is touched by clipping at either end.
-fn within(s: &PlaneStat, u: &Usable) -> bool {
-    let margin = 4.0 * f64::from(s.variance).sqrt();
-    let mean = f64::from(s.mean);
-    f64::from(s.greatest) < u.clipped_from
-        && mean + margin < u.clipped_from
-        && u.floor_dn.is_none_or(|floor| mean - margin > floor && f64::from(s.least) > floor)
-}
-
 /// A plane's own slope is taken where it differs from that of all planes by more than chance and more than 4 %.
-fn differs(own: &Line, all: &Line) -> bool {
+/// (`share`: or by as much as its points may be off.)
+fn differs(own: &Line, all: &Line, share: f64) -> bool {
     let apart = (own.slope - all.slope).abs();
-    apart > 4.0 * own.slope_error && apart > 0.04 * all.slope
+    apart > 4.0 * own.slope_error && apart > f64::max(0.04, share) * all.slope
 }
 
 /// Noise of the darkest twentieth of the flat blocks, standard deviation, DN.
@@ -333,8 +290,7 @@ fn from_line(line: Option<Line>, (dark, share): (f64, f64), lines: f64, points: 
     let gain = (line.slope > 0.0 && line.slope_error < WORST_GAIN_ERROR * line.slope).then(|| 1.0 / line.slope);
     let variance = line.offset - ROUNDING - lines;
     let tones = tones(points);
-    let span = tones.map_or(1.0, |(low, high)| (low.max(0.0) / high.max(1e-9)).min(1.0));
-    let share = share + DARK_SHARE_BY_SPAN * span;
+    let share = share + DARK_SHARE_BY_SPAN * span(tones);
     let error = line.offset_error.hypot(share * line.at(dark.max(0.0))).hypot(rounding_off(variance, points));
     let worst = if lines > 0.0 { WORST_READ_ERROR_BANDED } else { WORST_READ_ERROR };
     let read = (variance > 0.0 && error < worst * variance).then(|| variance.sqrt());
@@ -367,4 +323,82 @@ fn explained(points: &[Point], line: &Line) -> Option<f64> {
     let total: f64 = groups.iter().map(|g| (g.1 - mean).powi(2)).sum();
     let left: f64 = groups.iter().map(|g| (g.1 - line.at(g.0)).powi(2)).sum();
     (total > 0.0).then(|| (1.0 - left / total).max(0.0)).filter(|v| v.is_finite())
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::measure;
+    use crate::test_frames::{Noise, Sensor};
+
+    /// Light by tiles of 80 pixels, electrons: from `top` down.
+    fn steps(x: usize, y: usize, top: f64) -> f64 {
+        top * 2_f64.powf(-0.6 * ((x / 80 * 7 + y / 80 * 13) % 23) as f64)
+    }
+
+    #[test]
+    fn read_noise_under_bands_is_read_noise() {
+        for (seed, columns) in [(1, false), (2, true), (3, false), (4, true)] {
+            let mut rng = Noise::new(seed);
+            let offsets: Vec<f64> = (0..1_024).map(|_| 2.4 * rng.normal()).collect();
+            let sensor = Sensor { width: 1_024, height: 768, gain: 1.0, read_noise: 3.0, ..Sensor::default() };
+            let frame = sensor.draw(|x, y, _, s| {
+                let e = steps(x, y, 8_000.0);
+                let noise = e.sqrt() * rng.normal() + s.read_noise * rng.normal();
+                (s.black + e + noise + offsets[if columns { x } else { y }]).round()
+            });
+            let m = measure(&frame).noise;
+            let banding = if columns { m.column_banding_dn } else { m.row_banding_dn };
+            assert!(banding.is_some_and(|dn| (dn / 2.4 - 1.0).abs() < 0.2), "{seed}: {m:?}");
+            assert!((m.read_noise_dn.unwrap() / 3.0 - 1.0).abs() < 0.05, "{seed}: {m:?}");
+        }
+    }
+
+    #[test]
+    fn dark_tones_below_half_a_dn_of_noise_do_not_bend_the_gain() {
+        for (seed, gain) in [(1, 11.0), (2, 8.0), (3, 14.0)] {
+            let sensor = Sensor { width: 1_024, height: 768, gain, read_noise: 2.1, seed, ..Sensor::default() };
+            // Half of the frame without light.
+            let m = measure(&sensor.shoot(|x, y, _| if y < 400 { 0.0 } else { steps(x, y, 4_000.0) })).noise;
+            assert!(m.gain_e_per_dn.is_none_or(|g| (g / gain - 1.0).abs() < 0.05), "{gain}: {m:?}");
+        }
+    }
+
+    #[test]
+    fn bands_that_whole_dn_do_not_follow_are_not_taken_for_small_ones() {
+        let mut rng = Noise::new(8);
+        let sensor = Sensor { width: 1_024, height: 768, gain: 11.0, read_noise: 2.1, ..Sensor::default() };
+        let frame = sensor.draw(|x, y, _, s| {
+            let e = if y % 384 < 200 { 0.0 } else { steps(x, y, 4_000.0) };
+            let wave = 1.5 * 2_f64.sqrt() * (std::f64::consts::TAU * x as f64 / 31.0).sin();
+            (s.black + (e + e.sqrt() * rng.normal() + s.read_noise * rng.normal() + wave) / s.gain).round()
+        });
+        let m = measure(&frame).noise;
+        assert!(m.column_banding_dn.is_none_or(|dn| (dn * 11.0 / 1.5 - 1.0).abs() < 0.2), "{m:?}");
+    }
+
+    #[test]
+    fn a_plane_of_tones_too_alike_has_no_read_noise_of_its_own() {
+        // Variance 2.44 DN to the DN and 44 at black; the second plane's tones lie close together, and structure adds to the
+        // darker of them.
+        let mut rng = Noise::new(4);
+        let chance = |rng: &mut Noise| (0..61).map(|_| rng.normal().powi(2)).sum::<f64>() / 61.0;
+        let mut plane = |low: f64, high: f64, added: f64| -> Vec<Point> {
+            let tone = |u: f64| low + (high - low) * u;
+            let point = |u: f64, chi: f64| {
+                let variance = (44.0 + 2.44 * tone(u)) * (1.0 + added * (1.0 - u)) * chi;
+                Point { mean: tone(u), variance, freedom: 61.0 }
+            };
+            (0..4_000).map(|i| point(f64::from(i) / 4_000.0, chance(&mut rng))).collect()
+        };
+        let points = vec![plane(0.0, 45.0, 0.0), plane(74.0, 95.0, 0.1)];
+        let tones = vec![(40.0, [0.0; 6]); 4_000];
+        let shape = BlockShape::of(&Sensor::default().draw(|_, _, _, _| 600.0)).unwrap();
+        let mut flat = Flat { points, tones, ..Flat::default() };
+        for (p, noise) in Fits::of(&shape, &mut flat).planes(&flat, 0.0).iter().enumerate() {
+            let off = noise.read_noise_dn.map(|dn| dn / (44.0 - ROUNDING).sqrt() - 1.0);
+            assert!(off.is_none_or(|off| off.abs() < 0.1), "plane {p}: {off:?}");
+        }
+    }
 }

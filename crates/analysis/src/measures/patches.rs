@@ -252,6 +252,11 @@ impl BlockShape {
     /// Correlation of neighbouring residuals at each of [`OFFSETS`], less what the fit itself puts there, in units of
     /// its standard deviation for noise that is independent from sample to sample.
     pub(crate) fn correlations(&self, left: &[f32]) -> [f64; 6] {
+        self.correlations_less(left, &self.expected)
+    }
+
+    /// The same less what another fit puts there.
+    pub(crate) fn correlations_less(&self, left: &[f32], expected: &[f64; 6]) -> [f64; 6] {
         // Zeros beside the block: pairs across its border count nothing, and all places can be gone through in a line.
         let stride = self.side + 2;
         let mut padded = [0.0_f32; PADDED];
@@ -263,7 +268,7 @@ impl BlockShape {
         let mut out = [0.0; 6];
         for (k, sum) in sums.iter().enumerate() {
             let sum: f64 = sum.iter().map(|&l| f64::from(l)).sum();
-            out[k] = (sum / self.pairs[k] - self.expected[k]) * self.pairs[k].sqrt();
+            out[k] = (sum / self.pairs[k] - expected[k]) * self.pairs[k].sqrt();
         }
         out
     }
