@@ -307,3 +307,34 @@ fn the_larger_camera_shows_only_where_the_paper_asks_for_it() {
     let steps = &only(&exhibition).steps;
     assert!(steps.iter().all(|s| s.meets_brief != Some(Outcome::Unmeasured)));
 }
+
+/// Two bodies of one model: an answer that does not say of which is none.
+#[test]
+fn bodies_of_one_name_are_told_with_their_numbers() {
+    let mut dice = Dice(32);
+    let body = |serial| Body { serial: Some(serial), ..Body::common() };
+    let records = |serials: [&'static str; 2], dice: &mut Dice| -> Vec<Record> {
+        (0..12)
+            .map(|i| {
+                let take = Take {
+                    file: i.to_string(),
+                    iso: [100.0, 800.0, 6400.0][i / 2 % 3],
+                    shutter_s: 1.0 / f64::from([400, 25][i % 2]),
+                    ..Take::default()
+                };
+                record(&body(serials[i % 2]), &take, dice)
+            })
+            .collect()
+    };
+    let album = Brief::built_in("album").unwrap();
+    let twins = records(["N-1", "N-2"], &mut dice);
+    for by in [By::Iso, By::Aperture, By::Shutter] {
+        let series = answer(by, &twins, &album);
+        assert_eq!(series.groups.len(), 2);
+        for (group, serial) in series.groups.iter().zip(["#N-1", "#N-2"]) {
+            assert!(group.answer.contains(serial), "{by:?}: {}", group.answer);
+        }
+    }
+    let one = answer(By::Iso, &records(["N-1", "N-1"], &mut dice), &album);
+    assert!(!only(&one).answer.contains("#N-1"), "{}", only(&one).answer);
+}

@@ -80,6 +80,8 @@ fn known(line: &mut Record, path: &Path) {
     let facts = fs::metadata(path).unwrap();
     line.file_id.size = facts.len();
     let since = facts.modified().unwrap().duration_since(std::time::UNIX_EPOCH).unwrap();
+    let whole = std::time::UNIX_EPOCH + std::time::Duration::from_secs(since.as_secs());
+    fs::File::options().append(true).open(path).unwrap().set_modified(whole).unwrap();
     // RFC 3339 in UTC, by the calendar of the test's own: days since 1970 are enough for the library to read back.
     line.file_id.mtime = Some(rfc3339(since.as_secs()));
 }
@@ -206,6 +208,51 @@ fn what_changed_or_is_gone_is_left_alone_and_the_rest_goes_on() {
     let (status, out, _) = shoot.run(&["cull", "--undo", "shoot-undo.ndjson"]);
     assert_eq!(status, 0);
     assert!(out.contains("left where it is") && shoot.path("to/F3.dng").exists());
+}
+
+/// Uncompressed frames of a burst on a card that keeps whole seconds are of one size and one time: once they are renumbered
+/// the record's names lead to their neighbours, and what is moved for its shake would be a sharp frame.
+#[test]
+fn a_neighbour_that_took_the_name_is_not_moved() {
+    let shoot = Shoot::new(&[("F1.dng", 0.0), ("F2.dng", 12.0), ("F3.dng", 0.0)]);
+    let time = std::time::UNIX_EPOCH + std::time::Duration::from_secs(1_700_000_000);
+    let mut lines = String::new();
+    for (line, name) in
+        rawassay_report::record::read(&shoot.path("shoot.ndjson")).unwrap().iter_mut().zip(["F1", "F2", "F3"])
+    {
+        let path = shoot.path(&format!("{name}.dng"));
+        fs::write(&path, format!("raw {name} {}", "x".repeat(10_000))).unwrap();
+        fs::File::options().append(true).open(&path).unwrap().set_modified(time).unwrap();
+        line.file_id = identity(&path);
+        lines.push_str(&serde_json::to_string(line).unwrap());
+        lines.push('\n');
+    }
+    fs::write(shoot.path("shoot.ndjson"), lines).unwrap();
+    let moves = ["--move-to", "to", "--finding", "shaken", "--brief", "exhibition"];
+    let (_, out, _) = shoot.cull(&[&moves[..], &["--dry-run"]].concat());
+    assert!(out.contains("1 raw and") && out.contains("F2.dng"), "as measured it is moved: {out}");
+    fs::remove_file(shoot.path("F1.dng")).unwrap();
+    fs::rename(shoot.path("F2.dng"), shoot.path("F1.dng")).unwrap();
+    fs::rename(shoot.path("F3.dng"), shoot.path("F2.dng")).unwrap();
+    let (status, out, err) = shoot.cull(&moves);
+    assert!(status == 1 && err.contains("F2.dng: changed since it was measured, or another file"), "{out}{err}");
+    assert!(shoot.path("F2.dng").exists() && !shoot.path("to/F2.dng").exists());
+    let (status, _, err) = shoot.cull(&["--sidecars"]);
+    assert!(status == 1 && !shoot.path("F2.xmp").exists() && !shoot.path("F1.xmp").exists(), "{err}");
+}
+
+/// Size, time and hash as docs/scorecard.md states them: BLAKE3 over the size and, of a small file, all of it.
+fn identity(path: &Path) -> rawassay_report::FileId {
+    let bytes = fs::read(path).unwrap();
+    let mut hasher = blake3::Hasher::new();
+    hasher.update(&(bytes.len() as u64).to_le_bytes());
+    hasher.update(&bytes);
+    let since = fs::metadata(path).unwrap().modified().unwrap().duration_since(std::time::UNIX_EPOCH).unwrap();
+    rawassay_report::FileId {
+        size: bytes.len() as u64,
+        mtime: Some(rfc3339(since.as_secs())),
+        hash: hasher.finalize().to_hex()[..32].to_owned(),
+    }
 }
 
 #[cfg(unix)]

@@ -5,6 +5,7 @@
 
 pub mod bench;
 pub mod brief;
+mod copies;
 pub mod crop;
 pub mod enlarge;
 pub mod explain;
@@ -26,6 +27,7 @@ pub(crate) mod test_frames;
 mod view;
 
 pub use brief::{Brief, BriefError};
+pub use copies::without_copies;
 pub use judge::{Finding, FindingCode, Judgement, LargestPrint, Outcome, PrintFit, Severity, Subject, Verdict};
 pub use measure::measure;
 pub use measures::sharpness::{SharpnessReading, measure_sharpness};

@@ -122,10 +122,24 @@ pub fn f_number_not_above(f_number: f64) -> Option<f64> {
     F_NUMBERS.iter().rev().copied().find(|n| *n <= f_number * 1.02)
 }
 
-/// The highest full-stop ISO that is not above the one asked (within 2 %); `None` below ISO 25.
+/// ISO settings of cameras in thirds of a stop, as they are written.
+const ISOS: [f64; 40] = [
+    25.0, 32.0, 40.0, 50.0, 64.0, 80.0, 100.0, 125.0, 160.0, 200.0, 250.0, 320.0, 400.0, 500.0, 640.0, 800.0, 1000.0,
+    1250.0, 1600.0, 2000.0, 2500.0, 3200.0, 4000.0, 5000.0, 6400.0, 8000.0, 10_000.0, 12_800.0, 16_000.0, 20_000.0,
+    25_600.0, 32_000.0, 40_000.0, 51_200.0, 64_000.0, 80_000.0, 102_400.0, 128_000.0, 160_000.0, 204_800.0,
+];
+
+/// The highest ISO that cameras set, in thirds of a stop, which is not above the one asked (within 2 %); `None` below ISO 25.
 #[must_use]
 pub fn iso_not_above(iso: f64) -> Option<f64> {
-    (-2..12).rev().map(|stop| 100.0 * 2f64.powi(stop)).find(|step| *step <= iso * 1.02)
+    ISOS.into_iter().rev().find(|step| *step <= iso * 1.02)
+}
+
+/// The ISO that cameras set nearest to the one asked; the one asked where it lies outside what they set.
+#[must_use]
+pub fn iso_nearest(iso: f64) -> f64 {
+    let away = |step: f64| (step / iso).log2().abs();
+    ISOS.into_iter().min_by(|a, b| away(*a).total_cmp(&away(*b))).filter(|step| away(*step) < 0.2).unwrap_or(iso)
 }
 
 #[cfg(test)]
@@ -166,7 +180,20 @@ mod tests {
         assert_eq!(shutter_text(60.0), "60 s");
         assert_eq!(f_number_not_above(9.7), Some(9.0));
         assert_eq!(f_number_not_above(0.5), None);
-        assert_eq!(iso_not_above(2119.0), Some(1600.0));
+        // ISO settings in thirds of a stop as ISO 12232 lists them (from memory).
+        for (asked, iso) in [
+            (2119.0, 2000.0),
+            (1448.0, 1250.0),
+            (1600.0, 1600.0),
+            (1250.0, 1250.0),
+            (330.0, 320.0),
+            (32.0, 32.0),
+            (99.0, 100.0),
+            (640.0, 640.0),
+        ] {
+            assert_eq!(iso_not_above(asked), Some(iso), "{asked}");
+        }
         assert_eq!(iso_not_above(10.0), None);
+        assert_eq!((iso_nearest(256.0), iso_nearest(3180.0), iso_nearest(7.0)), (250.0, 3200.0, 7.0));
     }
 }

@@ -8,7 +8,7 @@ use rawassay_decode::{Orientation, PitchFrom, Shot};
 
 use crate::series::zones;
 use crate::sets::Clock;
-use crate::{BlurKind, FindingCode, Judgement, Likeness, Measures, Outcome, Severity};
+use crate::{BlurKind, FindingCode, Judgement, Likeness, Measures, Outcome, RiseMap, Severity};
 
 /// A reading in eight bytes: unknown is NaN, which no measure lets through.
 #[derive(Debug, Clone, Copy)]
@@ -116,6 +116,8 @@ readings! {
     expected_diffraction_px = |s: &Sources<'_>| s.measures.blur.expected_diffraction_px;
     /// See [`crate::Exposure::scene_range_ev`].
     scene_range_ev = |s: &Sources<'_>| s.measures.exposure.scene_range_ev;
+    /// See [`crate::Exposure::darkest_ev`].
+    darkest_ev = |s: &Sources<'_>| s.measures.exposure.darkest_ev;
     /// See [`crate::Exposure::brighter_by_ev`].
     brighter_by_ev = |s: &Sources<'_>| s.measures.exposure.brighter_by_ev;
     /// See [`Judgement::usable_ev`].
@@ -165,15 +167,40 @@ pub struct FrameRow {
     pub findings: Box<[(FindingCode, Severity)]>,
     /// Small picture.
     pub likeness: Likeness,
+    /// Rise in each tile, [`TILE_STEPS`] per doubling; 0 where unknown.
+    tiles: Box<[u8]>,
+    /// The first bytes of the content's hash; `None` where it is not known.
+    pub(crate) content: Option<u64>,
     rise_by_direction_px: [Reading; 12],
     readings: Readings,
 }
 
 impl FrameRow {
+    /// The same frame with the hash of its file's content (hexadecimal), by which copies are told.
+    #[must_use]
+    pub fn identified(self, hash: &str) -> Self {
+        let content = hash.get(..16).and_then(|start| u64::from_str_radix(start, 16).ok());
+        Self { content, ..self }
+    }
+
     /// Rise by direction of the edge normal, 12 bins of 15 degrees, pixels.
     #[must_use]
     pub fn rise_by_direction_px(&self, bin: usize) -> Option<f64> {
         self.rise_by_direction_px.get(bin).and_then(|rise| rise.get())
+    }
+
+    /// Tiles that are clearly sharper in this frame than in the other, tiles that are clearly softer, and tiles known in both.
+    #[must_use]
+    pub(crate) fn tiles_against(&self, other: &Self) -> (usize, usize, usize) {
+        let (mut sharper, mut softer, mut shared) = (0, 0, 0);
+        if self.tiles.len() == other.tiles.len() {
+            for (a, b) in self.tiles.iter().zip(&*other.tiles).filter(|(a, b)| **a > 0 && **b > 0) {
+                shared += 1;
+                sharper += usize::from(*a + CLEARLY <= *b);
+                softer += usize::from(*b + CLEARLY <= *a);
+            }
+        }
+        (sharper, softer, shared)
     }
 
     /// The worst that the brief finds of these codes.
@@ -241,10 +268,23 @@ impl RowMaker {
             damaged,
             findings: judgement.verdict.findings.iter().map(|f| (f.code, f.severity)).collect(),
             likeness,
+            tiles: tiles(&measures.sharpness.map),
+            content: None,
             rise_by_direction_px: measures.sharpness.rise_by_direction_px.map(Reading::from),
             readings: Readings::of(&Sources { shot, measures, judgement }),
         }
     }
+}
+
+/// Steps of a tile's rise per doubling.
+const TILE_STEPS: f64 = 16.0;
+/// Steps by which a tile is clearly sharper than another: half as wide again.
+const CLEARLY: u8 = 9;
+
+/// Rises of the tiles in a byte each.
+fn tiles(map: &RiseMap) -> Box<[u8]> {
+    let step = |rise: f64| (1.0 + TILE_STEPS * (rise / 0.25).log2()).round().clamp(1.0, 240.0) as u8;
+    map.rise_px.iter().map(|rise| rise.filter(|r| *r > 0.0).map_or(0, step)).collect()
 }
 
 /// The file's name without its folders, for sentences; answers that name files for a program give the whole path.

@@ -4,9 +4,11 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use rawassay_report::ReportError;
+use rawassay_report::numbers::write_json_pretty;
 
 use crate::messages::{self, Failure};
 use crate::output::{Sink, answer_goes_to_file};
+use crate::tables::write_csv;
 use crate::target::{OutFile, TEXT_MARK, Target};
 
 /// Form of an answer on the command line.
@@ -98,7 +100,7 @@ impl Answer {
     /// Where the place cannot be written.
     pub fn json(&self, command: &str, value: &impl serde::Serialize) -> Result<(), Failure> {
         self.write(command, |out| {
-            serde_json::to_writer_pretty(&mut *out, value)?;
+            write_json_pretty(&mut *out, value)?;
             Ok(out.write_all(b"\n")?)
         })
     }
@@ -108,14 +110,7 @@ impl Answer {
     /// # Errors
     /// Where the place cannot be written.
     pub fn csv(&self, command: &str, rows: &[Vec<String>]) -> Result<(), Failure> {
-        self.write(command, |out| {
-            let terminator = csv::Terminator::CRLF;
-            let mut writer = csv::WriterBuilder::new().flexible(true).terminator(terminator).from_writer(out);
-            for row in rows {
-                writer.write_record(row).map_err(std::io::Error::from)?;
-            }
-            Ok(writer.flush()?)
-        })
+        self.write(command, |out| Ok(write_csv(rows.iter().cloned(), out)?))
     }
 }
 

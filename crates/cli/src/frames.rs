@@ -3,10 +3,11 @@
 use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
-use rawassay_analysis::{Brief, FrameRow, Judgement, RowMaker, judge};
+use rawassay_analysis::{Brief, FrameRow, Judgement, RowMaker, judge, without_copies};
+use rawassay_report::record::Records;
 use rawassay_report::{Record, Status, record};
 
-use crate::messages::Failure;
+use crate::messages::{self, Failure};
 
 /// The brief of that name or file.
 pub fn brief(name: &str) -> Result<Brief, Failure> {
@@ -16,6 +17,24 @@ pub fn brief(name: &str) -> Result<Brief, Failure> {
 /// "exhibition (30 x 40 in)".
 pub fn brief_text(brief: &Brief) -> String {
     brief.title()
+}
+
+/// Opens a record, and says where what stands in it was measured otherwise than this program measures.
+pub fn stream(path: &Path) -> Result<Records, Failure> {
+    let records = record::stream(path).map_err(|e| Failure::nothing(e.to_string()))?;
+    warn_of_outdated(path, records.outdated(), records.len());
+    Ok(records)
+}
+
+/// Numbers of two versions of the measures are not to be held against each other unawares.
+pub fn warn_of_outdated(path: &Path, outdated: usize, frames: usize) {
+    if outdated > 0 {
+        messages::warning(&format!(
+            "{}: {outdated} of {frames} frames were measured by another version of rawassay, whose numbers may differ; audit again \
+             to measure them anew",
+            path.display()
+        ));
+    }
 }
 
 /// Reads records frame by frame, judges each, and holds only what `keep` makes of it (it is told which record the frame
@@ -28,7 +47,7 @@ pub fn each<T>(
     let mut kept: Vec<T> = Vec::new();
     let mut place: HashMap<String, usize> = HashMap::new();
     for path in paths {
-        for record in record::stream(path).map_err(|e| Failure::nothing(e.to_string()))? {
+        for record in stream(path)? {
             let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
             let judgement = judge::judge(&record.subject(), brief, None);
             let frame = keep(&record, &judgement, path);
@@ -56,15 +75,16 @@ fn no_frame(paths: &[PathBuf]) -> Failure {
 }
 
 /// Reads records for series and sets, which hold the frames they compare: one small row for each that could be read. Of a
-/// file that stands in several records the last counts.
-pub fn rows(paths: &[PathBuf], brief: &Brief) -> Result<Vec<FrameRow>, Failure> {
+/// file that stands in several records the last counts, and of files that are copies of each other the first: a sentence
+/// says so.
+pub fn rows(paths: &[PathBuf], brief: &Brief) -> Result<(Vec<FrameRow>, Option<String>), Failure> {
     let mut rows: Vec<FrameRow> = Vec::new();
     let mut place: HashMap<String, usize> = HashMap::new();
     let mut gone: HashSet<usize> = HashSet::new();
     let mut maker = RowMaker::default();
     let mut frames = 0;
     for path in paths {
-        let records = record::stream(path).map_err(|e| Failure::nothing(e.to_string()))?;
+        let records = stream(path)?;
         frames += records.len();
         rows.reserve_exact(records.len());
         for record in records {
@@ -93,12 +113,13 @@ pub fn rows(paths: &[PathBuf], brief: &Brief) -> Result<Vec<FrameRow>, Failure> 
     }
     let mut number = 0..;
     rows.retain(|_| number.next().is_none_or(|at| !gone.contains(&at)));
-    Ok(rows)
+    Ok(without_copies(rows))
 }
 
 /// The row of a frame; `None` where it could not be read.
 fn row(maker: &mut RowMaker, record: &Record, brief: &Brief) -> Option<FrameRow> {
     let (shot, measures) = (record.shot.as_ref()?, record.measures.as_ref()?);
     let judgement = judge::judge(&record.subject(), brief, None);
-    Some(maker.row(&record.file, shot, measures, &judgement, record.status == Status::Damaged))
+    let row = maker.row(&record.file, shot, measures, &judgement, record.status == Status::Damaged);
+    Some(row.identified(&record.file_id.hash))
 }

@@ -1,5 +1,6 @@
 //! What identifies a file's content without reading all of it.
 
+use std::collections::HashSet;
 use std::fs::{File, Metadata};
 use std::io::{self, Read, Seek, SeekFrom};
 use std::path::Path;
@@ -17,6 +18,20 @@ const BLOCK_BYTES: u64 = 4 << 10;
 pub fn quick(metadata: &Metadata) -> FileId {
     let mtime = metadata.modified().ok().and_then(|t| jiff::Timestamp::try_from(t).ok());
     FileId { size: metadata.len(), mtime: mtime.map(|t| format!("{t:.9}")), hash: String::new() }
+}
+
+/// What the quick look sees of a file.
+pub fn look(id: &FileId) -> (u64, Option<&str>) {
+    (id.size, id.mtime.as_deref())
+}
+
+/// Looks that several contents share: uncompressed frames of one burst are of one size, and many cards and copies keep
+/// whole seconds. Renumbered, each such file would pass for its neighbour, so these must be told by their content.
+pub fn twins<'a>(ids: impl Iterator<Item = &'a FileId>) -> HashSet<(u64, Option<&'a str>)> {
+    let mut all: Vec<_> = ids.filter(|id| !id.hash.is_empty()).map(|id| (look(id), id.hash.as_str())).collect();
+    all.sort_unstable();
+    all.dedup();
+    all.windows(2).filter(|pair| pair[0].0 == pair[1].0).map(|pair| pair[0].0).collect()
 }
 
 /// The full identity: BLAKE3 over the size, both ends and 64 blocks between them.

@@ -10,7 +10,7 @@ use rawassay_analysis::enlarge::{self, Distance, PaperSize};
 use rawassay_analysis::judge::{Judgement, judge};
 use rawassay_analysis::series::{By, Held, Series, series};
 use rawassay_analysis::sets::{Sets, sets};
-use rawassay_analysis::{FrameRow, RowMaker, print};
+use rawassay_analysis::{FrameRow, RowMaker, print, without_copies};
 use rawassay_report::page::{self, Drawn, Folder, Purpose, Sheet, Shoot, Sizes, draw};
 use rawassay_report::plot::wall::Hanging;
 use rawassay_report::record::{path_of_uri, uri_of_path};
@@ -164,13 +164,17 @@ fn together(records: &[Record], judgements: &[Judgement], brief: &Brief) -> (Vec
         .zip(judgements)
         .filter_map(|(record, judgement)| {
             let (shot, measures) = (record.shot.as_ref()?, record.measures.as_ref()?);
-            Some(maker.row(&record.file, shot, measures, judgement, record.status == Status::Damaged))
+            let row = maker.row(&record.file, shot, measures, judgement, record.status == Status::Damaged);
+            Some(row.identified(&record.file_id.hash))
         })
         .collect();
+    let (rows, copies) = without_copies(rows);
     let name = brief.title();
     let held = Held { brief, name: &name, keeper_share: 0.9 };
     let all = [By::Iso, By::Aperture, By::Shutter, By::Camera];
-    (all.into_iter().map(|by| series(by, &rows, &held)).collect(), sets(&rows))
+    let mut sets = sets(&rows);
+    sets.warnings.extend(copies);
+    (all.into_iter().map(|by| series(by, &rows, &held)).collect(), sets)
 }
 
 /// A frame judged by the brief, with its ladder of print sizes.

@@ -1,8 +1,12 @@
 //! Plain tables and other text on stdout.
 
+use std::collections::HashMap;
 use std::io::Write;
 
+use rawassay_analysis::file_name;
 use rawassay_report::TableStyle;
+use rawassay_report::csv::harmless;
+use rawassay_report::numbers::write_json_pretty;
 use rawassay_report::table::{Table, Weight};
 
 use crate::messages::Failure;
@@ -54,9 +58,9 @@ pub fn print(text: &str) -> Result<(), Failure> {
 /// A value as pretty JSON on stdout, written as it is made: it may be the answer for a whole archive.
 pub fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
     let mut sink = Sink::open(None)?;
-    let written = serde_json::to_writer_pretty(&mut sink, value).map_err(std::io::Error::from);
-    if let Err(e) = written.and_then(|()| sink.write_all(b"\n")) {
-        sink.fault(rawassay_report::ReportError::from(e))?;
+    let written = write_json_pretty(&mut sink, value);
+    if let Err(e) = written.and_then(|()| Ok(sink.write_all(b"\n")?)) {
+        sink.fault(e)?;
     }
     sink.finish()
 }
@@ -64,14 +68,50 @@ pub fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
 /// Rows as CSV (RFC 4180) on stdout, one after the other; the first one names the columns.
 pub fn print_csv(rows: impl IntoIterator<Item = Vec<String>>) -> Result<(), Failure> {
     let mut sink = Sink::open(None)?;
-    let mut writer = csv::WriterBuilder::new().flexible(true).from_writer(&mut sink);
-    let written = rows.into_iter().try_for_each(|row| writer.write_record(&row)).map_err(std::io::Error::from);
-    let written = written.and_then(|()| writer.flush());
-    drop(writer);
-    if let Err(e) = written {
+    if let Err(e) = write_csv(rows, &mut sink) {
         sink.fault(rawassay_report::ReportError::from(e))?;
     }
     sink.finish()
+}
+
+/// Writes rows as CSV (RFC 4180); the first one names the columns. Text that a spreadsheet would take for a formula is made
+/// harmless as in the scorecards; numbers may begin with a sign.
+pub fn write_csv(rows: impl IntoIterator<Item = Vec<String>>, out: impl Write) -> std::io::Result<()> {
+    let mut writer = csv::WriterBuilder::new().flexible(true).terminator(csv::Terminator::CRLF).from_writer(out);
+    let mut files = None;
+    for row in rows {
+        let file_column = *files.get_or_insert_with(|| row.iter().position(|name| name == "file"));
+        let cells = row.into_iter().enumerate().map(|(at, cell)| match cell.parse::<f64>() {
+            Ok(_) => cell,
+            Err(_) => harmless(cell, file_column == Some(at)),
+        });
+        writer.write_record(cells.collect::<Vec<String>>())?;
+    }
+    writer.flush()
+}
+
+/// Names of files for people: without their folders, as far as that tells them apart (two cards begin at the same number).
+pub struct Names<'a>(HashMap<&'a str, Option<&'a str>>);
+
+impl<'a> Names<'a> {
+    /// Of all files that are told together.
+    pub fn of(files: impl Iterator<Item = &'a str>) -> Self {
+        // The one path of a name; none where there are several.
+        let mut paths: HashMap<&str, Option<&str>> = HashMap::new();
+        for file in files {
+            paths
+                .entry(file_name(file))
+                .and_modify(|one| *one = one.filter(|path| *path == file))
+                .or_insert(Some(file));
+        }
+        Self(paths)
+    }
+
+    /// The name, or the path where another file has the same name.
+    pub fn short<'f>(&self, file: &'f str) -> &'f str {
+        let name = file_name(file);
+        if self.0.get(name).is_some_and(Option::is_none) { file } else { name }
+    }
 }
 
 /// Text folded to the width of a page, later lines indented.
@@ -93,4 +133,26 @@ pub fn wrap(text: &str, indent: &str) -> String {
     }
     lines.push('\n');
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn names_that_two_folders_share_are_told_with_them() {
+        let names = Names::of(["a/F1.dng", "b/F1.dng", "a/F2.dng", "a/F2.dng"].into_iter());
+        assert_eq!((names.short("a/F1.dng"), names.short("b/F1.dng")), ("a/F1.dng", "b/F1.dng"));
+        assert_eq!(names.short("a/F2.dng"), "F2.dng");
+    }
+
+    #[test]
+    fn a_name_is_no_formula_and_a_number_stays_one() {
+        let rows =
+            [["file", "ev_step", "camera"], ["=1+1.dng", "-2.33", "@SUM(A1)"]].map(|r| r.map(String::from).to_vec());
+        let mut bytes = Vec::new();
+        write_csv(rows, &mut bytes).unwrap();
+        assert_eq!(String::from_utf8(bytes).unwrap(), "file,ev_step,camera\r\n./=1+1.dng,-2.33,'@SUM(A1)\r\n");
+    }
 }

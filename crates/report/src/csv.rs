@@ -144,7 +144,8 @@ fn plain(value: &Value) -> String {
 
 /// Text that a spreadsheet would take for a formula is set off by an apostrophe; a relative path by `./`, which
 /// leaves it the same path. (A cell beginning with = + - @ or a tab can run what a file name or a tag says.)
-fn harmless(text: String, is_path: bool) -> String {
+#[must_use]
+pub fn harmless(text: String, is_path: bool) -> String {
     if text.starts_with(['=', '+', '-', '@', '\t', '\r']) {
         format!("{}{text}", if is_path { "./" } else { "'" })
     } else {

@@ -14,7 +14,7 @@ pub enum ReportError {
         source: std::io::Error,
     },
     /// A line of a record is not a record.
-    #[error("{}: line {line} is not a rawassay record ({source}); was the file edited?", path.display())]
+    #[error("{}: line {line} is not a rawassay record ({source}); take that line out, or name another record, and audit again", path.display())]
     Line {
         /// The record.
         path: PathBuf,

@@ -43,12 +43,53 @@ impl Formatter for Rounded {
     }
 }
 
+/// The same in lines, indented.
+struct RoundedPretty(serde_json::ser::PrettyFormatter<'static>);
+
+macro_rules! as_pretty {
+    ($($name:ident($($argument:ident: $kind:ty),*);)*) => {
+        $(fn $name<W: ?Sized + io::Write>(&mut self, writer: &mut W $(, $argument: $kind)*) -> io::Result<()> {
+            self.0.$name(writer $(, $argument)*)
+        })*
+    };
+}
+
+impl Formatter for RoundedPretty {
+    fn write_f64<W: ?Sized + io::Write>(&mut self, writer: &mut W, value: f64) -> io::Result<()> {
+        self.0.write_f64(writer, rounded(value))
+    }
+
+    as_pretty! {
+        begin_array();
+        end_array();
+        begin_array_value(first: bool);
+        end_array_value();
+        begin_object();
+        end_object();
+        begin_object_key(first: bool);
+        begin_object_value();
+        end_object_value();
+    }
+}
+
+/// Writes a value as indented JSON, numbers [`rounded`], without a line feed at the end.
+///
+/// # Errors
+/// Where writing fails.
+pub fn write_json_pretty<T: Serialize>(out: impl io::Write, value: &T) -> Result<(), ReportError> {
+    write_json(out, value, RoundedPretty(serde_json::ser::PrettyFormatter::new()))
+}
+
 /// Writes a value as one line of JSON, numbers [`rounded`], without a line feed.
 ///
 /// # Errors
 /// Where writing fails.
 pub fn write_json_line<T: Serialize>(out: impl io::Write, value: &T) -> Result<(), ReportError> {
-    let mut serializer = serde_json::Serializer::with_formatter(out, Rounded);
+    write_json(out, value, Rounded)
+}
+
+fn write_json<T: Serialize>(out: impl io::Write, value: &T, form: impl Formatter) -> Result<(), ReportError> {
+    let mut serializer = serde_json::Serializer::with_formatter(out, form);
     value.serialize(&mut serializer).map_err(|source| match source.io_error_kind() {
         Some(kind) => ReportError::Write(io::Error::new(kind, source)),
         None => ReportError::Format(source),

@@ -5,7 +5,7 @@
 
 use super::best_stop::{self, Point};
 use super::{Best, Estimate, Group, Held, Key, Limit, Readings, Setting, Step, estimate, group_by};
-use super::{mm_per_px, otherwise, plural, scenes, short, steps_by};
+use super::{BodyNames, mm_per_px, otherwise, plural, scenes, short, steps_by};
 use rawassay_decode::PitchFrom;
 
 use crate::print::grade_above;
@@ -26,6 +26,7 @@ const CODES: [FindingCode; 2] = [FindingCode::Soft, FindingCode::Diffracted];
 
 /// The groups, and cautions.
 pub(super) fn groups(frames: &[FrameRow], held: &Held<'_>) -> (Vec<Group>, Vec<String>) {
+    let names = BodyNames::of(frames);
     let with_stop = |f: &&FrameRow| f.f_number().is_some_and(|n| n > 0.0);
     let sound: Vec<&FrameRow> = frames.iter().filter(|f| !f.damaged).collect();
     let without = sound.iter().filter(|f| !with_stop(f)).count();
@@ -52,11 +53,12 @@ pub(super) fn groups(frames: &[FrameRow], held: &Held<'_>) -> (Vec<Group>, Vec<S
                 ("lens", lens.into()),
                 ("focal_mm", focal_mm.into()),
             ]);
+            let body = names.name(&camera);
             let name = match (lens, focal_mm) {
-                (Some(lens), Some(mm)) => format!("{lens} at {} mm on {}", short(mm), camera.name(false)),
-                (Some(lens), None) => format!("{lens} on {}", camera.name(false)),
-                (None, Some(mm)) => format!("{} at {} mm", camera.name(false), short(mm)),
-                (None, None) => camera.name(false),
+                (Some(lens), Some(mm)) => format!("{lens} at {} mm on {body}", short(mm)),
+                (Some(lens), None) => format!("{lens} on {body}"),
+                (None, Some(mm)) => format!("{body} at {} mm", short(mm)),
+                (None, None) => body,
             };
             groups.push(group(key, &name, &part, held));
         }

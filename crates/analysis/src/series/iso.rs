@@ -8,7 +8,7 @@ use super::{
     Best, Estimate, Group, Held, Key, Limit, Readings, Step, estimate, group_by, otherwise, outcome_of, scenes,
     steps_by,
 };
-use super::{plural, short};
+use super::{BodyNames, plural, short};
 use crate::{FindingCode, FrameRow, Outcome};
 
 /// ISO values within this ratio are one setting.
@@ -27,6 +27,7 @@ const MOST_STEPS: f64 = 0.75;
 
 /// The groups, and cautions.
 pub(super) fn groups(frames: &[FrameRow], held: &Held<'_>) -> (Vec<Group>, Vec<String>) {
+    let names = BodyNames::of(frames);
     let usable = frames.iter().filter(|f| !f.damaged);
     let groups = group_by(usable, |f| f.iso().map(|_| f.camera()));
     let without = frames.iter().filter(|f| !f.damaged && f.iso().is_none()).count();
@@ -42,7 +43,7 @@ pub(super) fn groups(frames: &[FrameRow], held: &Held<'_>) -> (Vec<Group>, Vec<S
                 ("model", camera.model.into()),
                 ("serial", camera.serial.into()),
             ]);
-            group(key, &camera.name(false), &members, held)
+            group(key, &names.name(&camera), &members, held)
         })
         .collect();
     (groups, warnings)

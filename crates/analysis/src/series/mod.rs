@@ -14,12 +14,14 @@ mod shutter_trust;
 mod stats;
 pub(crate) mod zones;
 
+use std::collections::HashSet;
+
 use crate::brief::Brief;
 use crate::print::grade_below;
 use serde::ser::SerializeMap;
 use serde::{Deserialize, Serialize, Serializer};
 
-use crate::{FindingCode, FrameRow, Outcome, Severity};
+use crate::{Camera, FindingCode, FrameRow, Outcome, Severity};
 
 pub use stats::{Estimate, estimate, share_interval};
 
@@ -280,6 +282,21 @@ pub fn series(by: By, frames: &[FrameRow], held: &Held<'_>) -> Series {
         series.warnings.push(format!("{damaged} damaged {} left out.", plural(damaged, "frame")));
     }
     series
+}
+
+/// How bodies are called: those that share a name with another are told with their serial numbers.
+struct BodyNames(HashSet<String>);
+
+impl BodyNames {
+    fn of(frames: &[FrameRow]) -> Self {
+        let bodies: HashSet<Camera<'_>> = frames.iter().map(FrameRow::camera).collect();
+        let mut seen = HashSet::new();
+        Self(bodies.into_iter().map(|body| body.name(false)).filter(|name| !seen.insert(name.clone())).collect())
+    }
+
+    fn name(&self, body: &Camera<'_>) -> String {
+        body.name(self.0.contains(&body.name(false)))
+    }
 }
 
 /// Splits frames into groups with equal keys, in the order of the keys.

@@ -9,7 +9,7 @@ use std::collections::HashMap;
 use super::shutter_fit::{self, Ending};
 use super::shutter_trust;
 use super::{Best, Estimate, Group, Held, Key, Limit, Readings, Setting, Step, estimate, group_by, steps_by};
-use super::{plural, share_interval, short, shutter_text};
+use super::{BodyNames, plural, share_interval, short, shutter_text};
 use crate::{BlurKind, FindingCode, FrameRow, Outcome, Severity};
 
 /// Focal lengths within this ratio are one group.
@@ -44,6 +44,7 @@ struct Told<'f> {
 
 /// The groups, and cautions.
 pub(super) fn groups(frames: &[FrameRow], held: &Held<'_>) -> (Vec<Group>, Vec<String>) {
+    let names = BodyNames::of(frames);
     let brief = held.name;
     let options = &Options { keeper_share: held.keeper_share, shake_limit_mm: held.shake_limit_mm() };
     let sound = frames.iter().filter(|f| !f.damaged && f.shutter_s().is_some_and(|t| t > 0.0));
@@ -62,7 +63,7 @@ pub(super) fn groups(frames: &[FrameRow], held: &Held<'_>) -> (Vec<Group>, Vec<S
                 ("focal35_mm", focal35),
             ])
         };
-        let name = camera.name(false);
+        let name = names.name(&camera);
         let by_focal = steps_by(&members, SAME_FOCAL, |f| f.focal35_mm());
         if by_focal.len() != 1 {
             groups.push(group(key(Setting::Text("all".into())), &name, None, &members, brief, options));

@@ -2,12 +2,13 @@
 
 use serde::Serialize;
 
+use super::merge::{Unjoined, fewest, usable_ev};
 use super::{Exposed, Placed, likeness};
 use crate::view::file_name;
 use crate::{FindingCode, FrameRow, Severity};
 
 /// Exposures nearer than this are one exposure, EV.
-const DISTINCT_EV: f64 = 0.25;
+pub(super) const DISTINCT_EV: f64 = 0.25;
 /// Least spread of a bracket, EV: less is the drift of automatic exposure, unless the exposure bias says otherwise.
 const LEAST_SPREAD_EV: f64 = 0.9;
 /// The same where the camera wrote differing exposure bias.
@@ -16,12 +17,12 @@ const LEAST_BIASED_SPREAD_EV: f64 = 0.55;
 const MOST: usize = 15;
 /// From this many frames on, steps of ISO alone, or of the f-stop alone, are a test series and no bracket.
 const TEST_SERIES: usize = 4;
-/// Ranges of frames to be merged must overlap by this much for a clean join, EV (common practice, no source).
-const OVERLAP_EV: f64 = 2.0;
 /// A difference of exposures this near to a step of cameras is that step, EV.
 const STEP_ROUNDING_EV: f64 = 0.12;
 /// Clipped share up to which a frame shows the scene's range, per cent.
 const CLEAN_PCT: f64 = 0.5;
+/// The darkest half per cent may lie below the usable range by this much, EV: what it is measured to.
+const SHADOW_SLACK_EV: f64 = 0.25;
 /// Unused room above the highlights that is worth telling, EV.
 const ROOM_EV: f64 = 1.0;
 /// The raws should differ by what the settings say to within this, EV.
@@ -170,18 +171,37 @@ pub(super) fn read(frames: &[Placed<'_>]) -> Bracket {
     let measured: Vec<Option<f64>> = (0..frames.len())
         .map(|i| {
             let of = |i: usize| &frames[i].frame.likeness;
-            likeness::compare(of(middle), of(i)).map(|alike| alike.brighter_ev)
+            let step = brightness[i] - brightness[middle];
+            likeness::compare_exposed(of(middle), of(i), step).map(|alike| alike.brighter_ev)
         })
         .collect();
     let highlights = by_exposure.iter().rev().copied().find(|&i| holds(&frames[i], FindingCode::Blown));
-    let shadows = by_exposure.iter().copied().find(|&i| holds(&frames[i], FindingCode::Blocked));
+    let usable = |i: usize| usable_ev(frames, i);
+    let in_noise = |i: usize| {
+        let darkest = frames[i].frame.darkest_ev().zip(usable(i));
+        darkest.is_some_and(|(darkest, usable)| darkest > usable + SHADOW_SLACK_EV)
+    };
+    let open = |i: usize| holds(&frames[i], FindingCode::Blocked);
+    let shadows = by_exposure.iter().copied().find(|&i| open(i) && !in_noise(i));
     let only_iso = changes_only_iso(frames);
-    let usable = |i: usize| frames[i].frame.usable_ev().or(frames[i].frame.engineering_ev());
     let mut warnings = cautions(frames, &brightness, middle, &measured);
-    let merged = highlights.zip(shadows).and_then(|(h, s)| fewest(&by_exposure, &brightness, h, s, &usable));
-    if highlights.is_some() && shadows.is_some() && merged.is_none() {
-        warnings.push("The steps are too wide for the frames' usable ranges to overlap; add frames between.".into());
-    }
+    let merged = match highlights.zip(shadows).map(|(h, s)| fewest(&by_exposure, &brightness, h, s, &usable)) {
+        Some(Ok(chosen)) => Some(chosen),
+        Some(Err(Unjoined::TooWide)) => {
+            warnings
+                .push("The steps are too wide for the frames' usable ranges to overlap; add frames between.".into());
+            None
+        }
+        Some(Err(Unjoined::Unknown(all))) => {
+            warnings.push(
+                "How far the frames' usable ranges overlap is not known, as their noise in dark tones was not measured: every \
+                 frame from one end to the other is named."
+                    .into(),
+            );
+            Some(all)
+        }
+        None => None,
+    };
     let ends = match &merged {
         Some(chosen) => (chosen[0], chosen[chosen.len() - 1]),
         None => (by_exposure[0], by_exposure[by_exposure.len() - 1]),
@@ -192,8 +212,16 @@ pub(super) fn read(frames: &[Placed<'_>]) -> Bracket {
     let chosen: Vec<String> = merged.iter().flatten().map(|&i| name(i)).collect();
     let short: Vec<&str> = chosen.iter().map(|file| file_name(file)).collect();
     let scene_range_ev = scene_range(frames);
-    let mut answer = answer(highlights.is_some(), shadows.is_some(), &short, scene_range_ev, merged_range_ev);
+    let mut answer = match (highlights, shadows) {
+        (Some(_), None) if by_exposure.last().is_some_and(|&i| open(i)) => {
+            "The darkest tones lie in the noise even in the brightest frame: add brighter ones.".to_string()
+        }
+        _ => answer(highlights.is_some(), shadows.is_some(), &short, scene_range_ev, merged_range_ev),
+    };
     if let Some(&[only]) = merged.as_deref() {
+        if usable(only).is_none() {
+            answer.push_str(" The noise in its darkest tones was not measured: look at them.");
+        }
         answer.push_str(&room(&frames[only]));
     }
     Bracket {
@@ -245,31 +273,6 @@ fn room(placed: &Placed<'_>) -> String {
         ),
         _ => String::new(),
     }
-}
-
-/// The fewest frames from the one that holds the highlights to the one that holds the shadows whose usable ranges
-/// overlap; darkest first. `None` where a step is too wide, or the ranges are not known.
-fn fewest(
-    by_exposure: &[usize],
-    brightness: &[f64],
-    highlights: usize,
-    shadows: usize,
-    usable: &dyn Fn(usize) -> Option<f64>,
-) -> Option<Vec<usize>> {
-    let mut chosen = vec![highlights];
-    let mut at = highlights;
-    while brightness[at] < brightness[shadows] - 1e-9 {
-        let reach = usable(at)? - OVERLAP_EV;
-        // As far towards the frame for the shadows as the ranges overlap, and no further than it.
-        let next = by_exposure.iter().copied().rev().find(|&i| {
-            brightness[i] > brightness[at] + 1e-9
-                && brightness[i] <= brightness[shadows] + 1e-9
-                && brightness[i] - brightness[at] <= reach
-        })?;
-        chosen.push(next);
-        at = next;
-    }
-    Some(chosen)
 }
 
 fn cautions(frames: &[Placed<'_>], brightness: &[f64], middle: usize, measured: &[Option<f64>]) -> Vec<String> {

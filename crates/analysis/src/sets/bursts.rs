@@ -22,6 +22,8 @@ const AS_SHARP: f64 = 1.01;
 const AS_SHARP_AT_MOST: f64 = 1.05;
 /// Standard errors of one frame's rise by which two frames differ for certain: 2 sqrt(2).
 const ERRORS: f64 = 2.83;
+/// Share of the tiles that must be clearly sharper in the one frame, and in the other, for the focus to have moved.
+const MOVED_SHARE: f64 = 0.1;
 /// 10-90 % rise of straight motion across an edge, over its length (closed form).
 const MOTION_RISE: f64 = 0.8;
 
@@ -84,7 +86,7 @@ fn goes_on(last: &Placed<'_>, next: &Placed<'_>) -> bool {
         (None, None) => true,
         _ => false,
     };
-    soon && alike && same_framing(last, next)
+    soon && alike && same_framing(last, next, None)
 }
 
 /// A frame of a burst, with what it is ranked by.
@@ -192,7 +194,7 @@ fn lost_text(entry: &Entry<'_>) -> String {
 fn ranked(entry: &Entry<'_>, index: usize, order: &[Entry<'_>]) -> Ranked {
     let reason = match (entry.blur_px, index) {
         (None, _) => "Sharpness could not be measured.".to_string(),
-        (Some(_), 0) => best_reason(entry, &order[1..]),
+        (Some(_), 0) => best_reason(entry, &order[1..]) + &focus_moved(entry, &order[1..]),
         (Some(_), _) => other_reason(entry, &order[0]),
     };
     Ranked {
@@ -236,6 +238,22 @@ fn best_reason(best: &Entry<'_>, others: &[Entry<'_>]) -> String {
         "slightly sharper"
     };
     format!("As sharp as {} within what can be measured ({shown}); {so}.", file_name(&rival.frame.file))
+}
+
+/// Where other parts of the picture are clearly sharper in another frame: the sharpest quarter of the edges says nothing of
+/// which part matters.
+fn focus_moved(best: &Entry<'_>, others: &[Entry<'_>]) -> String {
+    let part = |tiles: usize, shared: usize| tiles >= 3 && tiles as f64 >= MOVED_SHARE * shared as f64;
+    let moved = others.iter().filter_map(|other| {
+        let (sharper, softer, shared) = other.frame.tiles_against(best.frame);
+        (part(sharper, shared) && part(softer, shared)).then_some((sharper, other))
+    });
+    moved.max_by_key(|(tiles, _)| *tiles).map_or(String::new(), |(_, other)| {
+        format!(
+            " Other parts are sharper in {}: the focus moved (a focus stack?); choose by the part that matters.",
+            file_name(&other.frame.file)
+        )
+    })
 }
 
 fn other_reason(entry: &Entry<'_>, best: &Entry<'_>) -> String {

@@ -31,6 +31,10 @@ const ENOUGH: f64 = 0.95;
 const HOPELESS: f64 = 0.3;
 /// A shifted comparison counts where it agrees better than the unshifted one by this.
 const WORTH: f64 = 0.05;
+/// Exposures that differ by less than this clip alike, EV.
+const UNLIKE_EV: f64 = 0.25;
+/// Cells that should lie nearer to saturation than this are clipped in part, EV: tones of a cell differ by about so much.
+const PARTLY_CLIPPED_EV: f32 = 0.5;
 /// Shift that is searched: this part of the longer side.
 const REACH: usize = 16;
 
@@ -118,7 +122,29 @@ impl Picture {
 /// Compares two small pictures. `None` where too few cells hold tone in both.
 #[must_use]
 pub fn compare(first: &Likeness, second: &Likeness) -> Option<Alike> {
-    let (first, second) = (Picture::of(first)?, Picture::of(second)?);
+    relate_pictures(Picture::of(first)?, Picture::of(second)?)
+}
+
+/// The same of two pictures of which the second should be brighter by so many EV. A cell's mean hides that a part of it is
+/// clipped: where the darker picture says that the brighter one is near saturation the cells are left out, unless too few are
+/// left.
+#[must_use]
+pub fn compare_exposed(first: &Likeness, second: &Likeness, brighter_ev: f64) -> Option<Alike> {
+    let (mut a, mut b) = (Picture::of(first)?, Picture::of(second)?);
+    let step = brighter_ev.abs() as f32;
+    if f64::from(step) < UNLIKE_EV || a.ev.len() != b.ev.len() {
+        return relate_pictures(a, b);
+    }
+    for (a, b) in a.ev.iter_mut().zip(&mut b.ev) {
+        let darker = if brighter_ev > 0.0 { *a } else { *b };
+        if darker - step < PARTLY_CLIPPED_EV {
+            (*a, *b) = (f32::NAN, f32::NAN);
+        }
+    }
+    relate_pictures(a, b).or_else(|| compare(first, second))
+}
+
+fn relate_pictures(first: Picture, second: Picture) -> Option<Alike> {
     if (first.cols, first.rows) != (second.cols, second.rows) {
         return None;
     }
@@ -234,6 +260,30 @@ mod tests {
         let alike = compare(&a, &b).unwrap();
         assert!(alike.correlation > 0.99 && (alike.brighter_ev - 1.5).abs() < 0.01, "{alike:?}");
         assert!(alike.differs_ev < 0.02 && alike.shift == (0.0, 0.0));
+    }
+
+    /// Cells of light and dark parts side by side: in the brighter frame the light part clips first, and the mean lags
+    /// behind. Truth: the exposure step that was put in.
+    #[test]
+    fn what_is_clipped_in_part_does_not_lower_the_step() {
+        let parts = |x: f64, y: f64| (hills(x, y, 0.0) - 2.5, hills(x, y, 0.0) - 0.5);
+        let exposed = |ev: f64| {
+            picture(move |x, y| {
+                let (light, dark) = parts(x, y);
+                let clipped = |below: f64| (ev - below).exp2().min(1.0);
+                -(0.5 * (clipped(light) + clipped(dark))).log2()
+            })
+        };
+        for step in [1.0, 2.0] {
+            let (a, b) = (exposed(0.0), exposed(step));
+            let alike = compare_exposed(&a, &b, step).unwrap();
+            assert!((alike.brighter_ev - step).abs() < 0.06, "{step}: {alike:?}");
+            let lag = step - compare(&a, &b).unwrap().brighter_ev;
+            assert!(step < 2.0 || lag > 0.1, "{step}: without it, {lag} EV less");
+            let back = compare_exposed(&b, &a, -step).unwrap();
+            assert!((back.brighter_ev + step).abs() < 0.06, "{step}: {back:?}");
+        }
+        assert!(compare_exposed(&exposed(0.0), &exposed(6.0), 6.0).is_none(), "all of it is white");
     }
 
     #[test]

@@ -8,7 +8,10 @@ mod brackets;
 mod bursts;
 mod clock;
 pub mod likeness;
+mod merge;
 mod order;
+#[cfg(test)]
+mod tests;
 
 use std::collections::BTreeMap;
 
@@ -30,6 +33,14 @@ const SAME_FRAMING_AT_ONCE: [f64; 2] = [0.75, 0.9];
 const SAME_FRAMING: [f64; 2] = [0.85, 0.93];
 /// The same where the files do not tell the time: only the framing and the names are left to go by.
 const SAME_FRAMING_UNTIMED: [f64; 2] = [0.9, 0.95];
+/// Exposures that differ by this much and whose pictures do too, to within the second figure, speak for one framing, EV: less
+/// likeness of the levels is then asked for, as clipped parts lower it.
+const TELLING_STEP_EV: f64 = 0.6;
+const AGREES_EV: f64 = 0.25;
+/// By so much less.
+const STEP_TOLD: f64 = 0.05;
+/// Runs that can go on at the most.
+const OPEN_RUNS: usize = 3;
 /// A frame is compared with this many before it in its run: exposures far apart share few cells.
 const LOOK_BACK: usize = 5;
 
@@ -124,20 +135,30 @@ pub fn sets(frames: &[FrameRow]) -> Sets {
     sets
 }
 
-/// Cuts a camera's frames into runs of one framing.
+/// Cuts a camera's frames into runs of one framing. Within a burst's pause a run also goes on behind a frame or two of
+/// another, where the pictures agree well: two bodies of one model without serial numbers take turns, or one frame missed its
+/// subject.
 fn runs<'f>(body: &[Placed<'f>], timeless: bool) -> Vec<Vec<Placed<'f>>> {
     let mut runs: Vec<Vec<Placed<'f>>> = Vec::new();
     for placed in body {
-        match runs.last_mut() {
-            Some(run) if joins(run, placed, timeless) => run.push(*placed),
-            _ => runs.push(vec![*placed]),
+        let soon = |run: &[Placed<'f>]| {
+            let pause = run.last().and_then(|last| last.pause_s(placed));
+            !timeless && pause.is_some_and(|pause| pause <= bursts::GAP_S)
+        };
+        let goes_on = (0..runs.len()).rev().take(OPEN_RUNS).enumerate().find(|&(back, at)| match back {
+            0 => joins(&runs[at], placed, timeless, None),
+            _ => soon(&runs[at]) && joins(&runs[at], placed, timeless, Some(SAME_FRAMING_UNTIMED)),
+        });
+        match goes_on {
+            Some((_, at)) => runs[at].push(*placed),
+            None => runs.push(vec![*placed]),
         }
     }
     runs
 }
 
 /// Whether a frame goes on with a run.
-fn joins(run: &[Placed<'_>], next: &Placed<'_>, timeless: bool) -> bool {
+fn joins(run: &[Placed<'_>], next: &Placed<'_>, timeless: bool, wanted: Option<[f64; 2]>) -> bool {
     let Some(last) = run.last() else { return false };
     let (a, b) = (last.frame, next.frame);
     let near = |x: Option<f64>, y: Option<f64>| match (x, y) {
@@ -151,18 +172,25 @@ fn joins(run: &[Placed<'_>], next: &Placed<'_>, timeless: bool) -> bool {
     if !one_setup || (!timeless && last.pause_s(next).is_none_or(|pause| pause > RUN_GAP_S)) {
         return false;
     }
-    run.iter().rev().take(LOOK_BACK).any(|before| same_framing(before, next))
+    run.iter().rev().take(LOOK_BACK).any(|before| same_framing(before, next, wanted))
 }
 
-/// Whether two frames show one framing.
-fn same_framing(before: &Placed<'_>, next: &Placed<'_>) -> bool {
-    let wanted = match before.pause_s(next) {
+/// Whether two frames show one framing; the likeness that is wanted depends on the pause where it is not given.
+fn same_framing(before: &Placed<'_>, next: &Placed<'_>, wanted: Option<[f64; 2]>) -> bool {
+    let wanted = wanted.unwrap_or_else(|| match before.pause_s(next) {
         None => SAME_FRAMING_UNTIMED,
         Some(pause) if pause <= bursts::GAP_S => SAME_FRAMING_AT_ONCE,
         Some(_) => SAME_FRAMING,
-    };
-    likeness::compare(&before.frame.likeness, &next.frame.likeness)
-        .is_some_and(|alike| alike.correlation >= wanted[0] && alike.levels >= wanted[1])
+    });
+    let step = before.exposed().zip(next.exposed()).map(|(a, b)| b.brightness_ev() - a.brightness_ev());
+    let alike = likeness::compare_exposed(&before.frame.likeness, &next.frame.likeness, step.unwrap_or(0.0));
+    alike.is_some_and(|alike| {
+        // Two other pictures seldom differ by just what the settings say.
+        let agrees =
+            step.is_some_and(|step| step.abs() >= TELLING_STEP_EV && (alike.brighter_ev - step).abs() <= AGREES_EV);
+        let levels = if agrees { wanted[1] - STEP_TOLD } else { wanted[1] };
+        alike.correlation >= wanted[0] && alike.levels >= levels
+    })
 }
 
 /// Reads a run: brackets first, then what is left between them as bursts.

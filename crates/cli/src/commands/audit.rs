@@ -298,11 +298,13 @@ impl Request {
 /// The files that must be looked at, and the number of those that the record knows by place, size and time.
 fn unknown_files(files: &[Found], store: &Mutex<RecordStore>) -> (Vec<Job>, usize) {
     let store = store.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    let twins = identity::twins(store.index().iter().map(|entry| &entry.file_id));
     let unchanged = |found: &Found| {
         let Some(entry) = store.index().by_key(&found.key) else { return false };
         entry.measures_version == MEASURES_VERSION
             && !entry.file_id.hash.is_empty()
             && entry.file_id.mtime.is_some()
+            && !twins.contains(&identity::look(&entry.file_id))
             && std::fs::metadata(&found.path).is_ok_and(|metadata| {
                 let now = identity::quick(&metadata);
                 metadata.is_file() && now.size == entry.file_id.size && now.mtime == entry.file_id.mtime

@@ -144,6 +144,9 @@ fn asked(file: &str, brief: &Output) -> String {
     }
     let _ = writeln!(text, "  {}, seen from {}", brief.title(), brief.distance_text());
     let _ = writeln!(text, "  pixels    {} ppi wanted, {} at the least", o.ppi_wanted, o.ppi_least);
+    if let Some(screen) = o.screen {
+        let _ = writeln!(text, "  screen    {} pixels per inch (screen_ppi)", screen.ppi);
+    }
     let mm = |v: f64| v * seen.finest_mm;
     let _ = writeln!(
         text,
@@ -176,5 +179,10 @@ fn asked(file: &str, brief: &Output) -> String {
         "  blocked   up to {} % of the picture, fails from {} %",
         limits.blocked_area_pct.borderline, limits.blocked_area_pct.fails
     );
+    let needs: Vec<&str> = brief.needs.iter().map(|need| need.word()).collect();
+    let _ = match needs.as_slice() {
+        [] => writeln!(text, "  needs     nothing: a frame in which edges, motion or noise are unknown can pass"),
+        needs => writeln!(text, "  needs     {} (without them a frame does not pass)", needs.join(", ")),
+    };
     text
 }

@@ -9,7 +9,7 @@ use rawassay_analysis::enlarge::{self, Distance, Ladder, PaperSize, Rung};
 use rawassay_analysis::judge::IfAccepted;
 use rawassay_analysis::{Brief, LargestPrint, Outcome};
 use rawassay_report::table::Weight;
-use rawassay_report::{Record, ReportError, Status, Table, record};
+use rawassay_report::{Record, ReportError, Status, Table};
 use serde::Serialize;
 
 use super::shared;
@@ -88,7 +88,7 @@ impl Enlarge {
         for input in &self.inputs {
             if is_record(input)? {
                 single = false;
-                for record in record::stream(input).map_err(|e| Failure::nothing(e.to_string()))? {
+                for record in crate::frames::stream(input)? {
                     let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
                     if shared::wanted(&record.file, &self.frame) {
                         add(&record);

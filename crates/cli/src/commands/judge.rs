@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use rawassay_analysis::crop::Crop;
 use rawassay_analysis::{Outcome, judge};
-use rawassay_report::{Scorecard, Totals, record};
+use rawassay_report::{Scorecard, Totals};
 
 use super::shared;
 use crate::messages::{Exit, Failure};
@@ -38,7 +38,7 @@ impl Judge {
     pub fn run(self) -> Result<Exit, Failure> {
         let brief = super::brief::find(&self.brief)?;
         let plan = self.output.plan_here(&crate::answer::inputs(&self.records, &self.brief))?;
-        let open = |path: &PathBuf| record::stream(path).map_err(|e| Failure::nothing(e.to_string()));
+        let open = |path: &PathBuf| crate::frames::stream(path);
         // All records are opened before a word is written: a wrong name must leave nothing half said.
         let records = self.records.iter().map(open).collect::<Result<Vec<_>, _>>()?;
         let mut outputs = plan.open(&brief)?;
@@ -79,7 +79,7 @@ impl Judge {
             Exit::Strict
         } else if totals.frames() == 0 {
             Exit::Nothing
-        } else if totals.unreadable > 0 {
+        } else if totals.unreadable + totals.damaged > 0 {
             Exit::SomeUnmeasured
         } else {
             Exit::Done

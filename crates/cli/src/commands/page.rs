@@ -61,6 +61,8 @@ impl Page {
                 self.record.display()
             )));
         }
+        let outdated = records.iter().filter(|r| r.measures_version != rawassay_analysis::MEASURES_VERSION).count();
+        crate::frames::warn_of_outdated(&self.record, outdated, records.len());
         records.retain(|record| super::shared::wanted(&record.file, &self.frame));
         if records.is_empty() {
             return Err(super::shared::no_such_frame(&self.frame));

@@ -6,6 +6,7 @@ use rawassay_analysis::brief::LengthUnit;
 use rawassay_analysis::brief::length;
 use rawassay_analysis::explain;
 use rawassay_analysis::series::{self, By, Estimate, Group, Series as Answer, Setting, Step, short, shutter_text};
+use rawassay_report::numbers::rounded;
 
 use crate::answer::{self, AnswerArguments, Form};
 use crate::frames;
@@ -55,7 +56,7 @@ impl Series {
     pub fn run(self) -> Result<Exit, Failure> {
         let brief = frames::brief(&self.brief)?;
         let plan = self.answer.plan(&answer::inputs(&self.records, &self.brief))?;
-        let rows = frames::rows(&self.records, &brief)?;
+        let (rows, copies) = frames::rows(&self.records, &brief)?;
         if rows.is_empty() {
             return Err(Failure::nothing("no frame in the record could be measured; see the errors of audit"));
         }
@@ -67,7 +68,8 @@ impl Series {
         };
         let name = frames::brief_text(&brief);
         let held = series::Held { brief: &brief, name: &name, keeper_share: self.keepers / 100.0 };
-        let answer = series::series(by, &rows, &held);
+        let mut answer = series::series(by, &rows, &held);
+        answer.warnings.extend(copies);
         match plan.form {
             Form::Json => plan.json("series", &answer)?,
             Form::Csv => plan.csv("series", &csv(&answer))?,
@@ -86,7 +88,7 @@ fn csv(answer: &Answer) -> Vec<Vec<String>> {
     for name in &names {
         header.extend([(*name).to_string(), format!("{name}_low"), format!("{name}_high")]);
     }
-    let number = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
+    let number = |value: Option<f64>| value.map_or(String::new(), |v| rounded(v).to_string());
     let mut rows = vec![header];
     for group in &answer.groups {
         for step in &group.steps {
@@ -182,7 +184,11 @@ fn text(answer: &Answer, unit: LengthUnit) -> String {
             let mut row = vec![step_text(answer.by, group, step), step.frames.to_string()];
             row.extend(told.iter().map(|c| {
                 let estimate = step.readings.get(c.0);
-                if c.0.ends_with("_side_in") { side(estimate, unit) } else { cell(estimate, c.1) }
+                match c.0 {
+                    "megapixels" => cell(estimate, usize::from(estimate.value.is_some_and(|v| v < 10.0))),
+                    side_in if side_in.ends_with("_side_in") => side(estimate, unit),
+                    _ => cell(estimate, c.1),
+                }
             }));
             row.push(answer.by.said(step.meets_brief).to_string());
             grid.row(row);

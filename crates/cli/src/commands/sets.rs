@@ -2,13 +2,13 @@
 
 use std::path::PathBuf;
 
-use rawassay_analysis::file_name;
 use rawassay_analysis::sets::{self, Bracket, Burst, Sets as Answer};
+use rawassay_report::numbers::rounded;
 
 use crate::answer::{self, AnswerArguments, Form};
 use crate::frames;
 use crate::messages::{Exit, Failure};
-use crate::tables::{Grid, wrap};
+use crate::tables::{Grid, Names, wrap};
 
 /// Find bursts and brackets: the best of near-duplicates, and the frames that hold a scene's range
 #[derive(clap::Args)]
@@ -31,7 +31,9 @@ impl Sets {
     pub fn run(self) -> Result<Exit, Failure> {
         let brief = frames::brief(&self.brief)?;
         let plan = self.answer.plan(&answer::inputs(&self.records, &self.brief))?;
-        let answer = sets::sets(&frames::rows(&self.records, &brief)?);
+        let (rows, copies) = frames::rows(&self.records, &brief)?;
+        let mut answer = sets::sets(&rows);
+        answer.warnings.extend(copies);
         match plan.form {
             Form::Json => plan.json("sets", &answer)?,
             Form::Csv => plan.csv("sets", &csv(&answer))?,
@@ -59,7 +61,7 @@ pub const COLUMNS: [&str; 12] = [
 
 /// One row per frame of a set.
 fn csv(answer: &Answer) -> Vec<Vec<String>> {
-    let number = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
+    let number = |value: Option<f64>| value.map_or(String::new(), |v| rounded(v).to_string());
     let mut rows = vec![COLUMNS.map(String::from).to_vec()];
     for (index, burst) in answer.bursts.iter().enumerate() {
         for frame in &burst.ranking {
@@ -90,19 +92,21 @@ fn csv(answer: &Answer) -> Vec<Vec<String>> {
 }
 
 fn text(answer: &Answer, ranking: bool) -> String {
+    let sets = answer.bursts.iter().map(|b| &b.files).chain(answer.brackets.iter().map(|b| &b.files));
+    let names = Names::of(sets.flatten().map(String::as_str));
     let word = |count: usize, one: &str| if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") };
     let mut text = format!("{} and {}.\n", word(answer.bursts.len(), "burst"), word(answer.brackets.len(), "bracket"));
     if ranking {
         for burst in &answer.bursts {
             text.push('\n');
-            text.push_str(&burst_text(burst));
+            text.push_str(&burst_text(burst, &names));
         }
         for bracket in &answer.brackets {
             text.push('\n');
-            text.push_str(&bracket_text(bracket));
+            text.push_str(&bracket_text(bracket, &names));
         }
     } else {
-        text.push_str(&short_text(answer));
+        text.push_str(&short_text(answer, &names));
     }
     if !answer.warnings.is_empty() {
         text.push('\n');
@@ -114,11 +118,11 @@ fn text(answer: &Answer, ranking: bool) -> String {
 }
 
 /// One line per set: what to take from it.
-fn short_text(answer: &Answer) -> String {
+fn short_text(answer: &Answer, names: &Names<'_>) -> String {
     let mut text = String::new();
     let first_and_last = |files: &[String]| match files {
-        [first, .., last] => format!("{} to {}", file_name(first), file_name(last)),
-        [one] => file_name(one).to_string(),
+        [first, .., last] => format!("{} to {}", names.short(first), names.short(last)),
+        [one] => names.short(one).to_string(),
         [] => String::new(),
     };
     if !answer.bursts.is_empty() {
@@ -128,7 +132,7 @@ fn short_text(answer: &Answer) -> String {
             grid.row(vec![
                 first_and_last(&burst.files),
                 burst.files.len().to_string(),
-                best.map_or("Could not be told".to_string(), |b| file_name(&b.file).to_string()),
+                best.map_or("Could not be told".to_string(), |b| names.short(&b.file).to_string()),
                 best.map_or(String::new(), |b| b.outcome.to_string()),
                 best.map_or(String::new(), |b| b.reason.clone()),
             ]);
@@ -156,10 +160,10 @@ fn short_text(answer: &Answer) -> String {
     text
 }
 
-fn burst_text(burst: &Burst) -> String {
+fn burst_text(burst: &Burst, names: &Names<'_>) -> String {
     let span = burst.span_s.map_or(String::new(), |s| format!(" in {s:.1} s"));
     let best = match &burst.best {
-        Some(best) => format!("technically best {}", file_name(best)),
+        Some(best) => format!("technically best {}", names.short(best)),
         None => "the best could not be told".to_string(),
     };
     let mut text = format!("Burst of {} frames{span}: {best}.\n", burst.files.len());
@@ -167,7 +171,7 @@ fn burst_text(burst: &Burst) -> String {
     for frame in &burst.ranking {
         grid.row(vec![
             frame.rank.to_string(),
-            file_name(&frame.file).to_string(),
+            names.short(&frame.file).to_string(),
             frame.outcome.to_string(),
             frame.print_blur_mm.map_or(String::new(), |mm| format!("{mm:.2}")),
             frame.reason.clone(),
@@ -177,7 +181,7 @@ fn burst_text(burst: &Burst) -> String {
     text
 }
 
-fn bracket_text(bracket: &Bracket) -> String {
+fn bracket_text(bracket: &Bracket, names: &Names<'_>) -> String {
     let mut text = wrap(&format!("Bracket of {} frames: {}", bracket.files.len(), bracket.answer), "  ");
     let mut grid = Grid::new(&["file", ">exposure EV", ""]);
     for (file, step) in bracket.files.iter().zip(&bracket.ev_steps) {
@@ -192,7 +196,7 @@ fn bracket_text(bracket: &Bracket) -> String {
         if merged && roles.is_empty() {
             roles.push("joins the two");
         }
-        grid.row(vec![file_name(file).to_string(), format!("{step:+.1}"), roles.join(", ")]);
+        grid.row(vec![names.short(file).to_string(), format!("{step:+.1}"), roles.join(", ")]);
     }
     text.push_str(&grid.text());
     for warning in &bracket.warnings {

@@ -118,8 +118,8 @@ fn look(
             return Ok(Some(outcome(record, false, keep)));
         }
     };
-    if let Some(record) = known_content(store, &job.path, &job.key, &id).map_err(cannot_read)? {
-        return Ok(Some(outcome(record, true, true)));
+    if let Some((record, news)) = known_content(store, &job.path, &job.key, &id).map_err(cannot_read)? {
+        return Ok(Some(outcome(record, true, news)));
     }
     let mut record = match measured(job, &id, limits, process)? {
         None => return Ok(None),

@@ -49,6 +49,38 @@ fn only_new_and_changed_files_are_measured() {
     assert_eq!(cards.len(), 6);
 }
 
+/// Frames of a burst without compression are of one size, and many cards and copies keep whole seconds. Renumbered, every
+/// one of them has the size and the time of the one whose name it took.
+#[test]
+fn renumbered_frames_of_one_size_and_time_are_told_apart() {
+    let folder = shoot(4);
+    let at = |number: u32| folder.path().join(format!("shoot/F_{number:04}.dng"));
+    for number in 0..4 {
+        let time = std::time::UNIX_EPOCH + Duration::from_secs(1_700_000_000);
+        File::options().append(true).open(at(number)).unwrap().set_modified(time).unwrap();
+    }
+    let hashes = |cards: &[serde_json::Value]| -> Vec<String> {
+        cards.iter().map(|card| card["file_id"]["hash"].as_str().unwrap().to_owned()).collect()
+    };
+    let (_, first) = audit(folder.path(), &[]);
+    let lines = || fs::read_to_string(folder.path().join("rawassay.ndjson")).unwrap().lines().count();
+    let (ran, again) = audit(folder.path(), &[]);
+    assert!(ran.err.contains("4 from the record") && hashes(&again) == hashes(&first) && lines() == 4, "{}", ran.err);
+    fs::remove_file(at(0)).unwrap();
+    for number in 1..4 {
+        fs::rename(at(number), at(number - 1)).unwrap();
+    }
+    let (ran, renumbered) = audit(folder.path(), &[]);
+    assert_eq!(hashes(&renumbered), hashes(&first)[1..], "{}", ran.err);
+    // Also where another record is taken over.
+    fs::rename(at(0), at(9)).unwrap();
+    fs::rename(at(1), at(0)).unwrap();
+    let (_, adopted) = audit(folder.path(), &["--out", "cards.ndjson"]);
+    assert!(adopted.is_empty(), "they stand in the file");
+    let cards = super::cards(&fs::read_to_string(folder.path().join("cards.ndjson")).unwrap());
+    assert_eq!(hashes(&cards), [&hashes(&first)[2], &hashes(&first)[3], &hashes(&first)[1]].map(String::clone));
+}
+
 #[test]
 fn a_killed_run_goes_on_where_it_was() {
     let folder = shoot(40);
@@ -132,4 +164,38 @@ fn a_place_that_cannot_be_written_is_named() {
     let ran = run(folder.path(), &["audit", "shoot", "--out", "none/there/c.csv", "--record", "r.ndjson"]);
     assert!(ran.code == Some(1) && ran.err.contains("none/there/c.csv"), "{}", ran.err);
     assert_eq!(ran.err.lines().filter(|l| l.starts_with("error:")).count(), 1);
+}
+
+/// Numbers of two versions of the measures must not be held against each other unawares.
+#[test]
+fn a_record_of_another_version_is_said_to_be_one() {
+    let folder = shoot(2);
+    audit(folder.path(), &[]);
+    let record = folder.path().join("rawassay.ndjson");
+    assert!(!run(folder.path(), &["judge", "rawassay.ndjson"]).err.contains("another version"));
+    let text = fs::read_to_string(&record).unwrap();
+    let now = format!("\"measures_version\":{}", rawassay_analysis::MEASURES_VERSION);
+    assert!(text.contains(&now));
+    fs::write(&record, text.replacen(&now, "\"measures_version\":3", 1)).unwrap();
+    for command in [&["judge"][..], &["sets"], &["series", "--by", "iso"], &["enlarge"], &["cull", "--list"]] {
+        let ran = run(folder.path(), &[command, &["rawassay.ndjson"]].concat());
+        assert!(
+            ran.err.contains("rawassay.ndjson: 1 of 2 frames were measured by another version"),
+            "{command:?} {}",
+            ran.err
+        );
+    }
+}
+
+#[test]
+fn a_check_of_a_brief_says_what_it_takes_for_granted() {
+    let folder = shoot(0);
+    let text = "needs = []\n[output]\nsize = \"3840 x 2160 px\"\ndistance = \"60 cm\"\n";
+    fs::write(folder.path().join("wall.toml"), text).unwrap();
+    let ran = run(folder.path(), &["brief", "check", "wall.toml"]);
+    assert!(
+        ran.out.contains("110 pixels per inch (screen_ppi)") && ran.out.contains("needs     nothing"),
+        "{}",
+        ran.out
+    );
 }

@@ -101,7 +101,10 @@ fn follows_file(decoded: &Decoded, segments: &Segments, run: &Run, range: &Range
     let ends_inside = !run.end.is_multiple_of(n);
     let wraps = run.first / n != (run.end - 1) / n;
     let step = decoded.filter.rows.max(2);
+    let bright = f64::from(run.value) >= range.black_dn + 0.5 * range.span();
     let far = |index: Option<usize>| match index.and_then(|i| segments.all.get(i)) {
+        // A blown subject ends inside the stretch of the next row: what is left of it is as blown.
+        Some(s) if bright && s.most >= run.value => false,
         // The neighbour of the same colour is somewhere else altogether, not almost there.
         Some(s) => {
             let middle = (f64::from(s.least) + f64::from(s.most)) / 2.0;

@@ -63,6 +63,40 @@ fn good_frames_are_whole() {
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
+/// A lamp, a gap in leaves, a bright wall that leaves the frame at a slant: so wide that one row or two of it fill a stretch
+/// that is looked at, and the rows above and below do not.
+#[test]
+fn blown_subjects_of_any_size_and_place_are_whole() {
+    let camera = Camera { border: Border::default(), ..Camera::default() };
+    let plain = render(&Recipe::new(SceneKind::Buildings).size(900, 600).camera(camera));
+    let full = plain.recipe.camera.saturation_dn as u16;
+    let mut wrong = Vec::new();
+    let mut state = 7_u64;
+    let mut dice = move |sides: u64| {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        ((state >> 33) % sides) as f64
+    };
+    for round in 0..600 {
+        let (cx, cy, size) = (dice(960) - 30.0, dice(600), 64.0 + dice(24));
+        let (turn, round_one) = (0.01 * dice(157), round % 3 == 0);
+        let mut raw = plain.clone();
+        for y in 0..600_usize {
+            for x in 0..900_usize {
+                let (dx, dy) = (x as f64 - cx, y as f64 - cy);
+                let (u, v) = (dx * turn.cos() + dy * turn.sin(), dy * turn.cos() - dx * turn.sin());
+                if if round_one { dx.hypot(dy) < size } else { u.abs() < size && v.abs() < size } {
+                    raw.samples[y * 900 + x] = full;
+                }
+            }
+        }
+        let frame = open(&raw, &DngOptions { preview_px: 0, ..DngOptions::default() });
+        if frame.integrity != Integrity::Whole {
+            wrong.push(format!("at {cx} {cy}, {size} px, turned {turn}: {:?}", frame.integrity));
+        }
+    }
+    assert!(wrong.is_empty(), "{} of 600: {wrong:#?}", wrong.len());
+}
+
 fn subjects() -> Vec<(String, Vec<u8>)> {
     let mut files = Vec::new();
     for (scene, border, filter) in [

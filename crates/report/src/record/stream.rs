@@ -66,6 +66,14 @@ pub fn read(path: &Path) -> Result<Vec<Record>, ReportError> {
     stream(path)?.collect()
 }
 
+impl Records {
+    /// Frames still to come that another version of the measures measured.
+    #[must_use]
+    pub fn outdated(&self) -> usize {
+        self.places.as_slice().iter().filter(|place| place.measures_version != MEASURES_VERSION).count()
+    }
+}
+
 impl Iterator for Records {
     type Item = Result<Record, ReportError>;
 

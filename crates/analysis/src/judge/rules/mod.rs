@@ -71,13 +71,13 @@ fn surface(case: &Case<'_>) -> &'static str {
     if case.brief.output.screen.is_some() { "the screen" } else { "the paper" }
 }
 
-/// The finest that is seen, in words: "the eye resolves at 45 cm".
+/// The finest that is seen, in words: "what the eye resolves from 45 cm".
 fn finest_words(case: &Case<'_>) -> String {
     let seen = case.paper.seen;
     if seen.finest_mm > seen.eye_limit_mm {
         "one pixel of the screen".into()
     } else {
-        format!("the eye resolves from {}", case.brief.distance_text())
+        format!("what the eye resolves from {}", case.brief.distance_text())
     }
 }
 

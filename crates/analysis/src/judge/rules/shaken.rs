@@ -48,10 +48,10 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
             limit,
             unit: "eye limits",
             text: format!(
-                "{what} {} mm{wide} on {}, {eyes:.1} times what {}, limit {}{part} ({px:.1} px in the frame).",
+                "{what} {} mm{wide} on {}, {eyes:.1} times {}, limit {}{part} ({px:.1} px in the frame).",
                 short(mm),
                 surface(case),
-                finest_words(case).replace("one pixel", "fills one pixel"),
+                finest_words(case),
                 short(limit),
             ),
             remedy: format!("{}{}", remedy(case, eyes / limits.borderline), or_print_smaller(case)),
@@ -85,7 +85,7 @@ fn remedy(case: &Case<'_>, over: f64) -> String {
         format!(
             " (for the same exposure {:.1} stops more light or ISO, here ISO {:.0})",
             (shutter / seconds).log2(),
-            iso * shutter / seconds
+            optics::iso_nearest(iso * shutter / seconds)
         )
     });
     if band {

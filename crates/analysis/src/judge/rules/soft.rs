@@ -79,10 +79,10 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
             limit,
             unit: "eye limits",
             text: format!(
-                "Edges are {} mm wide on {}, {eyes:.1} times what {}, limit {}{why}{} ({rise_px:.1} px in the frame).",
+                "Edges are {} mm wide on {}, {eyes:.1} times {}, limit {}{why}{} ({rise_px:.1} px in the frame).",
                 short(mm),
                 surface(case),
-                finest_words(case).replace("one pixel", "fills one pixel"),
+                finest_words(case),
                 short(limit),
                 diffraction.unwrap_or_default(),
             ),

@@ -7,7 +7,7 @@ use crate::measures::BlurKind;
 use crate::print::Aspect;
 
 /// Share of a frame that neighbours have in common when stitched. Common practice, no source.
-const STITCH_OVERLAP: f64 = 0.3;
+const STITCH_OVERLAP: f64 = 1.0 / 3.0;
 
 pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let sharp = case.paper.brings.pixel_sharp;
@@ -23,8 +23,9 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let (clean, least) = (needed(limit.borderline, false), needed(limit.fails, true));
     let brings = &case.paper.brings;
     let after = if case.crop.is_some() { " after the crop" } else { "" };
-    // Frames side by side along the limiting edge, each adding what it does not share.
-    let frames = ((clean / fit.ppi - STITCH_OVERLAP) / (1.0 - STITCH_OVERLAP)).ceil().max(2.0);
+    // A longer lens gives the resolution; frames side by side give the view back, each adding what it does not share.
+    let longer = (10.0 * clean / fit.ppi - 1e-6).ceil() / 10.0;
+    let frames = ((longer - STITCH_OVERLAP) / (1.0 - STITCH_OVERLAP) - 1e-6).ceil().max(2.0);
     let closer =
         if case.crop.is_some() { "crop less, go closer or use a longer lens" } else { "use a camera with more pixels" };
     let smaller = super::or_print_smaller(case);
@@ -33,9 +34,9 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let which = if moved { "Along its motion the frame is" } else { "The frame is" };
     let wide = match (edges, brings.rise_px.and_then(|px| case.mm(px)), case.value(Aspect::Sharpness)) {
         (Some(_), Some(mm), Some(eyes)) => format!(
-            " {which} sharp pixel by pixel, but so enlarged its edges are {} mm wide, {eyes:.1} times what {}; {clean:.0} ppi would do.",
+            " {which} sharp pixel by pixel, but so enlarged its edges are {} mm wide, {eyes:.1} times {}; {clean:.0} ppi would do.",
             short(mm),
-            super::finest_words(case).replace("one pixel", "fills one pixel"),
+            super::finest_words(case),
         ),
         _ => String::new(),
     };
@@ -57,7 +58,7 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
                 limit.borderline,
                 limit.fails
             ),
-            remedy: format!("Stitch {frames:.0} frames along each edge with a third of overlap, or {closer}{focus}{smaller}"),
+            remedy: format!("Stitch {frames:.0} x {frames:.0} frames with a third of overlap, through a lens {longer:.1} times as long, or {closer}{focus}{smaller}"),
         }
         .into_finding(),
     )

@@ -160,3 +160,34 @@ fn limits_forgive_rounding_only() {
     assert_eq!(grade_below(19.99, limit), Some(Severity::Borderline));
     assert_eq!(grade_below(9.99, limit), Some(Severity::Fails));
 }
+
+/// Frames side by side with a third of overlap show 1 + (n - 1) 2/3 of one frame's width; a lens f times as long shows 1/f of
+/// what was there, at f times the resolution.
+#[test]
+fn stitching_as_advised_gives_the_resolution_and_the_view() {
+    let s = shot();
+    for inches in [26, 30, 40, 45, 60, 76, 80, 101] {
+        let text = format!(
+            "[output]\nsize = \"{inches} x {inches} in\"\ndistance = \"18 in\"\nppi_wanted = 240\nppi_least = 60\n"
+        );
+        let judged = judge(
+            &Subject { shot: Some(&s), measures: Some(&measures()), damaged: None },
+            &Brief::parse(&text, "test").unwrap(),
+            None,
+        );
+        let finding = finding(&judged, FindingCode::TooFewPixels);
+        let after = |word: &str| -> f64 {
+            let rest = finding.remedy.split_once(word).unwrap().1;
+            rest.split_whitespace().next().unwrap().parse().unwrap()
+        };
+        let (frames, longer) = (after("Stitch "), after("a lens "));
+        let ppi = 6000.0 / f64::from(inches);
+        assert!(ppi * longer >= 240.0 - 1e-6 && ppi * (longer - 0.1) < 240.0, "{inches}: {}", finding.remedy);
+        let view = |n: f64| 1.0 + (n - 1.0) * 2.0 / 3.0;
+        assert!(
+            view(frames) >= longer - 1e-6 && (frames == 2.0 || view(frames - 1.0) < longer),
+            "{inches}: {}",
+            finding.remedy
+        );
+    }
+}

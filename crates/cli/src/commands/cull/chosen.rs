@@ -1,6 +1,6 @@
 //! The frames that are meant. Of each no more is held than acting on it asks for: a record may name a hundred thousand.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::ffi::{OsStr, OsString};
 use std::path::{Path, PathBuf};
 
@@ -9,8 +9,8 @@ use rawassay_report::FileId;
 
 use super::deed::Deed;
 use super::sidecars;
-use crate::frames;
 use crate::messages::Failure;
+use crate::{frames, identity};
 
 /// A frame that is meant.
 pub struct Chosen {
@@ -18,10 +18,11 @@ pub struct Chosen {
     pub deed: Deed,
     /// Where its file is; where it was when it cannot be found. Empty where nothing is done with it.
     pub raw: PathBuf,
-    /// Size in bytes and modification time when it was measured.
-    pub size: u64,
-    /// See `size`.
-    pub modified: Option<jiff::Timestamp>,
+    /// What its file was when it was measured.
+    pub id: FileId,
+    /// True where size and time do not tell it from another frame of the records, or it was found in another place than
+    /// where it was measured: then its content must.
+    pub by_content: bool,
     /// What its sidecar will hold; empty where none is written.
     pub measures: Box<[(&'static str, f64)]>,
 }
@@ -55,28 +56,39 @@ pub fn find(
     act: Act,
 ) -> Result<Found, Failure> {
     let all = frames::each(records, brief, |record, judgement, source| {
-        // Also those that are not meant have a say in whose a sidecar is.
+        // Also those that are not meant have a say in whose a sidecar is, and which are alike.
+        let own = record.path();
         let raw = match act {
             Act::List => PathBuf::new(),
-            _ => record.locate(source).unwrap_or_else(|| record.path()),
+            _ => record.locate(source).unwrap_or_else(|| own.clone()),
         };
         if !condition(judgement) {
-            return (raw, None);
+            return (raw, record.file_id.clone(), None);
         }
-        let FileId { size, mtime, .. } = &record.file_id;
         let measures = if act == Act::Sidecars { sidecars::measures(record, judgement) } else { Vec::new() };
         let chosen = Chosen {
             deed: Deed::new(&record.file, judgement),
+            by_content: raw != own,
             raw: PathBuf::new(),
-            size: *size,
-            modified: mtime.as_deref().and_then(|m| m.parse().ok()),
+            id: FileId::default(),
             measures: measures.into(),
         };
-        (raw, Some(Box::new(chosen)))
+        (raw, record.file_id.clone(), Some(Box::new(chosen)))
     })?;
-    let shared = if act == Act::List { Shared::new() } else { shared_stems(all.iter().map(|(raw, _)| raw)) };
+    let shared = if act == Act::List { Shared::new() } else { shared_stems(all.iter().map(|(raw, ..)| raw)) };
+    let twins: HashSet<(u64, Option<String>)> = identity::twins(all.iter().map(|(_, id, _)| id))
+        .into_iter()
+        .map(|(size, time)| (size, time.map(Into::into)))
+        .collect();
     let frames = all.len();
-    let chosen = all.into_iter().filter_map(|(raw, chosen)| Some(Chosen { raw, ..*chosen? })).collect();
+    let chosen = all
+        .into_iter()
+        .filter_map(|(raw, id, chosen)| {
+            let chosen = chosen?;
+            let by_content = chosen.by_content || twins.contains(&(id.size, id.mtime.clone()));
+            Some(Chosen { raw, id, by_content, ..*chosen })
+        })
+        .collect();
     Ok(Found { chosen, shared, frames })
 }
 

@@ -12,8 +12,10 @@ mod undo;
 use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
-use crate::frames;
+use rawassay_report::FileId;
+
 use crate::messages::{self, Exit, Failure};
+use crate::{frames, identity};
 use chosen::{Act, Chosen, Found, Shared, find, stem_of};
 use companions::{Folders, folded};
 use deed::Deed;
@@ -107,7 +109,11 @@ impl Cull {
         for deed in &failed {
             messages::error(&format!("{}: {}", deed.file, deed.note.as_deref().unwrap_or("not done")));
         }
-        Ok(if failed.is_empty() { Exit::Done } else { Exit::SomeUnmeasured })
+        Ok(match failed.len() {
+            0 => Exit::Done,
+            all if all == deeds.len() => Exit::Nothing,
+            _ => Exit::SomeUnmeasured,
+        })
     }
 
     /// Where the files went, or would go: lines for people.
@@ -261,11 +267,14 @@ fn unchanged(frame: &Chosen) -> Result<(), String> {
     if !facts.is_file() {
         return Err("is not a file; left alone".to_string());
     }
-    let now = facts.modified().ok().and_then(|m| jiff::Timestamp::try_from(m).ok());
+    let now = identity::quick(&facts);
+    let time = |id: &FileId| id.mtime.as_deref().and_then(|m| m.parse::<jiff::Timestamp>().ok());
     // Some file systems keep whole seconds, or pairs of them.
-    let moved = frame.modified.zip(now).is_some_and(|(a, b)| (a.as_second() - b.as_second()).abs() > 2);
-    if facts.len() != frame.size || moved {
-        return Err("changed since it was measured; audit again".to_string());
+    let later = time(&frame.id).zip(time(&now)).is_some_and(|(a, b)| (a.as_second() - b.as_second()).abs() > 2);
+    let told = !frame.by_content && time(&now) == time(&frame.id);
+    let other = || identity::identify(raw).is_ok_and(|found| found.hash != frame.id.hash);
+    if now.size != frame.id.size || later || (!told && !frame.id.hash.is_empty() && other()) {
+        return Err("changed since it was measured, or another file has its name now; audit again".to_string());
     }
     Ok(())
 }
@@ -328,13 +337,17 @@ fn check_targets(plans: &[(usize, Vec<(PathBuf, PathBuf)>)], folder: &Path) -> R
     for (from, to) in plans.iter().flat_map(|p| &p.1) {
         let Some(name) = to.file_name() else { continue };
         if let Some(other) = there.insert(folded(Path::new(name)), from.clone()) {
-            let why = if other.starts_with(folder) && other.parent() == Some(folder) {
-                "exists already"
+            let (why, then) = if other.starts_with(folder) && other.parent() == Some(folder) {
+                ("exists already", "choose another folder")
             } else {
-                "has the same name there"
+                (
+                    "has the same name there",
+                    "audit each of their folders into a record of its own (--record), and send each record's frames to a \
+                     folder of their own",
+                )
             };
             return Err(Failure::nothing(format!(
-                "{}: {} {why}; nothing was copied or moved; choose another folder",
+                "{}: {} {why}; nothing was copied or moved; {then}",
                 from.display(),
                 other.display()
             )));
