@@ -105,7 +105,7 @@ pub fn shutter_text(seconds: f64) -> String {
     let near = SHUTTERS.iter().find(|(s, _)| (s / seconds - 1.0).abs() < 0.04);
     match near {
         Some((_, text)) => (*text).into(),
-        None if seconds < 0.3 => format!("1/{:.0} s", 1.0 / seconds),
+        None if seconds < 0.3 => format!("1/{} s", (1.0 / seconds).round()),
         None => format!("{} s", crate::brief::length::short(seconds)),
     }
 }

@@ -382,5 +382,14 @@ pub fn short(value: f64) -> String {
 /// An exposure time as cameras show it: "1/60 s", "2 s".
 #[must_use]
 pub fn shutter_text(seconds: f64) -> String {
-    if seconds >= 0.3 { format!("{} s", short(seconds)) } else { format!("1/{:.0} s", 1.0 / seconds) }
+    if seconds >= 0.3 { format!("{} s", short(seconds)) } else { format!("1/{} s", (1.0 / seconds).round()) }
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn exposure_times_are_written_as_cameras_do() {
+        let texts = [(0.08, "1/13 s"), (1.0 / 60.0, "1/60 s"), (0.5, "0.5 s"), (2.0, "2 s")];
+        texts.map(|(seconds, text)| assert_eq!(super::shutter_text(seconds), text));
+    }
 }
