@@ -211,6 +211,52 @@ fn fine_texture_without_plain_edges_shows_a_small_disc() {
     }
 }
 
+#[test]
+fn thin_lines_smeared_by_a_motion_do_not_pass_for_a_sharp_frame() {
+    // Cables of 1 to 2 px: their smear has flanks as sharp as the lens, and nearly all edges are such.
+    for (seed, phase, iso) in [(736, "GRBG", 100.0), (737, "GBRG", 800.0)] {
+        let m = measured(&recipe(SceneKind::Cables, phase, iso, seed, straight(12.0, 47.0, 0.5)).size(1350, 900));
+        assert_eq!(m.blur.kind, BlurKind::Motion, "{phase}: {:?} {:?}", m.blur, m.notes);
+        near(m.blur.motion_px, 12.0, 0.08, "length");
+        assert!((m.blur.motion_deg.unwrap() - 47.0).abs() <= 3.0, "{:?}", m.blur);
+    }
+    // The same bridge from a tripod.
+    for (seed, phase, iso) in [(738, "GRBG", 100.0), (739, "RGGB", 1600.0)] {
+        let m = measured(&recipe(SceneKind::Cables, phase, iso, seed, Optics::gaussian(0.6)).size(1350, 900));
+        assert_eq!(m.blur.kind, BlurKind::None, "{phase}: {:?} {:?}", m.blur, m.notes);
+    }
+}
+
+#[test]
+fn texture_shows_a_short_motion_behind_edges_that_look_sharp() {
+    let m = measured(&recipe(SceneKind::Gravel, "RGGB", 100.0, 858, straight(4.0, 140.0, 0.5)).size(1350, 900));
+    assert_eq!(m.blur.kind, BlurKind::Motion, "{:?} {:?}", m.blur, m.notes);
+}
+
+#[test]
+fn texture_shows_a_disc_wider_than_the_mosaic_is_searched_for() {
+    for (seed, phase, iso) in [(848, "BGGR", 100.0), (849, "RGGB", 800.0)] {
+        let optics = Optics { defocus_px: 8.0, ..Optics::gaussian(0.5) };
+        let m = measured(&recipe(SceneKind::Gravel, phase, iso, seed, optics).size(1350, 900));
+        assert_eq!(m.blur.kind, BlurKind::Defocus, "{phase}: {:?} {:?}", m.blur, m.notes);
+        near(m.blur.defocus_px, 8.0, 0.10, "radius");
+    }
+}
+
+#[test]
+fn directions_that_differ_a_little_by_themselves_make_no_motion_of_a_disc() {
+    for (seed, phase, radius, scene) in [
+        (866, "BGGR", 5.0, SceneKind::Text),
+        (706, "GRBG", 3.2, SceneKind::Tiles),
+        (707, "GBRG", 5.0, SceneKind::Tiles),
+    ] {
+        let optics = Optics { defocus_px: radius, ..Optics::gaussian(0.5) };
+        let m = measured(&recipe(scene.clone(), phase, 100.0, seed, optics).size(1350, 900));
+        assert_eq!(m.blur.kind, BlurKind::Defocus, "{scene:?} {phase}: {:?} {:?}", m.blur, m.notes);
+        near(m.blur.defocus_px, radius, 0.10, "radius");
+    }
+}
+
 /// Frequency at which lens (a Gaussian and diffraction) and square pixel together leave half, cycles per pixel: the product of
 /// their closed forms solved for 0.5.
 fn half_behind(sigma_px: f64, diffraction: Option<&Diffraction>) -> f64 {

@@ -38,6 +38,8 @@ fn recipes() -> Vec<(String, Recipe, Compression)> {
         ("sky", SceneKind::Sky),
         ("haze", SceneKind::Haze),
         ("gravel", SceneKind::Gravel),
+        ("tiles", SceneKind::Tiles),
+        ("cables", SceneKind::Cables),
         ("night", SceneKind::Night),
         ("text", SceneKind::Text),
         ("wedge", SceneKind::Wedge),

@@ -4,6 +4,7 @@ mod built;
 mod harbour;
 mod landscape;
 mod leaves;
+mod repeated;
 mod target;
 
 use rand::SeedableRng;
@@ -84,6 +85,10 @@ pub enum SceneKind {
     },
     /// A harbour at dawn.
     Harbour,
+    /// A roof of tiles: edges of two directions across each other.
+    Tiles,
+    /// A bridge of thin cables before the sky.
+    Cables,
     /// Nothing: a closed shutter.
     Dark,
 }
@@ -108,6 +113,8 @@ pub fn build(recipe: &Recipe) -> Vec<Layer> {
         SceneKind::Sky => landscape::sky(&mut rng, w, h),
         SceneKind::Night => landscape::night(&mut rng, w, h),
         SceneKind::Harbour => harbour::harbour(&mut rng, w, h),
+        SceneKind::Tiles => repeated::tiles(&mut rng, w, h),
+        SceneKind::Cables => repeated::cables(&mut rng, w, h),
         SceneKind::Flat => vec![Layer::sharp(vec![Shape::everywhere(Paint::Flat([1.0; 3]))])],
         SceneKind::Dark => vec![Layer::sharp(vec![Shape::everywhere(Paint::Flat([0.0; 3]))])],
         SceneKind::Wedge => target::wedge(w, h),

@@ -110,7 +110,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let edges: Vec<&Edge> = collected.edges.iter().collect();
     let readings: Vec<Reading> = edges.iter().map(|e| e.reading()).collect();
     let sharp = sharp_mean_ln(&readings).filter(|_| edges.len() >= LEAST_EDGES);
-    let along = |deg: f64| along_motion(&edges, deg, FEW_ALONG).map(|(ln, _)| ln.exp());
+    let along = |psf: &PointSpread| left_along(&edges, psf);
     let allowance = kind::MIXED_MARGIN * kind::allowance_px(diffraction);
     let across = |deg: f64| across_motion(&edges, deg);
     // What few edges say may be the doing of one odd thing in the scene.
@@ -183,6 +183,25 @@ fn along_motion(edges: &[&Edge], motion_deg: f64, least: usize) -> Option<(f64, 
         .map(|e| e.reading())
         .collect();
     sharp_mean_ln(&along).filter(|_| along.len() >= least)
+}
+
+/// Standard deviation of the sharp end of the edges that lie along a motion, without what it widens them by: those that do so
+/// but for some degrees are smeared too, the more the longer it is.
+fn left_along(edges: &[&Edge], motion: &PointSpread) -> Option<f64> {
+    let along: Vec<Reading> = edges
+        .iter()
+        .filter_map(|e| {
+            let turn = (normal_deg(e) - motion.motion_deg).to_radians();
+            let reading = e.reading();
+            let seen_px2 = (2.0 * reading.ln_sigma).exp();
+            let left_px2 = seen_px2 - (motion.motion_px * turn.cos()).powi(2) / 12.0;
+            let left_px2 = left_px2.max(kind::PIXEL_SIGMA_PX.powi(2));
+            let along =
+                Reading { ln_sigma: 0.5 * left_px2.ln(), error: reading.error * seen_px2 / left_px2, ..reading };
+            (turn.sin().abs() > ALONG_MOTION).then_some(along)
+        })
+        .collect();
+    sharp_mean_ln(&along).filter(|_| along.len() >= FEW_ALONG).map(|(ln, _)| ln.exp())
 }
 
 /// Standard deviation of the sharp end of the edges that lie across a motion.
@@ -408,5 +427,24 @@ fn fill_sharpness(sharpness: &mut Sharpness, frame: &Frame, edges: &[&Edge], err
             sharpness.rise_by_direction_px[bin] =
                 sharp_mean_ln(&here).and_then(|(ln, _)| known(sharp.rise_per_sigma * ln.exp()));
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn edges_that_lie_along_a_long_motion_but_for_some_degrees_are_sharp_without_what_it_widens_them_by() {
+        let motion = PointSpread { sigma_px: 0.6, motion_px: 14.0, motion_deg: 32.0, ..PointSpread::default() };
+        // Their lens leaves 0.7 px; at 15 degrees to the motion 14 px of it widen them by 1.05.
+        let widened = 0.7_f32.hypot(14.0 * 75.0_f32.to_radians().cos() / 12.0_f32.sqrt());
+        let edges: Vec<Edge> = (0..6).map(|_| Edge::facing(107.0, widened)).collect();
+        let all: Vec<&Edge> = edges.iter().collect();
+        let left_px = left_along(&all, &motion).unwrap_or(0.0);
+        assert!((left_px - 0.7).abs() < 0.02, "{left_px}");
+        // Edges that face it do not lie along it.
+        let across = Edge::facing(32.0, 4.0);
+        assert!(left_along(&[&across; 6], &motion).is_none());
     }
 }

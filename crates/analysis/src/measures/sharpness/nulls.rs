@@ -4,13 +4,14 @@ use super::kind::{KindReading, Verdict};
 use super::lowered;
 use super::power::Picture;
 use super::psf::PointSpread;
-use super::scales::{Seen, Texture, seen, upright};
+use super::scales::{Seen, Texture, Witness, seen, upright};
 use super::spectrum;
 
 /// Where edges leave the kind open or have the shape of a disc, those across a motion must be as wide as this share of what
 /// it makes them, unless its stripes are many.
 const CONTRADICTED: f64 = 0.5;
 const SOME_BLUR: &str = "the texture shows that the frame is blurred, but not whether by motion or missed focus";
+const LINES_OR_ROWS: &str = "the edges look sharp, but the texture shows a motion along the rows or columns of the frame: thin lines that were smeared, or windows and bars of one size";
 /// Spread of edges over the allowance (with its margin) from which they do not show a sharp frame for certain.
 const NEAR_ALLOWANCE: f64 = 0.75;
 /// Edges are called soft by the scene itself where the spectrum is at most this wide against them, and itself no wider
@@ -62,8 +63,8 @@ const NEARLY_LN: f64 = 0.12;
 pub(crate) struct Widths<'a> {
     /// To what share of itself their number lowers a confidence above one half.
     pub(crate) share: f64,
-    /// Of those that lie along it.
-    pub(crate) along_px: &'a dyn Fn(f64) -> Option<f64>,
+    /// Of those that lie along it, without what it widens them by.
+    pub(crate) along_px: &'a dyn Fn(&PointSpread) -> Option<f64>,
     /// Of those that lie across it.
     pub(crate) across_px: &'a dyn Fn(f64) -> Option<f64>,
 }
@@ -72,7 +73,11 @@ impl Widths<'_> {
     /// True where the edges are as wide as the disc makes them. Where they leave the kind open they may be the flanks of thin
     /// lines, which are narrower.
     fn allow(disc: &PointSpread, told: &KindReading) -> bool {
-        let ratio_ln = 0.5 * (disc.variance(0.0) / told.psf.variance(0.0)).ln();
+        let across = told.psf.variance(told.psf.motion_deg);
+        let along = told.psf.variance(told.psf.motion_deg + 90.0);
+        // Edges that face one way were fitted with a motion across them.
+        let seen = if told.one_way { across } else { f64::midpoint(across, along) };
+        let ratio_ln = 0.5 * (disc.variance(0.0) / seen).ln();
         let open = matches!(told.verdict, Verdict::Undetermined(_));
         ratio_ln.abs() < SAME_WIDTH_LN || open && (0.0..FLANKS_LN).contains(&ratio_ln)
     }
@@ -100,11 +105,6 @@ pub(crate) fn weigh(
     allowance_px: f64,
     pictures: &[Picture<'_, '_>],
 ) -> Option<KindReading> {
-    if told.is_some_and(|k| {
-        matches!(k.verdict, Verdict::None) && !k.one_way && lowered(k.confidence, widths.share) > PLAINLY_SHARP
-    }) {
-        return told;
-    }
     let Some(seen) = seen(pictures) else { return told };
     let refuted = |k: &KindReading| pictures.iter().any(|picture| spectrum::refutes(picture, &k.psf));
     with_seen(told, widths, allowance_px, seen, &refuted)
@@ -127,17 +127,18 @@ fn with_seen(
         return Some(beside_the_texture(&k, &texture));
     }
     let along_px = widths.along_px;
+    let unsure = |k: &KindReading| lowered(k.confidence, widths.share) < PLAINLY_SHARP;
+    let agreed = matches!(seen, Seen::Motion { witness: Witness::Agrees, .. });
     // Edges of one direction with the shape of a motion show no disc: what the spectrum has beside it is the scene's.
     if let Seen::Motion { psf, stripes, .. } = &seen
         && told.is_some_and(|k| k.one_way && matches!(k.verdict, Verdict::Motion))
-        && moved(*psf, *stripes, along_px(psf.motion_deg), allowance_px)
-            .is_some_and(|k| matches!(k.verdict, Verdict::Mixed))
+        && moved(*psf, *stripes, along_px(psf), allowance_px).is_some_and(|k| matches!(k.verdict, Verdict::Mixed))
     {
         return told;
     }
     // Edges with the shape of a disc that all lie along the motion: it is none that made them wide.
     if let Seen::Motion { psf, .. } = &seen
-        && told.is_some_and(|k| shaped_as_disc(&k))
+        && told.is_some_and(|k| shaped_as_disc(&k) && !(agreed && unsure(&k)))
         && (widths.across_px)(psf.motion_deg).is_none()
     {
         return told;
@@ -152,14 +153,23 @@ fn with_seen(
     match (seen, told) {
         // Edges that face one way say nothing of a motion along them; of one across them they would. Many clear stripes
         // are believed all the same: a few edges of a smeared frame may look sharp.
-        (Seen::Motion { psf, gain, stripes }, Some(k))
+        (Seen::Motion { psf, gain, stripes, witness }, Some(k))
             if matches!(k.verdict, Verdict::None)
                 && (gain < LEAST_GAIN_ALONE
-                    || stripes < STRIPES_OVER_SHARP && (!k.one_way || along_px(psf.motion_deg).is_none())) =>
+                    || witness == Witness::Doubts
+                    || witness == Witness::Silent && (upright(&psf) || !k.one_way && !unsure(&k))
+                    || stripes < STRIPES_OVER_SHARP && (!k.one_way || along_px(&psf).is_none())) =>
         {
             told
         }
-        (Seen::Motion { psf, gain, stripes }, Some(k))
+        (Seen::Motion { psf, .. }, Some(k)) if matches!(k.verdict, Verdict::None) && !k.one_way && upright(&psf) => {
+            Some(KindReading {
+                verdict: Verdict::Undetermined(LINES_OR_ROWS),
+                confidence: UNSURE.min(k.confidence),
+                ..k
+            })
+        }
+        (Seen::Motion { psf, gain, stripes, .. }, Some(k))
             if matches!(k.verdict, Verdict::Motion | Verdict::Mixed) && !k.one_way =>
         {
             let turn = (psf.motion_deg - k.psf.motion_deg + 90.0).rem_euclid(180.0) - 90.0;
@@ -168,14 +178,14 @@ fn with_seen(
             // Stripes along the rows may be the scene's own.
             let sure = lowered(k.confidence, widths.share) > PLAINLY_SHARP;
             // Sure edges are the finer measure; others give way to many stripes altogether.
-            let near_ln = match (sure, stripes > STRIPES_OVER_SHARP) {
+            let near_ln = match (sure, agreed || stripes > STRIPES_OVER_SHARP) {
                 (true, _) => 2.0 * NEARLY_LN,
                 (false, false) => NEARLY_LN,
                 (false, true) => 0.0,
             };
             let nearly = agree && off_ln < near_ln;
             if stripes > MANY_STRIPES && !nearly && !(sure && upright(&psf) && gain < 2.0 * LEAST_GAIN_UPRIGHT) {
-                let of_stripes = moved(psf, stripes, along_px(psf.motion_deg), allowance_px).map(|found| match found {
+                let of_stripes = moved(psf, stripes, along_px(&psf), allowance_px).map(|found| match found {
                     // The edges are the finer measure of a disc that both show.
                     KindReading { verdict: Verdict::Mixed, .. } if agree && k.defocus_px.is_some() => {
                         KindReading { defocus_px: k.defocus_px, ..found }
@@ -188,6 +198,8 @@ fn with_seen(
             Some(KindReading { confidence, whole_frame: agree, ..k })
         }
         // Blurred, but by what is open: edges near the allowance, or wide without a shape, do not tell either.
+        // Plainly sharp edges give way to nothing but stripes.
+        (_, Some(k)) if matches!(k.verdict, Verdict::None) && !k.one_way && !unsure(&k) && !agreed => told,
         (Seen::OneOrBoth, Some(k)) if widths.do_not_tell(&k, allowance_px) => Some(KindReading {
             verdict: Verdict::Undetermined(SOME_BLUR),
             defocus_px: None,
@@ -196,11 +208,11 @@ fn with_seen(
         }),
         (Seen::OneOrBoth, _) => told,
         (Seen::Motion { psf, gain, .. }, _) if upright(&psf) && gain < LEAST_GAIN_UPRIGHT => told,
-        (Seen::Motion { psf, stripes, .. }, _) => moved(psf, stripes, along_px(psf.motion_deg), allowance_px).or(told),
+        (Seen::Motion { psf, stripes, .. }, _) => moved(psf, stripes, along_px(&psf), allowance_px).or(told),
         // What few edges call a motion may be the disc that two pictures show.
         (Seen::Disc { psf, twice: true }, Some(k))
-            if matches!(k.verdict, Verdict::Motion)
-                && lowered(k.confidence, widths.share) < PLAINLY_SHARP
+            if (matches!(k.verdict, Verdict::Motion) || k.one_way && matches!(k.verdict, Verdict::Mixed))
+                && unsure(&k)
                 && Widths::allow(&psf, &k) =>
         {
             Some(found(Verdict::Defocus, psf, UNSURE))
@@ -371,13 +383,60 @@ mod tests {
     }
 
     #[test]
+    fn edges_that_look_sharp_give_way_to_a_motion_that_two_pictures_show() {
+        let widths = Widths { share: 1.0, along_px: &|_| Some(0.6), across_px: &|_| None };
+        let along = |motion_deg, one_way, confidence, witness| {
+            let psf = PointSpread { sigma_px: 0.6, motion_px: 7.6, motion_deg, ..PointSpread::default() };
+            let told = KindReading { one_way, ..told(Verdict::None, 0.8, confidence) };
+            let seen = Seen::Motion { psf, gain: 0.9, stripes: 3.5, witness };
+            with_seen(Some(told), &widths, 1.23, seen, &|_| false).map(|k| k.verdict)
+        };
+        let kind = |one_way, confidence, witness| along(20.0, one_way, confidence, witness);
+        // Flanks of thin lines are sharp behind any motion. Rows of windows of one size look like that too.
+        assert!(matches!(along(91.0, false, 0.9, Witness::Agrees), Some(Verdict::Undetermined(_))));
+        assert!(matches!(kind(false, 0.9, Witness::Agrees), Some(Verdict::Motion)));
+        assert!(matches!(kind(false, 0.9, Witness::Silent), Some(Verdict::None)));
+        // Edges that face one way do not see a motion along them; a scene of one direction leaves stripes in one picture too.
+        assert!(matches!(kind(true, 0.5, Witness::Silent), Some(Verdict::Motion)));
+        assert!(matches!(kind(true, 0.5, Witness::Doubts), Some(Verdict::None)));
+    }
+
+    #[test]
+    fn a_disc_that_few_edges_show_gives_way_to_a_motion_that_two_pictures_show() {
+        let psf = PointSpread { sigma_px: 0.6, motion_px: 12.4, motion_deg: 48.0, ..PointSpread::default() };
+        let disc = PointSpread { sigma_px: 0.2, defocus_px: 4.5, ..PointSpread::default() };
+        let kind = |share, witness| {
+            let widths = Widths { share, along_px: &|_| None, across_px: &|_| None };
+            let told = KindReading { from_nulls: false, ..found(Verdict::Defocus, disc, 0.94) };
+            let seen = Seen::Motion { psf, gain: 0.6, stripes: 4.0, witness };
+            with_seen(Some(told), &widths, 1.23, seen, &|_| false).map(|k| k.verdict)
+        };
+        assert!(matches!(kind(0.36, Witness::Agrees), Some(Verdict::Motion)));
+        assert!(matches!(kind(0.36, Witness::Silent), Some(Verdict::Defocus)));
+        assert!(matches!(kind(0.95, Witness::Agrees), Some(Verdict::Defocus)));
+    }
+
+    #[test]
+    fn edges_of_one_direction_give_way_to_a_disc_that_two_pictures_show() {
+        let disc = PointSpread { sigma_px: 0.5, defocus_px: 6.6, ..PointSpread::default() };
+        let both = PointSpread { sigma_px: 1.7, motion_px: 11.5, motion_deg: 86.0, ..PointSpread::default() };
+        let kind = |one_way| {
+            let widths = Widths { share: 0.7, along_px: &|_| None, across_px: &|_| None };
+            let told = KindReading { one_way, from_nulls: false, ..found(Verdict::Mixed, both, 0.55) };
+            with_seen(Some(told), &widths, 1.23, Seen::Disc { psf: disc, twice: true }, &|_| false).map(|k| k.verdict)
+        };
+        assert!(matches!(kind(true), Some(Verdict::Defocus)));
+        assert!(matches!(kind(false), Some(Verdict::Mixed)));
+    }
+
+    #[test]
     fn stripes_give_the_length_that_the_edges_do_not_show() {
         let psf =
             |motion_px, motion_deg| PointSpread { sigma_px: 0.6, motion_px, motion_deg, ..PointSpread::default() };
         let length = |told_px, confidence, seen_px, deg, gain, stripes| {
             let widths = Widths { share: 1.0, along_px: &|_| None, across_px: &|_| None };
             let told = KindReading { from_nulls: false, ..found(Verdict::Motion, psf(told_px, deg), confidence) };
-            let seen = Seen::Motion { psf: psf(seen_px, deg), gain, stripes };
+            let seen = Seen::Motion { psf: psf(seen_px, deg), gain, stripes, witness: Witness::Silent };
             with_seen(Some(told), &widths, 1.23, seen, &|_| false).map(|k| k.psf.motion_px)
         };
         // Unsure edges, many stripes; fewer; sure edges.
@@ -395,7 +454,7 @@ mod tests {
         let edges = PointSpread { motion_px: 15.8, defocus_px: 4.3, sigma_px: 0.6, ..psf };
         let widths = Widths { share: 1.0, along_px: &|_| Some(2.6), across_px: &|_| None };
         let told = KindReading { from_nulls: false, ..found(Verdict::Mixed, edges, 0.6) };
-        let seen = Seen::Motion { psf, gain: 1.5, stripes: 11.0 };
+        let seen = Seen::Motion { psf, gain: 1.5, stripes: 11.0, witness: Witness::Silent };
         let kind = with_seen(Some(told), &widths, 1.23, seen, &|_| false).expect("a kind");
         assert_eq!((kind.psf.motion_px, kind.defocus_px), (15.0, Some(4.3)));
     }

@@ -11,6 +11,8 @@ use super::stack::Stack;
 const CLEANEST: f64 = 0.02;
 /// Evidence for one shape and against another that is asked for: these edges bear their own measure of what is noise.
 const SHAPE_EVIDENCE: f64 = 6.0;
+/// ... from which a disc beside a motion is ruled out.
+const PLAIN_SHAPE: f64 = 12.0;
 /// Radius of a disc that softens edges of one direction, which as a whole are sharp, so that it shows, px.
 const LEAST_SOFTENED_PX: f64 = 1.2;
 /// Round part, over what a lens may leave, from which a disc beside a motion is likely.
@@ -106,6 +108,16 @@ pub(super) fn shows_a_disc(stacks: &[Stack]) -> bool {
     Shapes::of(stacks).is_some_and(|shapes| shapes.for_disc_pooled > SHAPE_EVIDENCE)
 }
 
+/// True where they have the shape of a motion rather than of a disc.
+pub(super) fn shows_a_motion(stacks: &[Stack]) -> bool {
+    Shapes::of(stacks).is_some_and(|shapes| -shapes.for_disc > SHAPE_EVIDENCE)
+}
+
+/// True where they plainly have, all held against one measure of noise.
+pub(super) fn plainly_a_motion(stacks: &[Stack]) -> bool {
+    Shapes::of(stacks).is_some_and(|shapes| -shapes.for_disc_pooled > PLAIN_SHAPE)
+}
+
 /// With edges of one direction only, the shape alone can speak: a disc is rounder than a box, and neither can pass for the
 /// other where the edges are clean. How long a motion is and where it points cannot be known then.
 pub(super) fn told(
@@ -125,7 +137,10 @@ pub(super) fn told(
     let lens = (allowance.powi(2) - PIXEL_SIGMA_PX.powi(2)).sqrt();
     let round = shapes.disc.sigma_px.min(shapes.motion.sigma_px);
     // What either shape alone leaves to the lens is more than a lens does.
-    if shaped && (round > lens || round > NEARLY * lens && shapes.for_both > SHAPE_EVIDENCE) {
+    if shaped
+        && motion_counts(&shapes.both)
+        && (round > lens || round > NEARLY * lens && shapes.for_both > SHAPE_EVIDENCE)
+    {
         return one_way(Verdict::Mixed, shapes.both, 0.55);
     }
     if shapes.for_disc > SHAPE_EVIDENCE && shapes.disc.defocus_px >= LEAST_DEFOCUS_PX {

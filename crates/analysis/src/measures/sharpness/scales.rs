@@ -12,6 +12,8 @@ use super::spectrum::{self, Spectrum};
 const LEAST_GAIN: f64 = 0.17;
 /// Longest motion that is read, halved pixels: what repeats in a scene (rows of bricks) looks like a longer one.
 const LONGEST_MOTION: f64 = 12.0;
+/// Widest disc that a picture is searched for, radius in pixels of the picture, less a step of the search.
+const WIDEST_DISC: f64 = 6.2;
 /// The other shape must explain less than this share of it.
 const RIVAL_SHARE: f64 = 0.7;
 /// Gain from which a picture contradicts the others.
@@ -34,8 +36,21 @@ const LONG_MOTION: f64 = 7.0;
 const LEAST_DISC_SHARE: f64 = 0.25;
 /// A halved pixel, sensor pixels.
 const HALVED_PX: f64 = 2.0;
-/// Angle to the rows or columns within which a motion is called upright, degrees.
-const UPRIGHT_DEG: f64 = 3.0;
+/// Angle to the rows or columns within which a motion is called upright, degrees: the spectrum gives it to a step or two of 2.
+const UPRIGHT_DEG: f64 = 4.0;
+/// Share of what its own best motion explains that the other picture's must explain too where both show the same.
+const CONFIRMED: f64 = 0.5;
+
+/// What the other picture says of a motion.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Witness {
+    /// It shows the same one: the best motion of either explains the other too.
+    Agrees,
+    /// It is too coarse to show it, or there is none.
+    Silent,
+    /// Its band holds the first null, but another motion, or none, explains it best.
+    Doubts,
+}
 
 /// What the nulls show.
 #[derive(Clone, Copy)]
@@ -45,6 +60,7 @@ pub(super) enum Seen {
         gain: f64,
         /// Gain times length in pixels of the picture, of halved ones at least.
         stripes: f64,
+        witness: Witness,
     },
     Disc {
         psf: PointSpread,
@@ -82,7 +98,7 @@ struct Claim {
 /// ends moves with the size of the pixels.
 pub(super) fn seen(pictures: &[Picture<'_, '_>]) -> Option<Seen> {
     // Two of them are enough to hold against each other.
-    let spectra: Vec<Spectrum> = pictures.iter().filter_map(spectrum::read).take(2).collect();
+    let spectra: Vec<Spectrum> = spectrum::read_two(pictures);
     together(&spectra)
 }
 
@@ -112,15 +128,39 @@ fn together(spectra: &[Spectrum]) -> Option<Seen> {
     // A picture whose tiles are short for a motion shows a shorter one, or none.
     let too_long =
         |step_px: f64| matches!(first.seen, Seen::Motion { psf, .. } if psf.motion_px > LONGEST_MOTION * step_px);
-    let alike = |other: &Claim| other.seen.agrees(&first.seen) || too_long(other.step_px);
+    let too_wide =
+        |step_px: f64| matches!(first.seen, Seen::Disc { psf, .. } if psf.defocus_px > WIDEST_DISC * step_px);
+    let alike = |other: &Claim| other.seen.agrees(&first.seen) || too_long(other.step_px) || too_wide(other.step_px);
     if !claims.iter().all(alike) {
         return None;
     }
     let twice = claims.iter().filter(|c| c.in_band && c.gain > LEAST_GAIN).count() > 1;
     Some(match first.seen {
         Seen::Disc { psf, .. } => Seen::Disc { psf, twice },
+        Seen::Motion { psf, gain, stripes, .. } => {
+            let witness = witness(spectra, first.step_px, &psf);
+            // Where both pictures show it, what they explain adds up.
+            let all = || spectra.iter().map(|s| stripes_of(s.gain(&s.plain, &s.motion), &psf, s.step_px)).sum();
+            let stripes = if witness == Witness::Agrees { all() } else { stripes };
+            Seen::Motion { psf, gain, stripes, witness }
+        }
         seen => seen,
     })
+}
+
+/// What the other picture says of the motion that the one of pixels of `step_px` shows.
+fn witness(spectra: &[Spectrum], step_px: f64, psf: &PointSpread) -> Witness {
+    let [one, other] = spectra else { return Witness::Silent };
+    let confirms = |s: &Spectrum| {
+        let own = s.gain(&s.plain, &s.motion);
+        own > LEAST_GAIN && s.others_motion > CONFIRMED * own
+    };
+    if same_motion(&one.motion.psf, &other.motion.psf, SAME_NULL_LN, SAME_STRIPES) {
+        return if confirms(one) && confirms(other) { Witness::Agrees } else { Witness::Silent };
+    }
+    let second = if one.step_px == step_px { other } else { one };
+    let shows = (1.0 / second.last_null..LONGEST_MOTION).contains(&(psf.motion_px / second.step_px));
+    if shows { Witness::Doubts } else { Witness::Silent }
 }
 
 /// True where motion and disc together explain clearly more than either.
@@ -142,8 +182,12 @@ fn shows_something(spectrum: &Spectrum) -> bool {
 }
 
 fn moving(psf: PointSpread, gain: f64, step_px: f64) -> Seen {
-    // The more of them lie in the band.
-    Seen::Motion { psf, gain, stripes: gain * psf.motion_px / step_px.max(HALVED_PX) }
+    Seen::Motion { psf, gain, stripes: stripes_of(gain, &psf, step_px), witness: Witness::Agrees }
+}
+
+/// The longer the motion, the more stripes of it lie in the band.
+fn stripes_of(gain: f64, psf: &PointSpread, step_px: f64) -> f64 {
+    gain * psf.motion_px / step_px.max(HALVED_PX)
 }
 
 /// True for a disc whose first null lies within the band.
@@ -286,6 +330,39 @@ mod tests {
             _ => panic!("a disc"),
         };
         assert!(twice(3.1) && !twice(0.1));
+    }
+
+    /// A motion of 8 px at 50 degrees that two pictures show, of whose spectra the other's motion explains that share.
+    fn held(coarse_px: f64, coarse_deg: f64, gain: f64, share: f64) -> (Witness, f64) {
+        let mut spectra = [motion(1.0, 8.0, 50.0, 0.9), motion(2.0, coarse_px, coarse_deg, gain)];
+        for spectrum in &mut spectra {
+            spectrum.others_motion = share * spectrum.gain(&spectrum.plain, &spectrum.motion);
+        }
+        match together(&spectra) {
+            Some(Seen::Motion { witness, stripes, .. }) => (witness, stripes),
+            _ => panic!("a motion"),
+        }
+    }
+
+    #[test]
+    fn another_picture_agrees_where_the_motion_of_either_explains_both() {
+        let (witness, stripes) = held(8.3, 48.0, 0.5, 0.9);
+        assert_eq!(witness, Witness::Agrees);
+        // What both explain counts: (0.9 + 0.5) x 4 halved pixels.
+        assert!((stripes - 5.6).abs() < 1e-9, "{stripes}");
+        // The same by chance, too weak, or none of it: a motion of four halved pixels would show.
+        assert_eq!(held(8.3, 48.0, 0.5, 0.3).0, Witness::Silent);
+        assert_eq!(held(8.3, 48.0, 0.1, 0.9).0, Witness::Silent);
+        assert_eq!(held(11.0, 95.0, 0.1, 0.9).0, Witness::Doubts);
+    }
+
+    #[test]
+    fn a_disc_wider_than_a_picture_is_searched_for_is_not_contradicted_by_it() {
+        let disc =
+            |step_px, radius, gain| spectrum(step_px, (radius, gain), (5.0, 86.0, 0.05), (5.0, 86.0, radius, gain));
+        let wide = [disc(1.0, 2.5, 0.23), disc(2.0, 7.9, 3.7)];
+        assert!(matches!(together(&wide), Some(Seen::Disc { psf, .. }) if psf.defocus_px == 7.9));
+        assert!(together(&[disc(1.0, 2.5, 0.23), disc(2.0, 5.0, 3.7)]).is_none());
     }
 
     #[test]

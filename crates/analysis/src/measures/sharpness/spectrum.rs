@@ -34,6 +34,8 @@ pub(crate) struct Spectrum {
     pub(crate) last_null: f64,
     /// Highest frequency at which the scene stands clear of the noise, cycles per sensor pixel.
     pub(crate) reach_cy_px: f64,
+    /// What the motion that another picture shows best explains of this one.
+    pub(crate) others_motion: f64,
     /// Cost that counts as one.
     unit: f64,
 }
@@ -43,7 +45,7 @@ impl Spectrum {
     #[cfg(test)]
     pub(super) fn of(plain: SpectrumFit, [disc, motion, both]: [SpectrumFit; 3], of: (f64, f64, f64)) -> Self {
         let (step_px, last_null, reach_cy_px) = of;
-        Self { plain, disc, motion, both, step_px, last_null, reach_cy_px, unit: 1.0 }
+        Self { plain, disc, motion, both, step_px, last_null, reach_cy_px, others_motion: 0.0, unit: 1.0 }
     }
 
     /// What the richer fit explains beyond the plainer one, in units of what the best leaves unexplained.
@@ -78,8 +80,18 @@ pub(crate) fn refutes(picture: &Picture<'_, '_>, blur: &PointSpread) -> bool {
     blurred.cost - plain.cost > REFUTED * worth.max(plain.cost.min(blurred.cost))
 }
 
-/// Reads the spectrum of a picture. `None` where too few tiles hold anything but noise.
-pub(crate) fn read(picture: &Picture<'_, '_>) -> Option<Spectrum> {
+/// Reads the spectra of the first two pictures that can be read, each held against what the other shows.
+pub(crate) fn read_two(pictures: &[Picture<'_, '_>]) -> Vec<Spectrum> {
+    let mut found: Vec<(Spectrum, Fitter)> = pictures.iter().filter_map(read_to_fit).take(2).collect();
+    if let [(one, of_one), (other, of_other)] = &mut found[..] {
+        one.others_motion = one.gain(&one.plain, &of_one.fit(&other.motion.psf));
+        other.others_motion = other.gain(&other.plain, &of_other.fit(&one.motion.psf));
+    }
+    found.into_iter().map(|(spectrum, _)| spectrum).collect()
+}
+
+/// Reads the spectrum of a picture, ready for more fits. `None` where too few tiles hold anything but noise.
+fn read_to_fit(picture: &Picture<'_, '_>) -> Option<(Spectrum, Fitter)> {
     let power = Power::read(picture)?;
     let points = points(&power);
     if points.iter().filter(|p| p.stands_out).count() < LEAST_POINTS {
@@ -130,7 +142,7 @@ pub(crate) fn read(picture: &Picture<'_, '_>) -> Option<Spectrum> {
         fitter.refine(if from_disc.cost < from_motion.cost { from_disc } else { from_motion })
     };
     let least = plain.cost.min(disc.cost).min(motion.cost).min(both.cost);
-    Some(Spectrum {
+    let spectrum = Spectrum {
         plain,
         disc,
         motion,
@@ -138,8 +150,10 @@ pub(crate) fn read(picture: &Picture<'_, '_>) -> Option<Spectrum> {
         step_px: step,
         last_null: power.last_null(),
         reach_cy_px: reach_cy_px(&points, |p| p.clear),
+        others_motion: 0.0,
         unit: least.max(worth),
-    })
+    };
+    Some((spectrum, fitter))
 }
 
 #[cfg(test)]
@@ -201,7 +215,11 @@ mod tests {
     }
 
     fn read(level: &Level) -> Option<Spectrum> {
-        super::read(&Picture { source: Source::Level(level), noise: NOISE })
+        of(Source::Level(level))
+    }
+
+    fn of(source: Source<'_, '_>) -> Option<Spectrum> {
+        read_two(&[Picture { source, noise: NOISE }]).pop()
     }
 
     const NOISE: SampleNoise = SampleNoise { slope_dn: 0.0, floor_dn2: 1.0 };
@@ -273,9 +291,9 @@ mod tests {
             let frame = frame(&psf, 20 + k as u64);
             let mut samples = ColourSamples::new(&frame, &[], &[1, 2]);
             samples.noise = NOISE;
-            let mosaic = super::read(&Picture { source: Source::Mosaic(&samples), noise: NOISE }).expect("a mosaic");
+            let mosaic = of(Source::Mosaic(&samples)).expect("a mosaic");
             let halved = Level::first(&samples);
-            let halved = super::read(&Picture { source: Source::Level(&halved), noise: NOISE }).expect("a picture");
+            let halved = of(Source::Level(&halved)).expect("a picture");
             let (here, there) = if psf.motion_px > 0.0 {
                 let found = mosaic.motion.psf;
                 assert!((found.motion_px / psf.motion_px - 1.0).abs() < 0.06, "{found:?}");
