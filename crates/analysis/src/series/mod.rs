@@ -390,6 +390,8 @@ mod tests {
     #[test]
     fn exposure_times_are_written_as_cameras_do() {
         let texts = [(0.08, "1/13 s"), (1.0 / 60.0, "1/60 s"), (0.5, "0.5 s"), (2.0, "2 s")];
-        texts.map(|(seconds, text)| assert_eq!(super::shutter_text(seconds), text));
+        for (seconds, text) in texts {
+            assert_eq!(super::shutter_text(seconds), text);
+        }
     }
 }

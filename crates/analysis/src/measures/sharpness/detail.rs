@@ -65,9 +65,10 @@ pub fn sharpness_detail(frame: &Frame, channels: &[Channel]) -> SharpnessDetail 
     let mut detail = SharpnessDetail { reading, edges: all, ..SharpnessDetail::default() };
     let Some(sharp) = sharp else { return detail };
     let near: Vec<&Edge> = match detail.reading.blur.motion_deg {
-        Some(deg) => {
-            edges.iter().filter(|e| (normal_deg(e) - deg).to_radians().sin().abs() > super::ALONG_MOTION).collect()
-        }
+        Some(deg) => edges
+            .iter()
+            .filter(|e| (normal_deg(e) - deg).to_radians().sin().abs() > super::along::ALONG_MOTION)
+            .collect(),
         None => edges.iter().collect(),
     };
     if let Some(stack) = stack(&near) {

@@ -8,6 +8,7 @@
 #![allow(clippy::needless_range_loop, reason = "matrices and rows of pixels read better by index")]
 
 mod all_over;
+mod along;
 mod candidates;
 mod collect;
 mod detail;
@@ -59,15 +60,8 @@ pub const LEAST_EDGES: usize = 12;
 const LEAST_IN_BIN: usize = 3;
 /// Standard error of the rise, share of it, above which noise decides what can be told.
 const NOISE_LIMIT: f64 = 0.08;
-/// Fewest edges along a motion that show how sharp the frame is there, and that show a width which the spectrum has too.
-const LEAST_ALONG: usize = 2 * LEAST_IN_BIN;
-const FEW_ALONG: usize = LEAST_IN_BIN;
 /// Share of the tiles below which motion is that of a subject, per cent.
 const SUBJECT_TILES_PCT: f64 = 35.0;
-/// Sine of the least angle between a motion and the normal of an edge that lies along it: within 22.5 degrees.
-const ALONG_MOTION: f64 = 0.924;
-/// Cosine of the greatest angle between a motion and the normal of an edge that lies across it: 22.5 degrees.
-const ACROSS_MOTION: f64 = 0.924;
 /// Edges of a frame at which the confidence above one half is halved.
 const FEW_EDGES: f64 = 25.0;
 /// Least Gaussian part of a lens beside diffraction, px.
@@ -110,9 +104,9 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let edges: Vec<&Edge> = collected.edges.iter().collect();
     let readings: Vec<Reading> = edges.iter().map(|e| e.reading()).collect();
     let sharp = sharp_mean_ln(&readings).filter(|_| edges.len() >= LEAST_EDGES);
-    let along = |psf: &PointSpread| left_along(&edges, psf);
+    let along = |psf: &PointSpread| along::left(&edges, psf);
     let allowance = kind::MIXED_MARGIN * kind::allowance_px(diffraction);
-    let across = |deg: f64| across_motion(&edges, deg);
+    let across = |deg: f64| along::across(&edges, deg);
     // What few edges say may be the doing of one odd thing in the scene.
     let edge_share = edges.len() as f64 / (edges.len() as f64 + FEW_EDGES);
     let stacks = stacks(&edges);
@@ -143,7 +137,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
         let readings: Vec<Reading> = of.iter().map(|e| e.reading()).collect();
         sharp_mean_ln(&readings).filter(|_| of.len() >= least).map(|(ln, _)| ln.exp())
     };
-    let many_along = |of: &[&Edge], deg: f64| along_motion(of, deg, LEAST_ALONG).map(|(ln, _)| ln.exp());
+    let many_along = |of: &[&Edge], deg: f64| along::sharp(of, deg).map(|(ln, _)| ln.exp());
     let many_along = |deg: f64| (many_along(&plain, deg), many_along(&edges, deg));
     let sharp_ends = kind::SharpEnds { all_px: ln_sigma.exp(), plain_px: plain_sharp(&plain, LEAST_EDGES) };
     let kind = weigh(Some(told)).unwrap_or(told).held_against(sharp_ends, many_along, kind::allowance_px(diffraction));
@@ -157,7 +151,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     }
     let sharpest = match kind.verdict {
         Verdict::Motion | Verdict::Mixed if !kind.one_way => {
-            along_motion(&edges, kind.psf.motion_deg, LEAST_ALONG).unwrap_or((ln_sigma, error_ln))
+            along::sharp(&edges, kind.psf.motion_deg).unwrap_or((ln_sigma, error_ln))
         }
         _ => (ln_sigma, error_ln),
     };
@@ -173,45 +167,6 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
         only_there(&mut reading);
     }
     (reading, collected.edges, Some(sharp))
-}
-
-/// The sharp end of the edges that lie along a motion (the quarter of all directions that it smears least).
-fn along_motion(edges: &[&Edge], motion_deg: f64, least: usize) -> Option<(f64, f64)> {
-    let along: Vec<Reading> = edges
-        .iter()
-        .filter(|e| (normal_deg(e) - motion_deg).to_radians().sin().abs() > ALONG_MOTION)
-        .map(|e| e.reading())
-        .collect();
-    sharp_mean_ln(&along).filter(|_| along.len() >= least)
-}
-
-/// Standard deviation of the sharp end of the edges that lie along a motion, without what it widens them by: those that do so
-/// but for some degrees are smeared too, the more the longer it is.
-fn left_along(edges: &[&Edge], motion: &PointSpread) -> Option<f64> {
-    let along: Vec<Reading> = edges
-        .iter()
-        .filter_map(|e| {
-            let turn = (normal_deg(e) - motion.motion_deg).to_radians();
-            let reading = e.reading();
-            let seen_px2 = (2.0 * reading.ln_sigma).exp();
-            let left_px2 = seen_px2 - (motion.motion_px * turn.cos()).powi(2) / 12.0;
-            let left_px2 = left_px2.max(kind::PIXEL_SIGMA_PX.powi(2));
-            let along =
-                Reading { ln_sigma: 0.5 * left_px2.ln(), error: reading.error * seen_px2 / left_px2, ..reading };
-            (turn.sin().abs() > ALONG_MOTION).then_some(along)
-        })
-        .collect();
-    sharp_mean_ln(&along).filter(|_| along.len() >= FEW_ALONG).map(|(ln, _)| ln.exp())
-}
-
-/// Standard deviation of the sharp end of the edges that lie across a motion.
-fn across_motion(edges: &[&Edge], motion_deg: f64) -> Option<f64> {
-    let across: Vec<Reading> = edges
-        .iter()
-        .filter(|e| (normal_deg(e) - motion_deg).to_radians().cos().abs() > ACROSS_MOTION)
-        .map(|e| e.reading())
-        .collect();
-    sharp_mean_ln(&across).filter(|_| across.len() >= 2 * LEAST_IN_BIN).map(|(ln, _)| ln.exp())
 }
 
 /// Motion that few tiles show is that of a subject: the frame as a whole is not shaken.
@@ -427,24 +382,5 @@ fn fill_sharpness(sharpness: &mut Sharpness, frame: &Frame, edges: &[&Edge], err
             sharpness.rise_by_direction_px[bin] =
                 sharp_mean_ln(&here).and_then(|(ln, _)| known(sharp.rise_per_sigma * ln.exp()));
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn edges_that_lie_along_a_long_motion_but_for_some_degrees_are_sharp_without_what_it_widens_them_by() {
-        let motion = PointSpread { sigma_px: 0.6, motion_px: 14.0, motion_deg: 32.0, ..PointSpread::default() };
-        // Their lens leaves 0.7 px; at 15 degrees to the motion 14 px of it widen them by 1.05.
-        let widened = 0.7_f32.hypot(14.0 * 75.0_f32.to_radians().cos() / 12.0_f32.sqrt());
-        let edges: Vec<Edge> = (0..6).map(|_| Edge::facing(107.0, widened)).collect();
-        let all: Vec<&Edge> = edges.iter().collect();
-        let left_px = left_along(&all, &motion).unwrap_or(0.0);
-        assert!((left_px - 0.7).abs() < 0.02, "{left_px}");
-        // Edges that face it do not lie along it.
-        let across = Edge::facing(32.0, 4.0);
-        assert!(left_along(&[&across; 6], &motion).is_none());
     }
 }

@@ -1,0 +1,151 @@
+//! What the nulls make of a kind, on hand-made readings.
+
+use super::*;
+
+fn told(verdict: Verdict, sigma_px: f64, confidence: f64) -> KindReading {
+    let psf = PointSpread { sigma_px, ..PointSpread::default() };
+    KindReading { from_nulls: false, ..found(verdict, psf, confidence) }
+}
+
+#[test]
+fn a_disc_is_believed_where_the_edges_are_as_wide_as_it_makes_them() {
+    let disc = PointSpread { sigma_px: 0.4, defocus_px: 6.0, ..PointSpread::default() };
+    // Plain edges: about half the radius. Flanks of thin lines: a quarter of it, where the edges leave the kind open.
+    let open = |sigma_px| told(Verdict::Undetermined(""), sigma_px, 0.3);
+    assert!(Widths::allow(&disc, &open(3.0)) && Widths::allow(&disc, &open(1.8)));
+    assert!(!Widths::allow(&disc, &open(0.8)) && !Widths::allow(&disc, &open(5.0)));
+    assert!(!Widths::allow(&disc, &told(Verdict::None, 1.8, 0.5)));
+    // Edges as sharp as a lens leaves them are no disc of 2 px, whatever the texture between them.
+    let small = PointSpread { defocus_px: 2.0, ..disc };
+    assert!(!Widths::allow(&small, &told(Verdict::None, 0.7, 0.5)));
+}
+
+#[test]
+fn a_blur_of_unknown_kind_opens_what_edges_near_the_allowance_say() {
+    let widths = Widths { share: 1.0, along_px: &|_| None, across_px: &|_| None };
+    let allowance = 1.23;
+    assert!(widths.do_not_tell(&told(Verdict::None, 1.0, 0.7), allowance));
+    assert!(!widths.do_not_tell(&told(Verdict::None, 0.6, 0.9), allowance));
+    assert!(widths.do_not_tell(&told(Verdict::Defocus, 1.4, 0.66), allowance));
+    assert!(!widths.do_not_tell(&told(Verdict::Defocus, 3.0, 0.9), allowance));
+}
+
+#[test]
+fn wide_edges_along_a_motion_are_not_its_doing() {
+    let psf = PointSpread { sigma_px: 0.3, motion_px: 11.0, motion_deg: 4.0, ..PointSpread::default() };
+    let kind = |psf, stripes, along_px| moved(psf, stripes, Some(along_px), 1.23).map(|k| k.verdict);
+    assert!(kind(psf, 1.0, 1.9).is_none());
+    assert!(matches!(kind(psf, 1.0, 0.8), Some(Verdict::Motion)));
+    let wide = PointSpread { sigma_px: 1.8, ..psf };
+    assert!(matches!(kind(wide, 1.0, 1.9), Some(Verdict::Mixed)));
+    // Many stripes are there all the same: a long motion widens edges that lie nearly along it.
+    assert!(matches!(kind(psf, 9.0, 1.9), Some(Verdict::Motion)));
+}
+
+#[test]
+fn the_disc_of_a_motion_and_a_disc_is_that_of_the_spectrum() {
+    let psf = PointSpread { sigma_px: 0.3, motion_px: 11.0, defocus_px: 4.9, ..PointSpread::default() };
+    for along_px in [None, Some(2.9)] {
+        assert_eq!(moved(psf, 5.0, along_px, 1.23).and_then(|k| k.defocus_px), Some(4.9));
+    }
+}
+
+#[test]
+fn a_disc_that_two_pictures_show_overrules_a_motion_that_few_edges_show() {
+    let disc = PointSpread { sigma_px: 0.5, defocus_px: 4.0, ..PointSpread::default() };
+    let motion = PointSpread { sigma_px: 0.6, motion_px: 6.9, motion_deg: 20.0, ..PointSpread::default() };
+    let kind = |share, twice| {
+        let widths = Widths { share, along_px: &|_| None, across_px: &|_| None };
+        let told = KindReading { from_nulls: false, ..found(Verdict::Motion, motion, 0.9) };
+        with_seen(Some(told), &widths, 1.23, Seen::Disc { psf: disc, twice }, &|_| false).map(|k| k.verdict)
+    };
+    assert!(matches!(kind(0.3, true), Some(Verdict::Defocus)));
+    assert!(matches!(kind(0.3, false), Some(Verdict::Motion)));
+    assert!(matches!(kind(0.9, true), Some(Verdict::Motion)));
+}
+
+#[test]
+fn edges_that_look_sharp_give_way_to_a_motion_that_two_pictures_show() {
+    let widths = Widths { share: 1.0, along_px: &|_| Some(0.6), across_px: &|_| None };
+    let along = |motion_deg, one_way, confidence, witness| {
+        let psf = PointSpread { sigma_px: 0.6, motion_px: 7.6, motion_deg, ..PointSpread::default() };
+        let told = KindReading { one_way, ..told(Verdict::None, 0.8, confidence) };
+        let seen = Seen::Motion { psf, gain: 0.9, stripes: 3.5, witness };
+        with_seen(Some(told), &widths, 1.23, seen, &|_| false).map(|k| k.verdict)
+    };
+    let kind = |one_way, confidence, witness| along(20.0, one_way, confidence, witness);
+    // Flanks of thin lines are sharp behind any motion. Rows of windows of one size look like that too.
+    assert!(matches!(along(91.0, false, 0.9, Witness::Agrees), Some(Verdict::Undetermined(_))));
+    assert!(matches!(kind(false, 0.9, Witness::Agrees), Some(Verdict::Motion)));
+    assert!(matches!(kind(false, 0.9, Witness::Silent), Some(Verdict::None)));
+    // Edges that face one way do not see a motion along them; a scene of one direction leaves stripes in one picture too.
+    assert!(matches!(kind(true, 0.5, Witness::Silent), Some(Verdict::Motion)));
+    assert!(matches!(kind(true, 0.5, Witness::Doubts), Some(Verdict::None)));
+}
+
+#[test]
+fn a_disc_that_few_edges_show_gives_way_to_a_motion_that_two_pictures_show() {
+    let psf = PointSpread { sigma_px: 0.6, motion_px: 12.4, motion_deg: 48.0, ..PointSpread::default() };
+    let disc = PointSpread { sigma_px: 0.2, defocus_px: 4.5, ..PointSpread::default() };
+    let kind = |share, witness| {
+        let widths = Widths { share, along_px: &|_| None, across_px: &|_| None };
+        let told = KindReading { from_nulls: false, ..found(Verdict::Defocus, disc, 0.94) };
+        let seen = Seen::Motion { psf, gain: 0.6, stripes: 4.0, witness };
+        with_seen(Some(told), &widths, 1.23, seen, &|_| false).map(|k| k.verdict)
+    };
+    assert!(matches!(kind(0.36, Witness::Agrees), Some(Verdict::Motion)));
+    assert!(matches!(kind(0.36, Witness::Silent), Some(Verdict::Defocus)));
+    assert!(matches!(kind(0.95, Witness::Agrees), Some(Verdict::Defocus)));
+}
+
+#[test]
+fn edges_of_one_direction_give_way_to_a_disc_that_two_pictures_show() {
+    let disc = PointSpread { sigma_px: 0.5, defocus_px: 6.6, ..PointSpread::default() };
+    let both = PointSpread { sigma_px: 1.7, motion_px: 11.5, motion_deg: 86.0, ..PointSpread::default() };
+    let kind = |one_way| {
+        let widths = Widths { share: 0.7, along_px: &|_| None, across_px: &|_| None };
+        let told = KindReading { one_way, from_nulls: false, ..found(Verdict::Mixed, both, 0.55) };
+        with_seen(Some(told), &widths, 1.23, Seen::Disc { psf: disc, twice: true }, &|_| false).map(|k| k.verdict)
+    };
+    assert!(matches!(kind(true), Some(Verdict::Defocus)));
+    assert!(matches!(kind(false), Some(Verdict::Mixed)));
+}
+
+#[test]
+fn stripes_give_the_length_that_the_edges_do_not_show() {
+    let psf = |motion_px, motion_deg| PointSpread { sigma_px: 0.6, motion_px, motion_deg, ..PointSpread::default() };
+    let length = |told_px, confidence, seen_px, deg, gain, stripes| {
+        let widths = Widths { share: 1.0, along_px: &|_| None, across_px: &|_| None };
+        let told = KindReading { from_nulls: false, ..found(Verdict::Motion, psf(told_px, deg), confidence) };
+        let seen = Seen::Motion { psf: psf(seen_px, deg), gain, stripes, witness: Witness::Silent };
+        with_seen(Some(told), &widths, 1.23, seen, &|_| false).map(|k| k.psf.motion_px)
+    };
+    // Unsure edges, many stripes; fewer; sure edges.
+    assert_eq!(length(9.2, 0.7, 10.2, 119.0, 1.7, 8.9), Some(10.2));
+    assert_eq!(length(9.2, 0.7, 10.2, 119.0, 0.4, 2.0), Some(9.2));
+    assert_eq!(length(9.2, 0.9, 10.2, 119.0, 1.7, 8.9), Some(9.2));
+    // Along the rows only clear stripes are believed against sure edges.
+    assert_eq!(length(5.0, 0.9, 12.0, 179.0, 1.7, 9.9), Some(12.0));
+    assert_eq!(length(5.0, 0.9, 12.0, 179.0, 0.6, 3.6), Some(5.0));
+}
+
+#[test]
+fn the_edges_give_the_disc_beside_a_motion_whose_length_the_stripes_give() {
+    let psf = PointSpread { sigma_px: 1.7, motion_px: 15.0, motion_deg: 57.0, ..PointSpread::default() };
+    let edges = PointSpread { motion_px: 15.8, defocus_px: 4.3, sigma_px: 0.6, ..psf };
+    let widths = Widths { share: 1.0, along_px: &|_| Some(2.6), across_px: &|_| None };
+    let told = KindReading { from_nulls: false, ..found(Verdict::Mixed, edges, 0.6) };
+    let seen = Seen::Motion { psf, gain: 1.5, stripes: 11.0, witness: Witness::Silent };
+    let kind = with_seen(Some(told), &widths, 1.23, seen, &|_| false).expect("a kind");
+    assert_eq!((kind.psf.motion_px, kind.defocus_px), (15.0, Some(4.3)));
+}
+
+#[test]
+fn a_motion_that_sharp_texture_has_not_is_that_of_a_subject() {
+    let psf = PointSpread { sigma_px: 0.6, motion_px: 5.0, motion_deg: 20.0, ..PointSpread::default() };
+    let edges = found(Verdict::Motion, psf, 0.9);
+    let beside = |sigma_px, reach_cy_px| beside_the_texture(&edges, &Texture { sigma_px, reach_cy_px }).verdict;
+    assert!(matches!(beside(0.6, 0.2), Verdict::SubjectMoved));
+    assert!(matches!(beside(1.4, 0.2), Verdict::Undetermined(_)));
+    assert!(matches!(beside(0.6, 0.03), Verdict::Undetermined(_)));
+}
