@@ -26,7 +26,7 @@ const WORST_GAIN_ERROR: f64 = 0.06;
 /// Greatest standard error of a read variance that is stated (twice that of read noise).
 const WORST_READ_ERROR: f64 = 0.25;
 
-/// The same in a frame with bands: they correlate neighbours, and what looks like a rest of structure may be theirs.
+/// The same where bands stay in the blocks: they correlate neighbours, and what looks like a rest of structure may be theirs.
 const WORST_READ_ERROR_BANDED: f64 = 0.35;
 
 /// What the variance of dark patches may be wrong by, as a share of it, besides its standard error.
@@ -177,13 +177,12 @@ struct Doubt {
 impl Fits {
     fn of(shape: &BlockShape, flat: &mut Flat) -> Self {
         let pooled = flat.pooled();
-        let (mut all, excess) = line_fit::fit_dark_apart(&pooled, CUT);
+        let (all, excess) = line_fit::fit_dark_apart(&pooled, CUT);
+        let all = all.and_then(|line| clear_of_rounding(&pooled, line));
+        // Sorts them by level.
         let (dark_dn, rest) = dark_end(shape, &mut flat.tones);
         let doubt =
             Doubt { dark_dn, dark_share: rest + excess, gain_share: GAIN_BY_STRUCTURE * structure(&flat.tones) };
-        if let Some(clear) = all.and_then(|line| clear_of_rounding(&pooled, &line)) {
-            all = clear;
-        }
         let own = |points: &Vec<Point>| {
             let all = all.filter(|_| shape.planes > 1)?;
             line_fit::fit_like(points, CUT, &all)
@@ -218,15 +217,15 @@ fn span(tones: Option<(f64, f64)>) -> f64 {
     tones.map_or(1.0, |(low, high)| (low.max(0.0) / high.max(1e-9)).min(1.0))
 }
 
-/// The line through those points alone whose noise is large enough that rounding adds to it what it adds on average, where it
-/// may do something else to the darkest; `None` where it does not.
-fn clear_of_rounding(points: &[Point], line: &Line) -> Option<Option<Line>> {
+/// The line; where rounding may do something else to the darkest points than it does on average, that through those alone whose
+/// noise is large enough that it does not.
+fn clear_of_rounding(points: &[Point], line: Line) -> Option<Line> {
     if rounding_off(line.offset - ROUNDING, points) < ROUNDED_SHARE * line.offset {
-        return None;
+        return Some(line);
     }
     let from = line.reaches(CLEAR_OF_ROUNDING);
     let clear: Vec<Point> = points.iter().filter(|p| p.mean > from).copied().collect();
-    Some(line_fit::fit(&clear, CUT))
+    line_fit::fit(&clear, CUT)
 }
 
 /// What offsets of lines do to blocks.
@@ -307,8 +306,8 @@ fn dark_end(shape: &BlockShape, flat: &mut [(f64, [f64; 6])]) -> (f64, f64) {
     (level, DARK_SHARE + 1.5 * rest)
 }
 
-/// How much more correlated the brighter half of the blocks is than noise alone, by the mean sum of correlations: structure
-/// just too faint to be seen in each.
+/// How much more correlated the brighter half of the blocks (sorted by level) is than noise alone, by the mean sum of
+/// correlations: structure just too faint to be seen in each.
 fn structure(tones: &[(f64, [f64; 6])]) -> f64 {
     let bright = &tones[tones.len() / 2..];
     let sum = bright.iter().map(|b| b.1.iter().sum::<f64>()).sum::<f64>() / bright.len() as f64;
