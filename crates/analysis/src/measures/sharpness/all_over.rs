@@ -23,19 +23,6 @@ const WIDER: f64 = 2.0;
 /// Fewest edges of a direction that are wide.
 const LEAST_WIDE: usize = 3;
 
-/// True where the edges of two directions across each other are as sharp as a good lens leaves them.
-pub(super) fn sharp_two_ways(edges: &[&Edge], allowance_px: f64) -> bool {
-    let sharp: Vec<f64> = (0..DIRECTIONS)
-        .filter_map(|bin| {
-            let here = edges.iter().filter(|e| direction_bin(e.normal.0, e.normal.1) == bin);
-            let readings: Vec<Reading> = here.clone().map(|e| e.reading()).collect();
-            let (ln, _) = sharp_mean_ln(&readings).filter(|_| readings.len() >= LEAST_EDGES)?;
-            (ln.exp() < CLEARLY_SHARP * allowance_px).then(|| here.clone().next().map(|e| normal_deg(e)))?
-        })
-        .collect();
-    sharp.iter().any(|a| sharp.iter().any(|b| (a - b).to_radians().sin().abs() > ACROSS))
-}
-
 /// True where the edges of two directions across each other are as sharp as a good lens leaves them, over much of the frame.
 pub(super) fn sharp(edges: &[&Edge], area: &Area, grid: (usize, usize), allowance_px: f64) -> bool {
     let tile = |e: &&Edge| tile_of(area, grid, e.x_px, e.y_px);
@@ -95,18 +82,5 @@ mod tests {
         assert!(!sharp(&[edges(0.0, 0.6, true), edges(90.0, 1.2, true), subject.clone()]));
         assert!(!sharp(&[edges(0.0, 0.6, true), edges(90.0, 0.6, false), subject.clone()]));
         assert!(!sharp(&[edges(0.0, 0.6, true), edges(20.0, 0.6, true), subject]));
-    }
-
-    #[test]
-    fn sharp_edges_of_one_direction_or_few_do_not_make_a_sharp_frame_sure() {
-        let sure = |groups: &[Vec<Edge>]| {
-            let all: Vec<&Edge> = groups.iter().flatten().collect();
-            sharp_two_ways(&all, 1.1)
-        };
-        let upright = edges(0.0, 0.6, false);
-        assert!(sure(&[upright.clone(), edges(95.0, 0.6, false)]));
-        assert!(!sure(&[upright.clone(), edges(20.0, 0.6, false)]));
-        assert!(!sure(&[upright.clone(), edges(95.0, 1.2, false)]));
-        assert!(!sure(&[upright, edges(95.0, 0.6, false)[..9].to_vec()]));
     }
 }

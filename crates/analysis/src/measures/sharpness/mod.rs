@@ -140,13 +140,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let many_along = |of: &[&Edge], deg: f64| along::sharp(of, deg).map(|(ln, _)| ln.exp());
     let many_along = |deg: f64| (many_along(&plain, deg), many_along(&edges, deg));
     let sharp_ends = kind::SharpEnds { all_px: ln_sigma.exp(), plain_px: plain_sharp(&plain, LEAST_EDGES) };
-    // Then the texture need not be asked.
-    let surely_sharp = matches!(told.verdict, Verdict::None)
-        && !told.one_way
-        && lowered(told.confidence, edge_share) > nulls::PLAINLY_SHARP
-        && all_over::sharp_two_ways(&plain, kind::allowance_px(diffraction));
-    let told = if surely_sharp { told } else { weigh(Some(told)).unwrap_or(told) };
-    let kind = told.held_against(sharp_ends, many_along, kind::allowance_px(diffraction));
+    let kind = weigh(Some(told)).unwrap_or(told).held_against(sharp_ends, many_along, kind::allowance_px(diffraction));
     let kind = kind.settled(|one, other| nulls::preferred(one, other, &pictures));
     let open = matches!(kind.verdict, Verdict::Undetermined(_));
     let all_over = || all_over::sharp(&plain, &picture_area(frame), collected.tiles, kind::allowance_px(diffraction));

@@ -45,9 +45,9 @@ const LEAST_GAIN_UPRIGHT: f64 = 0.45;
 /// Gain times length, in halved pixels, from which the stripes are believed against the edges: a longer motion has more
 /// of them in the band, and is the harder for edges (own simulations: right in all of 9 frames, the edges in none).
 const MANY_STRIPES: f64 = 1.6;
-/// ... and against edges that look sharp, and the confidence in these above which few stripes are not believed.
+/// ... and against edges that look sharp, and the confidence in these above which the spectrum is not asked.
 const STRIPES_OVER_SHARP: f64 = 3.2;
-pub(super) const PLAINLY_SHARP: f64 = 0.8;
+const PLAINLY_SHARP: f64 = 0.8;
 /// A disc's standard deviation and that of the edges agree within this, ln.
 const SAME_WIDTH_LN: f64 = 0.3;
 /// The same for flanks of thin lines, whose spread is down to a quarter of the radius.
