@@ -91,7 +91,7 @@ pub(crate) struct Usable {
 pub(super) struct Flat {
     /// Mean and variance of each block without structure, by plane.
     pub(super) points: Vec<Vec<Point>>,
-    /// Level above black of each such block, DN, and the correlations of its neighbours.
+    /// Level above black of each such block, DN, and the correlations of its neighbours; darkest first.
     pub(super) tones: Vec<(f64, [f64; 6])>,
     /// Correlations of neighbours of one colour, next ones and those one period of a large array apart, of all blocks.
     pub(super) same_colour: [Vec<f64>; 2],
@@ -148,6 +148,7 @@ impl Flat {
             }
             true
         });
+        out.tones.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
         out
     }
 

@@ -6,6 +6,7 @@
 pub(crate) mod areas;
 pub(crate) mod banding;
 mod block_sums;
+mod chi_square;
 pub(crate) mod clipping;
 mod extent;
 pub(crate) mod few_samples;
@@ -27,6 +28,7 @@ mod lines_out;
 pub(crate) mod masked;
 pub(crate) mod noise;
 pub(crate) mod patches;
+pub(crate) mod plane_noise;
 pub(crate) mod rounding;
 pub(crate) mod saturation;
 pub mod scatter;

@@ -6,6 +6,7 @@ use super::brackets::DISTINCT_EV;
 
 /// Ranges of frames to be merged must overlap by this much for a clean join, EV (common practice, no source).
 const OVERLAP_EV: f64 = 2.0;
+
 /// The usable range of a frame; of one in which it was not measured that of another at its ISO stands in.
 pub(super) fn usable_ev(frames: &[Placed<'_>], i: usize) -> Option<f64> {
     let gain = |p: &Placed<'_>| p.exposed().map(|e| e.gain_ev);

@@ -1,7 +1,7 @@
 //! Place and width of a pile-up in a histogram.
 
+use super::super::chi_square::gamma_p;
 use super::super::histogram::Histogram;
-use super::super::line_fit::gamma_p;
 
 /// Density of samples per code from `from` up to `to`.
 pub(super) fn density(hist: &Histogram, from: f64, to: f64) -> f64 {

@@ -1,0 +1,223 @@
+//! Noise of each plane: the lines through the flat blocks, and what gain and read noise may be off by.
+//!
+//! Method: one line through the blocks of all planes, and one of its own for a plane that differs for certain; structure that
+//! passed for noise, tones too alike and rounding add to the errors, and what is too uncertain is not stated.
+//! Source: own derivation, docs/measures.md; the fit is [`super::line_fit`]'s.
+
+use super::flat_blocks::Flat;
+use super::line_fit::{self, Line, Point};
+use super::patches::BlockShape;
+use super::rounding::{ROUNDING, rounding_off};
+
+/// Greatest standard error of a gain that is stated.
+const WORST_GAIN_ERROR: f64 = 0.06;
+
+/// Greatest standard error of a read variance that is stated (twice that of read noise).
+const WORST_READ_ERROR: f64 = 0.25;
+
+/// The same where bands stay in the blocks: they correlate neighbours, and what looks like a rest of structure may be theirs.
+const WORST_READ_ERROR_BANDED: f64 = 0.35;
+
+/// What the variance of dark patches may be wrong by, as a share of it, besides its standard error.
+const DARK_SHARE: f64 = 0.015;
+
+/// The same for each unit of the ratio of the darkest to the brightest tones: the narrower they are, the further away is
+/// black, and the more weighs a small error of shape.
+const DARK_SHARE_BY_SPAN: f64 = 0.1;
+
+/// Mean sum of the correlations of blocks without any structure, of which those above the limit are left out: that of a normal
+/// distribution of six such, cut there and at the limit of each. And what structure that raises it by one may take from a gain:
+/// found on simulated frames, where it takes 0.03 to 0.2.
+const CLEAN_SUM: f64 = -1.15;
+const GAIN_BY_STRUCTURE: f64 = 0.1;
+
+/// Standard deviations above the line from which a point is left out.
+const CUT: f64 = 1.5;
+
+/// Share of the darkest variance from which on it counts what rounding may do to it; and a variance to which it adds 1/12 to
+/// one in a hundred, DN squared.
+const ROUNDED_SHARE: f64 = 0.03;
+const CLEAR_OF_ROUNDING: f64 = 0.3 + ROUNDING;
+
+/// Noise of one plane.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(crate) struct PlaneNoise {
+    pub(crate) line: Option<Line>,
+    /// True where the line holds beyond the tones that the flat patches cover.
+    pub(super) holds: bool,
+    /// Gain, electrons per DN.
+    pub(crate) gain_e_per_dn: Option<f64>,
+    /// Read noise, DN.
+    pub(crate) read_noise_dn: Option<f64>,
+    /// Levels above black that the flat patches cover, DN.
+    pub(crate) tones_dn: Option<(f64, f64)>,
+}
+
+impl PlaneNoise {
+    /// Signal-to-noise ratio of one pixel at a level above black, DN, straight from the patches: where the gain is left
+    /// open by what differs between pixels, the noise of a tone that the picture holds (to a factor of two) is not.
+    pub(crate) fn snr_at(&self, level_dn: f64) -> Option<f64> {
+        let (low, high) = self.tones_dn?;
+        let variance = self.line?.at(level_dn);
+        (level_dn > 0.5 * low && level_dn < 2.0 * high && variance > 0.0).then(|| level_dn / variance.sqrt())
+    }
+}
+
+/// The lines through a frame's points.
+pub(super) struct Fits {
+    /// Of all planes together.
+    pub(super) all: Option<Line>,
+    /// Each plane's own, where it has one.
+    own: Vec<Option<Line>>,
+    doubt: Doubt,
+}
+
+/// What structure that passed for noise may do.
+#[derive(Debug, Clone, Copy)]
+struct Doubt {
+    /// Level of the dark end, DN above black, and what its variance may be off by, as a share.
+    dark_dn: f64,
+    dark_share: f64,
+    /// What the gain may be off by, as a share.
+    gain_share: f64,
+}
+
+impl Fits {
+    pub(super) fn of(shape: &BlockShape, flat: &Flat) -> Self {
+        let pooled = flat.pooled();
+        let (all, excess) = line_fit::fit_dark_apart(&pooled, CUT);
+        let all = all.and_then(|line| clear_of_rounding(&pooled, line));
+        let (dark_dn, rest) = dark_end(shape, &flat.tones);
+        let doubt =
+            Doubt { dark_dn, dark_share: rest + excess, gain_share: GAIN_BY_STRUCTURE * structure(&flat.tones) };
+        let own = |points: &Vec<Point>| {
+            let all = all.filter(|_| shape.planes > 1)?;
+            line_fit::fit_like(points, CUT, &all)
+                .filter(|own| differs(own, &all, doubt.dark_share * lever(tones(points))))
+        };
+        Self { all, own: flat.points.iter().map(own).collect(), doubt }
+    }
+
+    /// Each plane's noise, where bands left so much variance in the blocks.
+    pub(super) fn planes(&self, flat: &Flat, lines_dn2: f64) -> Vec<PlaneNoise> {
+        let plane = |(own, points): (&Option<Line>, &Vec<Point>)| match own {
+            Some(own) => {
+                let tones = tones(points);
+                let dark_dn = self.doubt.dark_dn.max(tones.map_or(0.0, |t| t.0));
+                let doubt = Doubt { dark_dn, dark_share: self.doubt.dark_share * lever(tones), ..self.doubt };
+                from_line(Some(*own), doubt, lines_dn2, points)
+            }
+            None => from_line(self.all, self.doubt, lines_dn2, points),
+        };
+        self.own.iter().zip(&flat.points).map(plane).collect()
+    }
+}
+
+/// How much further a line's ends may be off than its points, by the range of tones that they cover.
+fn lever(tones: Option<(f64, f64)>) -> f64 {
+    let span = span(tones).min(0.99);
+    (1.0 + span) / (1.0 - span)
+}
+
+/// Ratio of the darkest to the brightest tones, 0 to 1.
+fn span(tones: Option<(f64, f64)>) -> f64 {
+    tones.map_or(1.0, |(low, high)| (low.max(0.0) / high.max(1e-9)).min(1.0))
+}
+
+/// The line; where rounding may do something else to the darkest points than it does on average, that through those alone whose
+/// noise is large enough that it does not.
+fn clear_of_rounding(points: &[Point], line: Line) -> Option<Line> {
+    if rounding_off(line.offset - ROUNDING, points) < ROUNDED_SHARE * line.offset {
+        return Some(line);
+    }
+    let from = line.reaches(CLEAR_OF_ROUNDING);
+    let clear: Vec<Point> = points.iter().filter(|p| p.mean > from).copied().collect();
+    line_fit::fit(&clear, CUT)
+}
+
+/// A plane's own slope is taken where it differs from that of all planes by more than chance and more than 4 %.
+/// (`share`: or by as much as its points may be off.)
+fn differs(own: &Line, all: &Line, share: f64) -> bool {
+    let apart = (own.slope - all.slope).abs();
+    apart > 4.0 * own.slope_error && apart > f64::max(0.04, share) * all.slope
+}
+
+/// Mean level above black of the darkest tenth of the flat blocks, and how far their variance may be off, as a share: a
+/// rest of structure that the other blocks do not have shows in their correlations.
+fn dark_end(shape: &BlockShape, flat: &[(f64, [f64; 6])]) -> (f64, f64) {
+    let n = flat.len();
+    let dark = (n / 10).max(n.min(15)).max(1);
+    if n == 0 {
+        return (0.0, 1.0);
+    }
+    let mean = |blocks: &[(f64, [f64; 6])], k: usize| blocks.iter().map(|b| b.1[k]).sum::<f64>() / blocks.len() as f64;
+    let chance = 1.0 / (dark as f64).sqrt();
+    let more = |k: usize| (mean(&flat[..dark], k) - mean(flat, k) - chance) / shape.deviations(k);
+    let rest = (0..6).map(more).fold(0.0, f64::max);
+    let level = flat[..dark].iter().map(|b| b.0).sum::<f64>() / dark as f64;
+    (level, DARK_SHARE + 1.5 * rest)
+}
+
+/// How much more correlated the brighter half of the blocks is than noise alone, by the mean sum of
+/// correlations: structure just too faint to be seen in each.
+fn structure(tones: &[(f64, [f64; 6])]) -> f64 {
+    let bright = &tones[tones.len() / 2..];
+    let sum = bright.iter().map(|b| b.1.iter().sum::<f64>()).sum::<f64>() / bright.len() as f64;
+    if bright.is_empty() { 0.0 } else { (sum - CLEAN_SUM).max(0.0) }
+}
+
+fn from_line(line: Option<Line>, doubt: Doubt, lines: f64, points: &[Point]) -> PlaneNoise {
+    let Some(line) = line else { return PlaneNoise::default() };
+    let worst_error = WORST_GAIN_ERROR * line.slope;
+    let holds = line.slope > 0.0 && line.slope_error < worst_error;
+    let gain_error = line.slope_error.hypot(doubt.gain_share * line.slope);
+    let gain = (holds && gain_error < worst_error).then(|| 1.0 / line.slope);
+    let variance = line.offset - ROUNDING - lines;
+    let tones = tones(points);
+    let share = doubt.dark_share + DARK_SHARE_BY_SPAN * span(tones);
+    let error = line.offset_error.hypot(share * line.at(doubt.dark_dn.max(0.0))).hypot(rounding_off(variance, points));
+    let worst = if lines > 0.0 { WORST_READ_ERROR_BANDED } else { WORST_READ_ERROR };
+    let read = (variance > 0.0 && error < worst * variance).then(|| variance.sqrt());
+    PlaneNoise { line: Some(line), holds, gain_e_per_dn: gain, read_noise_dn: read, tones_dn: tones }
+}
+
+/// Range of levels above black that the plane's flat patches cover, two in a hundred at either end left out.
+fn tones(points: &[Point]) -> Option<(f64, f64)> {
+    let mut means: Vec<f64> = points.iter().map(|p| p.mean).collect();
+    let edge = means.len() / 50;
+    let last = means.len().checked_sub(1 + edge)?;
+    let low = *means.select_nth_unstable_by(edge, f64::total_cmp).1;
+    let high = *means.select_nth_unstable_by(last, f64::total_cmp).1;
+    Some((low, high))
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::test_frames::{Noise, Sensor};
+
+    #[test]
+    fn a_plane_of_tones_too_alike_has_no_read_noise_of_its_own() {
+        // Variance 2.44 DN to the DN and 44 at black; the second plane's tones lie close together, and structure adds to the
+        // darker of them.
+        let mut rng = Noise::new(4);
+        let chance = |rng: &mut Noise| (0..61).map(|_| rng.normal().powi(2)).sum::<f64>() / 61.0;
+        let mut plane = |low: f64, high: f64, added: f64| -> Vec<Point> {
+            let tone = |u: f64| low + (high - low) * u;
+            let point = |u: f64, chi: f64| {
+                let variance = (44.0 + 2.44 * tone(u)) * (1.0 + added * (1.0 - u)) * chi;
+                Point { mean: tone(u), variance, freedom: 61.0 }
+            };
+            (0..4_000).map(|i| point(f64::from(i) / 4_000.0, chance(&mut rng))).collect()
+        };
+        let points = vec![plane(0.0, 45.0, 0.0), plane(74.0, 95.0, 0.1)];
+        let tones = vec![(40.0, [0.0; 6]); 4_000];
+        let shape = BlockShape::of(&Sensor::default().draw(|_, _, _, _| 600.0)).unwrap();
+        let flat = Flat { points, tones, ..Flat::default() };
+        for (p, noise) in Fits::of(&shape, &flat).planes(&flat, 0.0).iter().enumerate() {
+            let off = noise.read_noise_dn.map(|dn| dn / (44.0 - ROUNDING).sqrt() - 1.0);
+            assert!(off.is_none_or(|off| off.abs() < 0.1), "plane {p}: {off:?}");
+        }
+    }
+}
