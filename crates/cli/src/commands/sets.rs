@@ -187,10 +187,10 @@ fn bracket_text(bracket: &Bracket, names: &Names<'_>) -> String {
     for (file, step) in bracket.files.iter().zip(&bracket.ev_steps) {
         let mut roles = Vec::new();
         if bracket.highlights_held_by.as_ref() == Some(file) {
-            roles.push("holds the highlights");
+            roles.push("brightest that holds the highlights");
         }
         if bracket.shadows_held_by.as_ref() == Some(file) {
-            roles.push("holds the shadows");
+            roles.push("darkest that holds the shadows");
         }
         let merged = bracket.fewest_to_merge.len() > 1 && bracket.fewest_to_merge.contains(file);
         if merged && roles.is_empty() {

@@ -78,13 +78,14 @@ fn blown_subjects_of_any_size_and_place_are_whole() {
     };
     for round in 0..600 {
         let (cx, cy, size) = (dice(960) - 30.0, dice(600), 64.0 + dice(24));
-        let (turn, round_one) = (0.01 * dice(157), round % 3 == 0);
+        let (turn, is_disc) = (0.01 * dice(157), round % 3 == 0);
         let mut raw = plain.clone();
         for y in 0..600_usize {
             for x in 0..900_usize {
                 let (dx, dy) = (x as f64 - cx, y as f64 - cy);
                 let (u, v) = (dx * turn.cos() + dy * turn.sin(), dy * turn.cos() - dx * turn.sin());
-                if if round_one { dx.hypot(dy) < size } else { u.abs() < size && v.abs() < size } {
+                let inside = if is_disc { dx.hypot(dy) < size } else { u.abs() < size && v.abs() < size };
+                if inside {
                     raw.samples[y * 900 + x] = full;
                 }
             }

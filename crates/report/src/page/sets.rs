@@ -105,9 +105,10 @@ fn bracket(out: &mut String, shoot: &Shoot, set: &Bracket) {
         if let Some(ev) = set.ev_steps.get(i) {
             put!(out, "{} EV", format!("{ev:+.1}").replace('-', "\u{2212}"));
         }
-        for (holder, what) in
-            [(&set.highlights_held_by, "holds the highlights"), (&set.shadows_held_by, "holds the shadows")]
-        {
+        for (holder, what) in [
+            (&set.highlights_held_by, "brightest that holds the highlights"),
+            (&set.shadows_held_by, "darkest that holds the shadows"),
+        ] {
             if holder.as_ref() == Some(file) {
                 put!(out, "; {what}");
             }
