@@ -24,6 +24,7 @@ pub(crate) mod likeness;
 pub(crate) mod line_fit;
 pub(crate) mod line_offsets;
 pub(crate) mod line_steps;
+mod line_stretch;
 mod line_waves;
 mod lines_out;
 mod marks;
