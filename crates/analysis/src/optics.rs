@@ -178,6 +178,7 @@ mod tests {
         assert_eq!(shutter_text(0.3), "0.3 s");
         assert_eq!(shutter_text(1.0 / 45.0), "1/45 s");
         assert_eq!(shutter_text(60.0), "60 s");
+        assert_eq!(shutter_text(0.08), "1/13 s");
         assert_eq!(f_number_not_above(9.7), Some(9.0));
         assert_eq!(f_number_not_above(0.5), None);
         // ISO settings in thirds of a stop as ISO 12232 lists them (from memory).

@@ -29,7 +29,7 @@ const UNITS: [(&str, &str); 24] = [
 ];
 
 /// Labels where the name alone says too little, or would stand twice in a table: by path, or by its last part.
-const LABELS: [(&str, &str); 52] = [
+const LABELS: [(&str, &str); 62] = [
     ("blur.motion_px", "length of the motion"),
     ("blur.motion_deg", "direction of the motion"),
     ("blur.motion_tiles_pct", "tiles that show the motion"),
@@ -80,6 +80,16 @@ const LABELS: [(&str, &str); 52] = [
     ("largest_short_side_in", "short side"),
     ("print.largest_cm", "largest print"),
     ("focal35_mm", "focal length at 36 x 24 mm"),
+    ("print.finest_mm", "finest that is seen"),
+    ("print.largest", "largest print"),
+    ("print.largest_with_proof", "largest with a proof print"),
+    ("sharpness.map.cols", "columns of the map"),
+    ("sharpness.map.rows", "rows of the map"),
+    ("blur.confidence", "confidence in the kind"),
+    ("range.snr_limit", "SNR asked of the darkest tones"),
+    ("shot.cfa", "filter array"),
+    ("shot.f_number", "f-number"),
+    ("shot.focal_mm", "focal length"),
     ("shot.iso", "ISO"),
     ("shot.shutter_s", "exposure time"),
 ];
@@ -128,7 +138,7 @@ mod tests {
             ("print.ppi", "resolution on the paper", "ppi"),
             ("print.snr_midtone", "mid-tone SNR on the paper", ":1"),
             ("series.range_lost_ev_per_stop", "range lost per stop", "EV"),
-            ("shot.f_number", "f number", ""),
+            ("shot.f_number", "f-number", ""),
             ("channels.read_noise_e", "read noise", "e\u{207b}"),
         ] {
             assert_eq!(label(path), (told.to_owned(), unit), "{path}");

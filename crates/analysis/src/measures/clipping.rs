@@ -9,6 +9,7 @@
 //! clipped, not as an area.
 //! Source: own derivation, docs/measures.md.
 
+use multiversion::multiversion;
 use rawassay_decode::{Area, Frame};
 
 use super::areas::{Areas, LEAST_CELLS};
@@ -157,6 +158,31 @@ fn around_ev(frame: &Frame, thresholds: &[Thresholds], found: &Area) -> Option<f
     super::known(-median.clamp(1.0 / 65_536.0, 1.0).log2())
 }
 
+/// Gives each sample that is at or above its level its bit, the others none; all bits that were given.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn mark(samples: &[u16], clipped_from: &[u16], bit: &[u8], marks: &mut [u8]) -> u8 {
+    let n = samples.len();
+    let (clipped_from, bit, marks) = (&clipped_from[..n], &bit[..n], &mut marks[..n]);
+    let mut given = 0;
+    for i in 0..n {
+        marks[i] = if samples[i] >= clipped_from[i] { bit[i] } else { 0 };
+        given |= marks[i];
+    }
+    given
+}
+
+/// Samples at or below their level.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn at_floor(samples: &[u16], floor_to: &[u16]) -> u32 {
+    let n = samples.len();
+    let floor_to = &floor_to[..n];
+    let mut count = 0;
+    for i in 0..n {
+        count += u32::from(samples[i] <= floor_to[i]);
+    }
+    count
+}
+
 /// Makes the map, the areas and the small picture.
 pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
     let area = picture_area(frame);
@@ -210,12 +236,7 @@ pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
                 let (least, most) = extent(part);
                 if u32::from(most) >= clipped_from {
                     let bits = &mut bits[from..to];
-                    let levels = table.clipped_from[from..to].iter().zip(&table.bit[from..to]);
-                    let mut hit = 0_u8;
-                    for ((b, &v), (&from, &bit)) in bits.iter_mut().zip(part).zip(levels) {
-                        *b = if v >= from { bit } else { 0 };
-                        hit |= *b;
-                    }
+                    let hit = mark(part, &table.clipped_from[from..to], &table.bit[from..to], bits);
                     if hit != 0 {
                         clipped_here = true;
                         for (cell, b) in cells[first..end].iter_mut().zip(bits.chunks(side * spp)) {
@@ -224,8 +245,7 @@ pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
                     }
                 }
                 if floor_known && least <= floor_to {
-                    let at_floor = part.iter().zip(&table.floor_to[from..to]);
-                    floor[tile_y * tiles_x + tile] += at_floor.map(|(v, t)| u32::from(v <= t)).sum::<u32>() as u64;
+                    floor[tile_y * tiles_x + tile] += u64::from(at_floor(part, &table.floor_to[from..to]));
                 }
             }
             likeness.add(y_in, row, &table.pictured, spp);

@@ -10,8 +10,8 @@ pub(super) struct Cell {
     pub(super) plane: usize,
     /// Next samples of its plane.
     pub(super) like: Vec<isize>,
-    /// Samples two and three pixels away, with their planes.
-    pub(super) ring: Vec<(isize, usize)>,
+    /// Samples two and three pixels away, by plane: its own first, then in order.
+    pub(super) ring: Vec<(usize, Vec<isize>)>,
     /// The eight next pixels: offset, plane, weight.
     pub(super) next: [(isize, usize, f64); 8],
 }
@@ -25,7 +25,8 @@ impl Cell {
         let plane = plane_at(0, 0);
         let offset = |dx: isize, dy: isize| dy * frame.width as isize + dx;
         let reach = if (filter.columns, filter.rows) == (1, 1) { 1 } else { 2 };
-        let (mut like, mut ring, mut next) = (Vec::new(), Vec::new(), [(0, 0, 0.0); 8]);
+        let (mut like, mut next) = (Vec::new(), [(0, 0, 0.0); 8]);
+        let mut ring: Vec<(usize, Vec<isize>)> = (0..filter.planes.len()).map(|p| (p, Vec::new())).collect();
         let mut nexts = next.iter_mut();
         for dy in -RING..=RING {
             for dx in -RING..=RING {
@@ -35,7 +36,7 @@ impl Cell {
                     like.push(offset(dx, dy));
                 }
                 if far > 1 {
-                    ring.push((offset(dx, dy), other));
+                    ring[other].1.push(offset(dx, dy));
                 } else if far == 1 {
                     let weight = if dx == 0 || dy == 0 { 1.0 } else { 0.5 };
                     if let Some(to) = nexts.next() {
@@ -44,6 +45,7 @@ impl Cell {
                 }
             }
         }
+        ring.sort_by_key(|(p, _)| *p != plane);
         Self { plane, like, ring, next }
     }
 }

@@ -3,9 +3,9 @@
 use multiversion::multiversion;
 use rawassay_decode::Frame;
 
-use super::extent::extent;
 use super::histogram::picture_area;
 use super::hot_sites::RANGE_NOISE;
+use super::marks::marks_above;
 
 /// Height above the second highest of the four next samples of a like cell from which a sample is looked at, standard
 /// deviations.
@@ -13,9 +13,6 @@ const LOOKED_AT: f64 = 3.5;
 
 /// Samples of a row that are looked at together before one by one: nearly all stretches hold nothing.
 const STRETCH: usize = 32;
-
-/// Samples of such a stretch that are passed over together where it does hold something.
-const EIGHT: usize = 8;
 
 /// Calls `each` for every sample that stands above at least three of the four next samples of a like cell of the array.
 pub(super) fn look_over(
@@ -52,6 +49,7 @@ pub(super) fn look_over(
     let n = area.width - 2 * margin_x;
     let first = area.x + margin_x;
     let (mut side, mut step) = ([0_u16; STRETCH], [0_u16; STRETCH]);
+    let mut next = Eight { second: [0; STRETCH], above: [0; STRETCH], lowest: [0; STRETCH] };
     for y in area.y + margin_y..area.bottom() - margin_y {
         let (row, row_over, row_under) = (frame.row(y), frame.row(y - dy), frame.row(y + dy));
         for start in (0..n).step_by(STRETCH) {
@@ -69,19 +67,23 @@ pub(super) fn look_over(
                 continue;
             }
             // In arrays of at most 2 x 2 the diagonal ones of a like cell are as near: a hot pixel stands above all but one.
-            if dx <= 2
+            let sifted = dx <= 2
                 && dy <= 2
-                && let Some(eight) = eight([row_over, row, row_under].map(|row| &row[x - dx..]), dx)
-            {
-                eight.sift(&mut step, &from_here, &up_to_here);
-            }
-            for (group, steps) in step[..len].chunks(EIGHT).enumerate() {
-                if !steps.iter().fold(false, |any, &s| any | (s > least_here)) {
-                    continue;
-                }
-                for (i, &step) in steps.iter().enumerate() {
-                    let i = group * EIGHT + i;
-                    if step > least_here && step > least[usize::from(side[i] >> 4)] {
+                && next.sift(
+                    [row_over, row, row_under].map(|row| &row[x - dx..]),
+                    dx,
+                    &mut step,
+                    [&from_here, &up_to_here],
+                );
+            step[len..].fill(0);
+            for (half, steps) in step.as_chunks::<16>().0.iter().enumerate() {
+                let mut left = marks_above(steps, least_here);
+                while left != 0 {
+                    let i = 16 * half + left.trailing_zeros() as usize;
+                    left &= left - 1;
+                    if step[i] > least[usize::from(side[i] >> 4)]
+                        && (!sifted || next.stands_out(i, &from_here, &up_to_here))
+                    {
                         each(x + i, y);
                     }
                 }
@@ -130,27 +132,10 @@ struct Eight {
     lowest: [u16; STRETCH],
 }
 
-/// Looks at the eight; `rows` are those above, of and below the stretch, from `dx` columns before. `None` for what is left at
-/// the end of a row.
-#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
-fn eight(rows: [&[u16]; 3], dx: usize) -> Option<Eight> {
-    let [above, row, below] = rows;
-    let [a, b, c] = [stretch(above, 0)?, stretch(above, dx)?, stretch(above, 2 * dx)?];
-    let [d, here, e] = [stretch(row, 0)?, stretch(row, dx)?, stretch(row, 2 * dx)?];
-    let [f, g, h] = [stretch(below, 0)?, stretch(below, dx)?, stretch(below, 2 * dx)?];
-    let mut eight = Eight { second: [0; STRETCH], above: [0; STRETCH], lowest: [0; STRETCH] };
-    for i in 0..STRETCH {
-        // Highest, second and lowest of two pairs of pairs, then of all.
-        let (p, q, r, s) = (a[i].max(b[i]), c[i].max(d[i]), e[i].max(f[i]), g[i].max(h[i]));
-        let (t, u, v, w) = (a[i].min(b[i]), c[i].min(d[i]), e[i].min(f[i]), g[i].min(h[i]));
-        let (high_one, second_one) = (p.max(q), p.min(q).max(t.max(u)));
-        let (high_two, second_two) = (r.max(s), r.min(s).max(v.max(w)));
-        let second = high_one.min(high_two).max(second_one.max(second_two));
-        eight.second[i] = second;
-        eight.above[i] = here[i].saturating_sub(second);
-        eight.lowest[i] = t.min(u).min(v.min(w));
-    }
-    Some(eight)
+/// The stretches at the start of a row, `dx` on and twice that on.
+#[inline(always)]
+fn three(row: &[u16], dx: usize) -> Option<[&[u16; STRETCH]; 3]> {
+    Some([stretch(row, 0)?, stretch(row, dx)?, stretch(row, 2 * dx)?])
 }
 
 #[inline(always)]
@@ -159,22 +144,52 @@ fn stretch(row: &[u16], from: usize) -> Option<&[u16; STRETCH]> {
 }
 
 impl Eight {
-    /// Takes the steps of those samples away that do not stand out of their eight as [`super::hot_sites`] asks for at the
-    /// least: by the noise (`from_here`: its least by level, 16 codes a step) and by half of what the eight differ beyond
-    /// the noise (`up_to_here`: four standard deviations at the most).
-    fn sift(&self, step: &mut [u16; STRETCH], from_here: &[u16], up_to_here: &[u16]) {
-        let (lowest, highest) = (extent(&self.lowest).0, extent(&self.second).1);
-        let least_dn = from_here[usize::from(lowest >> 4)];
-        let range_noise_dn = up_to_here[usize::from(highest >> 4)];
-        keep_those_out(self, step, least_dn, range_noise_dn);
+    /// Looks at the eight of each sample; `rows` are those above, of and below the stretch, from `dx` columns before. Takes the
+    /// steps of those samples away that do not stand out of their eight as [`super::hot_sites`] asks for at the least: by
+    /// the noise (`from_here`: its least by level, 16 codes a step) and by half of what the eight differ beyond the noise
+    /// (`up_to_here`: four standard deviations at the most). False for what is left at the end of a row.
+    fn sift(&mut self, rows: [&[u16]; 3], dx: usize, step: &mut [u16; STRETCH], tables: [&[u16]; 2]) -> bool {
+        sift(self, rows, dx, step, tables)
+    }
+
+    /// The same for one sample, by its own eight alone.
+    fn stands_out(&self, i: usize, from_here: &[u16], up_to_here: &[u16]) -> bool {
+        let (lowest, second, above) = (self.lowest[i], self.second[i], self.above[i]);
+        let range = (second - lowest).saturating_sub(up_to_here[usize::from(second >> 4)]);
+        above > from_here[usize::from(lowest >> 4)] && above >= range / 2
     }
 }
 
 #[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
-fn keep_those_out(eight: &Eight, step: &mut [u16; STRETCH], least_dn: u16, range_noise_dn: u16) {
+fn sift(
+    eight: &mut Eight,
+    rows: [&[u16]; 3],
+    dx: usize,
+    step: &mut [u16; STRETCH],
+    [from_here, up_to_here]: [&[u16]; 2],
+) -> bool {
+    let [Some([a, b, c]), Some([d, here, e]), Some([f, g, h])] = rows.map(|row| three(row, dx)) else { return false };
+    let (mut darkest, mut brightest) = (u16::MAX, 0);
+    for i in 0..STRETCH {
+        // Highest, second and lowest of two pairs of pairs, then of all.
+        let (p, q, r, s) = (a[i].max(b[i]), c[i].max(d[i]), e[i].max(f[i]), g[i].max(h[i]));
+        let (t, u, v, w) = (a[i].min(b[i]), c[i].min(d[i]), e[i].min(f[i]), g[i].min(h[i]));
+        let (high_one, second_one) = (p.max(q), p.min(q).max(t.max(u)));
+        let (high_two, second_two) = (r.max(s), r.min(s).max(v.max(w)));
+        let second = high_one.min(high_two).max(second_one.max(second_two));
+        let lowest = t.min(u).min(v.min(w));
+        eight.second[i] = second;
+        eight.above[i] = here[i].saturating_sub(second);
+        eight.lowest[i] = lowest;
+        darkest = darkest.min(lowest);
+        brightest = brightest.max(second);
+    }
+    let least_dn = from_here[usize::from(darkest >> 4)];
+    let range_noise_dn = up_to_here[usize::from(brightest >> 4)];
     for (i, step) in step.iter_mut().enumerate() {
         let range = (eight.second[i] - eight.lowest[i]).saturating_sub(range_noise_dn);
         let out = (eight.above[i] > least_dn) & (eight.above[i] >= range / 2);
         *step = if out { *step } else { 0 };
     }
+    true
 }

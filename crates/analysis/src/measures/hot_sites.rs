@@ -5,12 +5,11 @@
 //! that stand out, the pixel must stand out by more than those do.
 //! Source: own derivation, docs/measures.md.
 
-use multiversion::multiversion;
 use rawassay_decode::{Colour, Frame};
 
 use super::few_samples::{ALONE, Sorted};
-use super::histogram::picture_area;
 use super::hot_cells::{Cell, RING};
+use super::hot_vicinity::{Ground, KEPT, Vicinity, least_noise};
 
 /// Height of a hot pixel over its surroundings at the least, standard deviations of the noise there.
 pub(super) const TALL: f64 = 8.0;
@@ -37,11 +36,6 @@ const MOVED_BESIDE_HOT: (f64, f64) = (0.06, 0.8);
 
 /// Share of the height by which three of the four next pixels may all rise, beyond one standard deviation.
 const RISE: f64 = 0.08;
-
-/// Blocks in which samples that stand alone are looked for; three by three of them make the vicinity, and the fifth
-/// largest counts: the pixel itself and three others may be hot.
-const BLOCK: usize = 16;
-const KEPT: usize = 5;
 
 /// A place of the frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -86,9 +80,8 @@ pub(super) struct Surroundings<'a> {
     /// Number of each plane's colour.
     colours: Vec<usize>,
     variance: &'a dyn Fn(usize, f64) -> f64,
-    blocks_across: usize,
-    /// Heights of the samples that stand alone in each block, largest first, in standard deviations.
-    lone: Vec<Option<[f32; KEPT]>>,
+    least_noise: Vec<f64>,
+    vicinity: Vicinity,
 }
 
 /// What is known of one plane in the ring.
@@ -118,8 +111,6 @@ impl<'a> Surroundings<'a> {
         if cells.iter().any(|c| c.like.len() < 2) {
             return None;
         }
-        let area = picture_area(frame);
-        let (across, down) = (area.width.div_ceil(BLOCK), area.height.div_ceil(BLOCK));
         let alike = cells.iter().all(|c| c.like == cells[0].like);
         let small = (filter.columns, filter.rows) == (2, 2);
         Some(Self {
@@ -129,8 +120,8 @@ impl<'a> Surroundings<'a> {
             small,
             colours,
             variance,
-            blocks_across: across,
-            lone: vec![None; across * down],
+            least_noise: least_noise(filter.planes.len(), variance),
+            vicinity: Vicinity::of(frame),
         })
     }
 
@@ -207,21 +198,20 @@ impl<'a> Surroundings<'a> {
         let noise = self.noise(cell.plane, level);
         let (highest, range) = extent(&like, noise);
 
-        let mut rings = [Sorted::default(); PLANES];
-        cell.ring.iter().for_each(|&(o, plane)| rings[plane].add(self.at(here, o)));
-        let mut levels = [Level::default(); PLANES];
-        let mut differ: f64 = 0.0;
-        for (plane, ring) in rings.iter().enumerate().filter(|(_, r)| r.count > 2) {
-            let mean = ring.mean();
-            let noise = self.noise(plane, mean);
-            let high = ring.highest(noise);
-            levels[plane] = Level { mean, low: ring.low(), high, noise };
-            differ = differ.max(high - ring.low() - RING_NOISE * noise);
-        }
         let height = f64::from(self.at(here, 0)) - level;
-        let ring = OVER_RING * differ.max(0.0);
-        if only_out && height < highest - level + ring {
-            return None;
+        let mut levels = [Level::default(); PLANES];
+        let mut ring: f64 = 0.0;
+        for (plane, offsets) in cell.ring.iter().filter(|(_, offsets)| offsets.len() > 2) {
+            let mut samples = Sorted::default();
+            offsets.iter().for_each(|&o| samples.add(self.at(here, o)));
+            let mean = samples.mean();
+            let noise = self.noise(*plane, mean);
+            let (low, high) = (samples.low(), samples.highest(noise));
+            levels[*plane] = Level { mean, low, high, noise };
+            ring = ring.max(OVER_RING * (high - low - RING_NOISE * noise));
+            if only_out && height < highest - level + ring {
+                return None;
+            }
         }
         let (moved, moved_noise, rise, beside_hot) = self.moved(here, cell, &levels, noise);
         let second = self.second_of_cross(here);
@@ -290,96 +280,22 @@ impl<'a> Surroundings<'a> {
         (moved, moved_noise, rises[1], beside_hot)
     }
 
-    /// Adds what other samples that stand alone near by ask for: the largest but `which`.
+    /// Adds what other samples that stand alone near by ask for: the largest but `which`, for so many may be hot.
     fn add_vicinity(&mut self, site: &mut Site, x: usize, y: usize, which: usize) {
-        let area = picture_area(self.frame);
-        let (bx, by) = ((x - area.x) / BLOCK, (y - area.y) / BLOCK);
-        let down = self.lone.len() / self.blocks_across;
-        let mut largest = [0.0; KEPT];
-        for row in by.saturating_sub(1)..(by + 2).min(down) {
-            for column in bx.saturating_sub(1)..(bx + 2).min(self.blocks_across) {
-                self.lone_of(column, row).into_iter().for_each(|v| keep(&mut largest, v));
-            }
-        }
+        let margins = self.margins();
+        let Self { frame, cells, variance, least_noise, vicinity, .. } = self;
+        let filter = &frame.filter;
+        let ground = Ground {
+            frame,
+            margins,
+            like: self.alike.then(|| &cells[0].like[..]),
+            cell: &|x, y| &cells[y % filter.rows * filter.columns + x % filter.columns],
+            variance,
+            least_noise,
+        };
+        let largest = vicinity.largest(&ground, x, y);
         let lone = (f64::from(largest[which]) - LONE_NOISE).max(0.0) * site.noise_dn;
         site.structure_dn = site.structure_dn.map(|s| s.max(OVER_LONE * lone));
-    }
-
-    /// Lowest and highest of the next samples of the same plane, for a stretch of a row from `first` on.
-    fn extremes(&self, first: usize, y: usize, low: &mut [u16], high: &mut [u16]) {
-        let start = y * self.frame.width + first;
-        if self.alike {
-            for &o in &self.cells[0].like {
-                let from = start.wrapping_add_signed(o);
-                // Whole blocks, which nearly all are: of a known length.
-                if let (Ok(low), Ok(high)) =
-                    (<&mut [u16; BLOCK]>::try_from(&mut *low), <&mut [u16; BLOCK]>::try_from(&mut *high))
-                    && let Some(row) = self.frame.samples.get(from..).and_then(|row| row.first_chunk::<BLOCK>())
-                {
-                    widen(low, high, row);
-                    continue;
-                }
-                let Some(row) = self.frame.samples.get(from..from + low.len()) else { continue };
-                for ((low, high), &v) in low.iter_mut().zip(high.iter_mut()).zip(row) {
-                    (*low, *high) = ((*low).min(v), (*high).max(v));
-                }
-            }
-            return;
-        }
-        for (i, (low, high)) in low.iter_mut().zip(high).enumerate() {
-            for &o in &self.cell(first + i, y).like {
-                let v = self.at(start + i, o);
-                (*low, *high) = ((*low).min(v), (*high).max(v));
-            }
-        }
-    }
-
-    fn lone_of(&mut self, column: usize, row: usize) -> [f32; KEPT] {
-        let at = row * self.blocks_across + column;
-        if let Some(known) = self.lone[at] {
-            return known;
-        }
-        let area = picture_area(self.frame);
-        let (margin_x, margin_y) = self.margins();
-        let mut largest = [0.0; KEPT];
-        let (x, y) = (area.x + column * BLOCK, area.y + row * BLOCK);
-        let (first, end) = (x.max(area.x + margin_x), (x + BLOCK).min(area.right() - margin_x));
-        let width = end.saturating_sub(first);
-        let mut out = [0_u16; BLOCK];
-        for y in y.max(area.y + margin_y)..(y + BLOCK).min(area.bottom() - margin_y) {
-            let start = y * self.frame.width + first;
-            let (mut low, mut high) = ([u16::MAX; BLOCK], [0_u16; BLOCK]);
-            self.extremes(first, y, &mut low[..width], &mut high[..width]);
-            let here = self.frame.samples.get(start..start + width).unwrap_or_default();
-            beyond(here, &low, &high, &mut out);
-            for (i, &out) in out[..here.len()].iter().enumerate().filter(|o| *o.1 > 0) {
-                let level = 0.5 * (f64::from(low[i]) + f64::from(high[i]));
-                let variance = (self.variance)(self.cell(first + i, y).plane, level).max(1e-6);
-                // What is no larger than those that are kept needs no root and no quotient; the margin is for rounding.
-                let (out, least) = (f64::from(out), f64::from(largest[KEPT - 1]) * (1.0 - 1e-6));
-                if out * out > least * least * variance {
-                    keep(&mut largest, (out / variance.sqrt()) as f32);
-                }
-            }
-        }
-        self.lone[at] = Some(largest);
-        largest
-    }
-}
-
-/// Widens each range so that it holds the sample.
-#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
-fn widen(low: &mut [u16; BLOCK], high: &mut [u16; BLOCK], row: &[u16; BLOCK]) {
-    for i in 0..BLOCK {
-        (low[i], high[i]) = (low[i].min(row[i]), high[i].max(row[i]));
-    }
-}
-
-/// How far each sample lies outside its range.
-#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
-fn beyond(here: &[u16], low: &[u16; BLOCK], high: &[u16; BLOCK], out: &mut [u16; BLOCK]) {
-    for (((out, &v), low), high) in out.iter_mut().zip(here).zip(low).zip(high) {
-        *out = v.saturating_sub(*high).max(low.saturating_sub(v));
     }
 }
 
@@ -387,15 +303,6 @@ fn beyond(here: &[u16], low: &[u16; BLOCK], high: &[u16; BLOCK], out: &mut [u16;
 fn extent(like: &Sorted, noise: f64) -> (f64, f64) {
     let highest = like.highest(noise);
     (highest, (highest - like.low() - RANGE_NOISE * noise).max(0.0))
-}
-
-/// Puts a value into its place among the largest.
-fn keep(largest: &mut [f32; KEPT], mut value: f32) {
-    for kept in largest {
-        if value > *kept {
-            std::mem::swap(kept, &mut value);
-        }
-    }
 }
 
 fn number_of(known: &mut Vec<Colour>, colour: Colour) -> usize {

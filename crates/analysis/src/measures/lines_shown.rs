@@ -4,7 +4,7 @@
 //! Source: own derivation, docs/measures.md.
 
 use super::line_offsets::cross;
-use super::line_steps::{Folded, STRETCH};
+use super::line_stretch::{Folded, STRETCH};
 use super::line_weights::weigh;
 
 /// Parts of a line.

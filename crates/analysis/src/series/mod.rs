@@ -23,6 +23,8 @@ use serde::{Deserialize, Serialize, Serializer};
 
 use crate::{Camera, FindingCode, FrameRow, Outcome, Severity};
 
+pub use crate::brief::length::short;
+pub use crate::optics::shutter_text;
 pub use stats::{Estimate, estimate, share_interval};
 
 /// What a series is held against.
@@ -364,34 +366,4 @@ fn mm_per_px(frame: &FrameRow) -> Option<f64> {
 /// "frame" or "frames".
 fn plural(count: usize, word: &str) -> String {
     if count == 1 { word.to_string() } else { format!("{word}s") }
-}
-
-/// A number as a photographer writes it: no needless digits.
-#[must_use]
-pub fn short(value: f64) -> String {
-    let digits = match value.abs() {
-        v if v >= 100.0 || v == 0.0 => 0,
-        v if v >= 10.0 => 1,
-        v if v >= 0.1 => 2,
-        _ => 4,
-    };
-    let text = format!("{value:.digits$}");
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_string() } else { text }
-}
-
-/// An exposure time as cameras show it: "1/60 s", "2 s".
-#[must_use]
-pub fn shutter_text(seconds: f64) -> String {
-    if seconds >= 0.3 { format!("{} s", short(seconds)) } else { format!("1/{} s", (1.0 / seconds).round()) }
-}
-
-#[cfg(test)]
-mod tests {
-    #[test]
-    fn exposure_times_are_written_as_cameras_do() {
-        let texts = [(0.08, "1/13 s"), (1.0 / 60.0, "1/60 s"), (0.5, "0.5 s"), (2.0, "2 s")];
-        for (seconds, text) in texts {
-            assert_eq!(super::shutter_text(seconds), text);
-        }
-    }
 }

@@ -227,7 +227,9 @@ pub const COLUMNS: [&str; 23] = [
 ];
 
 fn csv(answers: &[Answer], out: &mut dyn Write) -> Result<(), ReportError> {
-    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(out);
+    // Into memory first: an error of the output would lose its kind on the way through the table's writer.
+    let mut table = Vec::new();
+    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(&mut table);
     let io = |e: csv::Error| std::io::Error::from(e);
     writer.write_record(COLUMNS).map_err(io)?;
     let known = |v: Option<f64>, digits: usize| v.map_or_else(String::new, |v| format!("{v:.digits$}"));
@@ -265,7 +267,9 @@ fn csv(answers: &[Answer], out: &mut dyn Write) -> Result<(), ReportError> {
             }
         }
     }
-    Ok(writer.flush()?)
+    writer.flush()?;
+    drop(writer);
+    Ok(out.write_all(&table)?)
 }
 
 /// The word of the scorecard.

@@ -59,6 +59,7 @@ fn pages_are_written_refreshed_and_leave_the_raws() {
     }
     let (_, cut) = page_of(&pages, "cut.dng");
     assert!(cut.contains("This file could not be read"));
+    assert!(cut.contains("content hash") && !cut.contains("unknown"), "values of a file that was never measured");
 
     // The same again changes nothing and draws nothing.
     let ran = page(&[]);

@@ -5,7 +5,7 @@ use std::fs;
 use rawassay_scene::{Compression, Recipe, SceneKind, render};
 use serde_json::Value;
 
-use super::{run, shoot};
+use super::{Ran, program, run, shoot};
 
 fn target(seed: u64) -> Vec<u8> {
     let recipe = Recipe::new(SceneKind::SlantedSquare { turn_deg: 5.0, dark: 0.15 })
@@ -63,6 +63,19 @@ fn edges_of_several_frames_with_all_that_is_needed_to_compare_them() {
     // Of a region that holds the whole square the longest edge is meant, and the others are told of.
     let whole = run(at, &["edge", "a.dng", "--region", "690x490+4+4"]);
     assert!(whole.out.contains("straight edges; the longest was measured"), "{}{}", whole.out, whole.err);
+}
+
+#[test]
+fn a_reader_that_has_seen_enough_is_no_fault() {
+    let folder = shoot(0);
+    std::fs::write(folder.path().join("a.dng"), target(1)).unwrap();
+    for format in ["csv", "json"] {
+        // As `rawassay edge ... | head`: the other end closes before the table, longer than what is held back, is out.
+        let mut child = program(folder.path(), &["edge", "a.dng", "--format", format]).spawn().unwrap();
+        drop(child.stdout.take());
+        let ran = Ran::from(child.wait_with_output().unwrap());
+        assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""), "{format}");
+    }
 }
 
 #[test]

@@ -2,6 +2,7 @@
 
 use rawassay_analysis::brief::LengthUnit;
 use rawassay_analysis::brief::length::{MM_PER_INCH, most};
+use rawassay_analysis::optics;
 
 /// A number with so many significant digits that nobody is misled: three, and none after the point from 100 on.
 #[must_use]
@@ -27,8 +28,7 @@ pub fn shutter(seconds: f64) -> String {
     if !(seconds.is_finite() && seconds > 0.0) {
         return "unknown".into();
     }
-    let inverse = 1.0 / seconds;
-    if inverse >= 3.5 { format!("1/{} s", inverse.round()) } else { format!("{} s", number(seconds)) }
+    optics::shutter_text(seconds)
 }
 
 /// f-number: `f/5.6`.

@@ -6,6 +6,7 @@ use serde_json::Value;
 use super::html::{esc, put};
 use super::shoot::Sheet;
 use super::units::{number, shutter};
+use crate::record::Status;
 
 /// Parts of the scorecard that are shown as tables, with their headings.
 const PARTS: [(&str, &str); 8] = [
@@ -23,7 +24,8 @@ const PARTS: [(&str, &str); 8] = [
 pub(crate) fn section(out: &mut String, sheet: &Sheet) {
     let Ok(card) = serde_json::to_value(&sheet.card) else { return };
     out.push_str("<section class=\"values\" aria-labelledby=\"values-h\">\n<h2 id=\"values-h\">All values</h2>\n<div class=\"grid\">\n");
-    for (part, heading) in PARTS {
+    let readable = sheet.card.status != Status::Unreadable;
+    for (part, heading) in PARTS.into_iter().filter(|(part, _)| readable || *part == "shot") {
         let Some(Value::Object(fields)) = card.get(part) else { continue };
         let mut rows = String::new();
         collect(&mut rows, part, fields);
@@ -46,6 +48,8 @@ fn collect(rows: &mut String, path: &str, fields: &serde_json::Map<String, Value
         match value {
             Value::Object(inner) => collect(rows, &path, inner),
             Value::Array(_) => {}
+            // Only where something spoils the frame that may be accepted.
+            Value::Null if path == "print.if_accepted" => {}
             _ => row(rows, &path, value),
         }
     }

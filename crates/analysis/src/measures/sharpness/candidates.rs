@@ -121,35 +121,55 @@ const BITS: [u32; STRETCH] = {
     bits
 };
 
-/// All bits set for the places of a stretch from column `from` whose score is at least `least`, not below that of the neighbour on
-/// the bright side and above that on the dark side: [`step_across`], written without a branch so that it runs on many
-/// places at once (which it does only as a function of its own).
+/// Places of a stretch, as [`ridges`] finds them.
+struct Ridges {
+    /// All bits set where an edge may be.
+    is: [u32; STRETCH],
+    /// Bin of the gradient's direction.
+    direction: [u32; STRETCH],
+}
+
+/// Looks at all places of a stretch from column `from` at once: an edge may be where the score is at least `least`, not below
+/// that of the neighbour on the bright side and above that on the dark side ([`is_maximum`]), and the gradient is found again
+/// along it ([`goes_on`]). Both written without a branch so that they run on many places at once (which they do only as a
+/// function of its own).
 #[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
-fn maxima<'a>(rows: [&'a GradientRow; 3], from: usize, least: f32) -> [u32; STRETCH] {
-    let wide = |row: &'a GradientRow| row.score.get(from - 1..).and_then(|v| v.first_chunk::<{ STRETCH + 2 }>());
-    let narrow = |values: &'a [f32]| values.get(from..).and_then(|v| v.first_chunk::<STRETCH>());
-    let [Some(above), Some(here), Some(below)] = rows.map(wide) else { return [0; STRETCH] };
-    let (Some(gx), Some(gy)) = (narrow(&rows[1].gx), narrow(&rows[1].gy)) else { return [0; STRETCH] };
+fn ridges<'a>(near: [&'a GradientRow; 5], from: usize, least: f32, found: &mut Ridges) {
+    const WIDE: usize = STRETCH + 4;
+    let wide = |values: &'a [f32]| values.get(from - 2..).and_then(|v| v.first_chunk::<WIDE>());
+    let [Some(above), Some(here), Some(below)] = [wide(&near[1].score), wide(&near[2].score), wide(&near[3].score)]
+    else {
+        return;
+    };
+    let [Some(gx0), Some(gx2), Some(gx4)] = [wide(&near[0].gx), wide(&near[2].gx), wide(&near[4].gx)] else { return };
+    let [Some(gy0), Some(gy2), Some(gy4)] = [wide(&near[0].gy), wide(&near[2].gy), wide(&near[4].gy)] else { return };
     // Choices by bits: as choices of places to read from, they would have to be made one by one.
     let mask = |is: bool| u32::from(is).wrapping_neg();
     let pick = |mask: u32, a: f32, b: f32| f32::from_bits(a.to_bits() & mask | b.to_bits() & !mask);
-    let mut marks = [0; STRETCH];
     for i in 0..STRETCH {
-        let score = here[i + 1];
-        let (ax, ay) = (gx[i].abs(), gy[i].abs());
-        let (across, upright) = (mask(ax > DIAGONAL * ay), mask(ay > DIAGONAL * ax));
-        let falling = mask(gx[i] * gy[i] > 0.0);
+        let (score, gx, gy) = (here[i + 2], gx2[i + 2], gy2[i + 2]);
+        let (across, upright) = (mask(gx.abs() > DIAGONAL * gy.abs()), mask(gy.abs() > DIAGONAL * gx.abs()));
+        let falling = mask(gx * gy > 0.0);
         // The two neighbours on the line of the gradient, first the one further right (or down).
-        let right = pick(upright, pick(falling, below[i + 2], above[i + 2]), here[i + 2]);
-        let left = pick(upright, pick(falling, above[i], below[i]), here[i]);
-        let first = pick(across, right, below[i + 1]);
-        let second = pick(across, left, above[i + 1]);
-        let forward = mask(pick(across, gx[i], gy[i]) > 0.0);
+        let right = pick(upright, pick(falling, below[i + 3], above[i + 3]), here[i + 3]);
+        let left = pick(upright, pick(falling, above[i + 1], below[i + 1]), here[i + 1]);
+        let first = pick(across, right, below[i + 2]);
+        let second = pick(across, left, above[i + 2]);
+        let forward = mask(pick(across, gx, gy) > 0.0);
         let bright = pick(forward, first, second);
         let dark = pick(forward, second, first);
-        marks[i] = mask(score >= least) & mask(bright <= score) & mask(dark < score);
+        // Two steps along the edge, both ways.
+        let one = |g0: &[f32; WIDE], g2: &[f32; WIDE], g4: &[f32; WIDE]| {
+            let down = pick(upright, pick(falling, g4[i], g4[i + 4]), g4[i + 2]);
+            let up = pick(upright, pick(falling, g0[i + 4], g0[i]), g0[i + 2]);
+            (pick(across, down, g2[i]), pick(across, up, g2[i + 4]))
+        };
+        let ((ax, bx), (ay, by)) = (one(gx0, gx2, gx4), one(gy0, gy2, gy4));
+        let strength = COHERENCE * (gx * gx + gy * gy);
+        let goes_on = mask(ax * gx + ay * gy >= strength) & mask(bx * gx + by * gy >= strength);
+        found.is[i] = mask(score >= least) & mask(bright <= score) & mask(dark < score) & goes_on;
+        found.direction[i] = direction_bin(gx, gy) as u32;
     }
-    marks
 }
 
 /// Places of a stretch that are looked at one by one, at most.
@@ -175,8 +195,7 @@ fn strong(scores: &[f32], least: f32) -> u32 {
     all
 }
 
-/// True where the score is not below that of the neighbour on the bright side and above that on the dark side, as
-/// [`maxima`] has it.
+/// True where the score is not below that of the neighbour on the bright side and above that on the dark side.
 #[inline]
 fn is_maximum([above, here, below]: [&GradientRow; 3], x: usize) -> bool {
     let (sx, sy) = step_across(here.gx[x], here.gy[x]);
@@ -189,6 +208,20 @@ fn is_maximum([above, here, below]: [&GradientRow; 3], x: usize) -> bool {
         row.score[x.wrapping_add_signed(dx)]
     };
     beside(sx, sy) <= here.score[x] && beside(-sx, -sy) < here.score[x]
+}
+
+/// True where the gradient is found again two pixels along the edge, both ways.
+#[inline]
+fn goes_on(near: [&GradientRow; 5], x: usize) -> bool {
+    let (gx, gy) = (near[2].gx[x], near[2].gy[x]);
+    let (sx, sy) = step_across(gx, gy);
+    let along = |k: isize| {
+        let row = near[(2 + k * sx) as usize];
+        let at = (x as isize - k * sy) as usize;
+        row.gx[at] * gx + row.gy[at] * gy
+    };
+    let least = COHERENCE * (gx * gx + gy * gy);
+    along(2) >= least && along(-2) >= least
 }
 
 /// Scores of the strongest candidates of each tile and direction so far: a place weaker than all of a full list cannot be
@@ -240,6 +273,7 @@ pub(crate) fn find<const N: usize>(
     let blocks = w.div_ceil(BLOCK);
     let mut best: Vec<Option<Candidate>> = vec![None; blocks * DIRECTIONS];
     let mut strongest = Strongest::<N>::new(tiles);
+    let mut ridge = Ridges { is: [0; STRETCH], direction: [0; STRETCH] };
     let mut rows: Vec<GradientRow> = (0..5).map(|_| GradientRow::new(w)).collect();
     let least = LEAST_SIGNIFICANCE * LEAST_SIGNIFICANCE;
     for y in margin - 2..=margin + 1 {
@@ -259,41 +293,33 @@ pub(crate) fn find<const N: usize>(
             if !any_strong(&here.score[from..to], least) {
                 continue;
             }
-            let around = [near[1], here, near[3]];
             let mut marks = strong(&here.score[from..to], least);
             // Where few are strong they are looked at one by one.
-            if marks.count_ones() > FEW {
-                let bits = maxima(around, from, least);
-                marks = bits.iter().zip(&BITS).fold(0, |all, (mark, bit)| all | mark & bit);
+            let many = marks.count_ones() > FEW;
+            if many {
+                ridges(near, from, least, &mut ridge);
+                marks = ridge.is.iter().zip(&BITS).fold(0, |all, (mark, bit)| all | mark & bit);
             }
             while marks != 0 {
-                let x = from + marks.trailing_zeros() as usize;
+                let i = marks.trailing_zeros() as usize;
+                let x = from + i;
                 marks &= marks - 1;
                 if x >= to {
                     break;
                 }
                 let score = here.score[x];
                 let (gx, gy) = (here.gx[x], here.gy[x]);
-                if !is_maximum(around, x) {
+                if !many && !is_maximum([near[1], here, near[3]], x) {
                     continue;
                 }
                 // Only what is stronger than the block has in this direction is looked at further.
-                let direction = direction_bin(gx, gy);
+                let direction = if many { ridge.direction[i] as usize } else { direction_bin(gx, gy) };
                 let slot = &mut best[(x / BLOCK) * DIRECTIONS + direction];
                 let weak = score < strongest.least_in(tile_of(x, y), direction);
-                if weak || slot.is_some_and(|c| c.score >= score) {
+                if weak || slot.is_some_and(|c| c.score >= score) || (!many && !goes_on(near, x)) {
                     continue;
                 }
-                let (sx, sy) = step_across(gx, gy);
                 let strength = gx * gx + gy * gy;
-                let along = |k: isize| {
-                    let row = near[(2 + k * sx) as usize];
-                    let at = (x as isize - k * sy) as usize;
-                    row.gx[at] * gx + row.gy[at] * gy
-                };
-                if along(2) < COHERENCE * strength || along(-2) < COHERENCE * strength {
-                    continue;
-                }
                 if holds_saturated(strength.max(level.dn[y * w + x])) {
                     continue;
                 }
