@@ -10,15 +10,23 @@ use rawassay_decode::Frame;
 
 use super::flat_blocks::Usable;
 use super::line_offsets::{Offsets, TELLS, offsets};
-use super::line_steps::{LineSteps, PARTS, Shown};
-use super::line_waves::{self, SHORTEST, Wave, Waves, left_by_block};
+use super::line_spectrum::{SHORTEST, response};
+use super::line_steps::LineSteps;
+use super::line_waves::{self, Wave, Waves, left_by_block};
+use super::lines_shown::{PARTS, Shown};
 use super::variance::Variance;
 
 /// Banding is stated from this many standard errors on; below it is zero.
 const SIGNIFICANT: f64 = 3.5;
 
+/// From so many on it is sized to a tenth; what lies between is unknown.
+const SIZED: f64 = 5.0;
+
 /// So many standard errors make a variance sure enough to look no further.
-const WELL_KNOWN: f64 = 6.0;
+const WELL_KNOWN: f64 = 8.0;
+
+/// Variance of the offsets where structure is let in, over that where it is not, from which on neither is trusted.
+const LEAKS: f64 = 2.0;
 
 /// Goes over a large frame, each over an even part of it.
 const MOST_GOES: usize = 4;
@@ -60,6 +68,8 @@ pub(crate) struct Spread {
     pub(crate) sure: bool,
     /// True where the scene has such lines itself, and they hide the sensor's, or may have the wave itself.
     pub(crate) scene: bool,
+    /// True where what is found is not known well enough.
+    pub(crate) unsure_size: bool,
     /// True where most of the picture shows no structure.
     pub(crate) plain: bool,
     /// What of the offsets' variance is of independent lines, DN squared; and period and variance of the wave.
@@ -94,21 +104,27 @@ impl Search<'_> {
     pub(crate) fn spread(&self, rows: bool) -> Option<Spread> {
         let apart = self.apart(rows);
         let mut steps = LineSteps::new(self.frame, self.usable, self.variances, rows, apart)?;
-        let mut seen = None;
+        let (mut lines, mut seen) = (Vec::new(), None);
         for _ in 0..MOST_GOES {
             if !steps.go_on() {
                 break;
             }
-            seen = offsets(&steps.lines, apart);
+            lines = steps.shown.lines();
+            seen = offsets(&lines, apart);
             if seen.is_some_and(|s| self.told(&s)) {
                 break;
             }
         }
         let seen = seen?;
-        let (wave, unseen_wave_dn2) = self.waves(rows, steps);
+        // Where the faint ends of the scene's own lines weigh so much, some are left in what seems without structure.
+        let leaks = || {
+            let all = steps.shown.with_structure().and_then(|all| offsets(&all, apart));
+            all.is_some_and(|all| all.variance_dn2.0 - LEAKS * seen.variance_dn2.0 > 3.0 * all.variance_dn2.1)
+        };
+        let (wave, unseen_wave_dn2) = self.waves(rows, (apart, lines));
         let found = together(&seen, apart, wave.map(|w| (w.period, w.dn2)));
         // A wave that may go with the light is the scene's where it repeats itself, in text or in a fence.
-        let scene = found.scene || wave.is_some_and(|w| !w.sure);
+        let scene = found.scene || found.random_dn2 > 0.0 && leaks() || wave.is_some_and(|w| !w.sure);
         Some(Spread { scene, unseen_wave_dn2, ..found })
     }
 
@@ -130,17 +146,19 @@ impl Search<'_> {
 
     /// The highest wave, looked for in these lines and in differences of lines further apart, for longer ones; and the variance
     /// of one that may go unseen, DN squared.
-    fn waves(&self, rows: bool, near: LineSteps) -> (Option<Wave>, f64) {
-        let mut seen = vec![(near.apart, SHORTEST, near.lines)];
-        for apart in APART_FOR_WAVES.into_iter().filter(|&apart| apart > near.apart) {
+    fn waves(&self, rows: bool, (near, lines): (usize, Vec<[Shown; PARTS]>)) -> (Option<Wave>, f64) {
+        let mut seen = vec![(near, SHORTEST, lines)];
+        for apart in APART_FOR_WAVES.into_iter().filter(|&apart| apart > near) {
             // Multiples of all arrays; those of large arrays lie so far apart anyway.
             if let Some(mut steps) = LineSteps::new(self.frame, self.usable, self.variances, rows, apart) {
                 steps.go_on();
-                seen.push((apart, apart as f64, steps.lines));
+                seen.push((apart, apart as f64, steps.shown.lines()));
             }
         }
         let find = |seen: &[(usize, f64, Vec<[Shown; PARTS]>)]| -> Vec<Waves> {
-            seen.iter().filter_map(|(apart, shortest, lines)| line_waves::find(lines, *apart, *shortest)).collect()
+            let alike = |wave: &Wave| seen.iter().all(|(apart, _, lines)| line_waves::agrees(wave, lines, *apart));
+            let found = seen.iter().filter_map(|(apart, shortest, lines)| line_waves::find(lines, *apart, *shortest));
+            found.map(|waves| waves.only(alike)).collect()
         };
         let told = |waves: &[Waves], also: Option<Wave>| {
             let found: Vec<Wave> = waves.iter().filter_map(|w| w.found).chain(also).collect();
@@ -170,7 +188,7 @@ fn highest(waves: &[Wave]) -> Option<Wave> {
 fn together(seen: &Offsets, apart: usize, wave: Option<(f64, f64)>) -> Spread {
     let (variance, error) = seen.variance_dn2;
     // What the wave leaves in differences of so few lines, in the shape of independent offsets.
-    let of_wave = wave.map_or(0.0, |(period, dn2)| dn2 * line_waves::response(1.0 / period, apart).powi(4) / 70.0);
+    let of_wave = wave.map_or(0.0, |(period, dn2)| dn2 * response(1.0 / period, apart).powi(4) / 70.0);
     let least_dn2 = SIGNIFICANT * error;
     let rest = variance - of_wave;
     // Of what a wave leaves, so much is by chance.
@@ -185,6 +203,7 @@ fn together(seen: &Offsets, apart: usize, wave: Option<(f64, f64)>) -> Spread {
         unseen_wave_dn2: 0.0,
         sure: random_dn2 == 0.0 || sure,
         scene: random && drawn && wave.is_none(),
+        unsure_size: random && !drawn && rest < SIZED * error && rest > 0.2 * all,
         plain: false,
         random_dn2,
         wave,
@@ -269,5 +288,21 @@ mod tests {
             (s.black + (e + f64::sqrt(e) * rng.normal()) / s.gain).round()
         });
         assert!(measure(&blinds).noise.row_banding_dn.unwrap_or(0.0) < 1.0);
+    }
+
+    #[test]
+    fn a_wave_over_fog_of_few_tones_is_the_sensors() {
+        for (seed, period) in [(1, 9.7), (2, 17.0), (3, 31.0)] {
+            let mut rng = Noise::new(seed);
+            let sensor = Sensor { gain: 1.0, ..sensor() };
+            let frame = sensor.draw(|x, y, _, s| {
+                let fog = (x as f64 / 300.0).sin() * (y as f64 / 230.0).cos();
+                let e = 1_500.0 * (1.0 + 0.35 * fog);
+                let wave = 3.0 * 2_f64.sqrt() * (std::f64::consts::TAU * x as f64 / period).sin();
+                (s.black + e + e.sqrt() * rng.normal() + s.read_noise * rng.normal() + wave).round()
+            });
+            let column = measure(&frame).noise.column_banding_dn;
+            assert!(column.is_some_and(|dn| (dn / 3.0 - 1.0).abs() < 0.2), "{seed}: {column:?}");
+        }
     }
 }

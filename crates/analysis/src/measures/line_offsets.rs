@@ -7,13 +7,14 @@
 //! light, while an offset is the same in dark and bright parts.
 //! Source: own derivation, docs/measures.md.
 
-use super::line_steps::{PARTS, Shown};
+use super::lines_shown::{PARTS, Shown};
 
 /// Difference of chi-squared from which offsets count as the sensor's, or as the scene's.
 pub(super) const TELLS: f64 = 4.0;
 
-/// Lines of a group: groups give the standard errors.
-const GROUP: usize = 16;
+/// Lines of a group, those that show little counted as fewer: groups give the standard errors, and of fewer lines they would
+/// scatter to one side.
+const GROUP: f64 = 15.0;
 
 /// Fewest groups.
 const FEWEST: usize = 8;
@@ -23,6 +24,14 @@ const APART: f64 = 5.0;
 
 /// Covariances of the second differences of independent offsets of variance 1, at lags of 0, 1 and 2 times d.
 const SHAPE: [f64; 3] = [6.0, -4.0, 1.0];
+
+/// Weights of the covariances at lags of 0 to 4 times d that tell the offsets best from noise that differs from line to line
+/// (least squares in the spectrum over the lines, own derivation): three quarters of what could be told, where the shape
+/// itself as weights tells 0.38 of it. They too add up to nothing.
+const OF_NOISE: [f64; 5] = [5.72, 1.91, -1.57, -2.20, -1.0];
+
+/// Standard deviations by which both may differ.
+const ALIKE: f64 = 1.5;
 
 /// Least correlation with the next line of what a lens has drawn: a line of the scene as thin as can be under a blur of
 /// a third of a pixel and the pixel's own width.
@@ -62,13 +71,15 @@ impl Offsets {
 #[derive(Debug, Clone, Copy, Default)]
 struct Group {
     own: (f64, f64),
+    /// The same by the weights that suit noise.
+    noise: (f64, f64),
     next: (f64, f64),
     level: (f64, f64),
     light: f64,
 }
 
 /// Sum over pairs of different parts of the product of one value of each.
-fn cross(a: &[Shown; PARTS], b: &[Shown; PARTS], value: impl Fn(&Shown) -> f64) -> f64 {
+pub(super) fn cross(a: &[Shown; PARTS], b: &[Shown; PARTS], value: impl Fn(&Shown) -> f64) -> f64 {
     let (mut sum_a, mut sum_b, mut same) = (0.0, 0.0, 0.0);
     for (a, b) in a.iter().zip(b) {
         let (a, b) = (value(a), value(b));
@@ -91,16 +102,38 @@ fn shape_of_next(d: usize) -> Vec<(usize, f64)> {
     shape
 }
 
-fn group(lines: &[[Shown; PARTS]], apart: usize, first: usize, next: &[(usize, f64)]) -> Group {
+/// Where groups of enough lines end: of n alike there are (sum of weights)^2 over the sum of their squares.
+fn ends(lines: &[[Shown; PARTS]]) -> Vec<usize> {
+    let (mut ends, mut sum, mut squares) = (Vec::new(), 0.0, 0.0);
+    for (l, line) in lines.iter().enumerate() {
+        let weight = cross(line, line, |s| s.own.response);
+        (sum, squares) = (sum + weight, squares + weight * weight);
+        if squares > 0.0 && sum * sum >= GROUP * squares {
+            ends.push(l + 1);
+            (sum, squares) = (0.0, 0.0);
+        }
+    }
+    ends
+}
+
+fn group(lines: &[[Shown; PARTS]], apart: usize, of: std::ops::Range<usize>, next: &[(usize, f64)]) -> Group {
     let mut to = Group::default();
-    for l in first..first + GROUP {
+    for l in of {
         let a = &lines[l];
-        for (k, covariance) in SHAPE.into_iter().enumerate() {
+        for (k, of_noise) in OF_NOISE.into_iter().enumerate() {
             let Some(b) = lines.get(l + k * apart) else { continue };
+            let covariance = SHAPE.get(k).copied().unwrap_or(0.0);
             // Every lag but 0 stands for its negative too.
-            let weight = if k == 0 { covariance } else { 2.0 * covariance };
-            to.own.0 += weight * cross(a, b, |s| s.own.value);
-            to.own.1 += weight * covariance * cross(a, b, |s| s.own.response);
+            let both = if k == 0 { 1.0 } else { 2.0 };
+            let (value, response) = (cross(a, b, |s| s.own.value), cross(a, b, |s| s.own.response));
+            to.noise.0 += both * of_noise * value;
+            to.noise.1 += both * of_noise * covariance * response;
+            if covariance == 0.0 {
+                continue;
+            }
+            let weight = both * covariance;
+            to.own.0 += weight * value;
+            to.own.1 += weight * covariance * response;
             to.level.0 += weight * cross(a, b, |s| s.by_level.value);
             to.level.1 += weight * covariance * cross(a, b, |s| s.by_level.response);
             to.light += weight * covariance * cross(a, b, |s| s.by_level.again);
@@ -117,7 +150,9 @@ fn group(lines: &[[Shown; PARTS]], apart: usize, first: usize, next: &[(usize, f
 /// The offsets of independent lines; `None` where too little of the frame is even.
 pub(super) fn offsets(lines: &[[Shown; PARTS]], apart: usize) -> Option<Offsets> {
     let next = shape_of_next(apart);
-    let groups = (0..lines.len() / GROUP).map(|g| group(lines, apart, g * GROUP, &next));
+    let ends = ends(lines);
+    let starts = std::iter::once(0).chain(ends.iter().copied());
+    let groups = starts.zip(&ends).map(|(start, &end)| group(lines, apart, start..end, &next));
     let mut groups: Vec<Group> = groups.filter(|g| g.own.1 > 0.0).collect();
     if groups.len() < FEWEST {
         return None;
@@ -133,11 +168,17 @@ pub(super) fn offsets(lines: &[[Shown; PARTS]], apart: usize) -> Option<Offsets>
         (mean, off.sqrt() / total.1.abs())
     };
     let (own, level) = (mean(&|g| g.own), mean(&|g| g.level));
+    // What the scene leaves of some lines bends both, but not alike: then the shape itself is the surer one (Hausman's test: the
+    // difference of a good and the best estimate has the difference of their variances).
+    let of_noise = mean(&|g| g.noise);
+    let apart2 = (of_noise.0 - own.0).powi(2);
+    let alike = apart2 < ALIKE.powi(2) * (own.1.powi(2) - of_noise.1.powi(2));
+    let variance_dn2 = if alike { of_noise } else { own };
     let over_own = |(value, error): Estimate| (value / own.0, error / own.0.abs());
     let (plain, by_level, light) =
         groups.iter().fold((0.0, 0.0, 0.0), |t, g| (t.0 + g.own.1, t.1 + g.level.1, t.2 + g.light));
     (own.0.is_finite() && own.1 > 0.0).then(|| Offsets {
-        variance_dn2: own,
+        variance_dn2,
         middle_dn2: centre,
         next: over_own(mean(&|g| g.next)),
         by_level: over_own(level),
@@ -226,5 +267,38 @@ mod tests {
         let sum = |d: usize| shape_of_next(d).iter().map(|s| s.1).sum::<f64>();
         assert_eq!(shape_of_next(2), vec![(1, 2.0), (3, -3.0), (5, 1.0)]);
         assert_eq!((sum(2), sum(6)), (0.0, 0.0));
+    }
+
+    #[test]
+    fn weights_that_suit_noise_add_up_to_nothing_and_tell_twice_as_much_of_it() {
+        assert!((OF_NOISE[0] + 2.0 * OF_NOISE[1..].iter().sum::<f64>()).abs() < 1e-9);
+        // Information on offsets in noise of white lines: (mean of weight and signal)^2 over the mean square of weight and noise.
+        let information = |weights: &[f64]| {
+            let (mut signal, mut noise) = (0.0, 0.0);
+            for i in 0..2_000 {
+                let turn = std::f64::consts::PI * (f64::from(i) + 0.5) / 2_000.0;
+                let at = |k: usize| if k == 0 { 1.0 } else { 2.0 * (k as f64 * turn).cos() };
+                let weight: f64 = weights.iter().enumerate().map(|(k, w)| w * at(k)).sum();
+                let power = (2.0 - 2.0 * turn.cos()).powi(2);
+                signal += weight * power / 2_000.0;
+                noise += (weight * power).powi(2) / 2_000.0;
+            }
+            signal * signal / noise
+        };
+        assert!((information(&SHAPE) - 0.38).abs() < 0.01, "{}", information(&SHAPE));
+        assert!((information(&OF_NOISE) - 0.72).abs() < 0.01, "{}", information(&OF_NOISE));
+        // So much surer are faint offsets.
+        let found = offsets(&lines(&random(3, 0.5), 0, 0.0, D), D).unwrap();
+        let (variance, error) = found.variance_dn2;
+        assert!((variance - 0.25).abs() < 3.0 * error && error < 0.027, "{found:?}");
+    }
+
+    #[test]
+    fn groups_hold_as_many_lines_as_show_something() {
+        let all = lines(&random(3, 1.0), 0, 0.0, D);
+        assert!(ends(&all).windows(2).all(|e| e[1] - e[0] == 15));
+        let mut few = all;
+        few.iter_mut().enumerate().filter(|(l, _)| l % 5 > 0).for_each(|(_, line)| *line = [Shown::default(); PARTS]);
+        assert!(ends(&few).windows(2).all(|e| e[1] - e[0] == 75), "{:?}", ends(&few));
     }
 }

@@ -12,19 +12,13 @@ use rawassay_decode::{Area, Frame};
 use super::flat_blocks::Usable;
 use super::histogram::picture_area;
 use super::line_stretch::{Columns, Folded, REPEATS, RowPlanes, STRETCH, along};
+use super::lines_shown::{EVEN, LinesShown, PARTS};
 use super::variance::Variance;
-
-/// Parts of a line.
-pub(super) const PARTS: usize = 8;
 
 /// Least response of the stretches on both sides, of their weight: one between others that have less is mostly structure.
 /// Its own response must not decide: an offset that brings structure nearer to the line would be kept, one that takes it
 /// away left out, and all would read short. The next lines share neither samples nor offsets with it.
 const LEAST_EVEN: f32 = 0.4;
-
-/// Response over weight of noise alone (mean of the redescending weight's derivative over a normal distribution), less what
-/// chance takes of it in the mean of some fifty stretches: what is missing to it is structure.
-const EVEN: f32 = 0.715 - 0.015;
 
 /// Share of the stretch in hand in the evenness of its place, lines on which a wave has both signs: a place must not count as
 /// less even where the wave is steep.
@@ -33,47 +27,10 @@ const MEMORY: f32 = 1.0 / 50.0;
 /// Samples that are looked at in one go.
 const AT_A_TIME: usize = 2_500_000;
 
-/// Sums over places, each with a weight: value and response times it, and response times it once more.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(super) struct Weighed<T> {
-    pub(super) value: T,
-    pub(super) response: f64,
-    pub(super) again: f64,
-}
-
-impl Weighed<f64> {
-    pub(super) fn add(&mut self, weight: f64, value: f64, response: f64) {
-        self.value += weight * value;
-        self.response += weight * response;
-        self.again += weight * weight * response;
-    }
-}
-
-/// What one part of a line shows: differences, and what an offset of one adds to them, as they are and with each place weighed
-/// by its level and by its unevenness.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(super) struct Shown {
-    pub(super) own: Weighed<f64>,
-    pub(super) by_level: Weighed<f64>,
-    pub(super) by_unevenness: Weighed<f64>,
-}
-
 /// Response of some samples over their weight.
 fn evenness(folded: &[Folded]) -> f32 {
     let (response, weight) = folded.iter().fold((0.0, 0.0), |t, f| (t.0 + f[1], t.1 + f[2]));
     if weight > 0.0 { response / weight } else { 0.0 }
-}
-
-impl Shown {
-    /// Adds samples of a place of that evenness.
-    fn add(&mut self, [value, response, weight, level]: Folded, evenness: f32) {
-        if weight > 0.0 {
-            let (value, response) = (f64::from(value), f64::from(response));
-            self.own.add(1.0, value, response);
-            self.by_level.add(f64::from(level / weight), value, response);
-            self.by_unevenness.add(f64::from((EVEN - evenness).max(0.0)), value, response);
-        }
-    }
 }
 
 /// The lines of one direction.
@@ -83,8 +40,8 @@ pub(super) struct LineSteps<'a> {
     rows: bool,
     planes: Vec<RowPlanes>,
     /// Lines between the samples that are compared.
-    pub(super) apart: usize,
-    pub(super) lines: Vec<[Shown; PARTS]>,
+    apart: usize,
+    pub(super) shown: LinesShown,
     /// One stretch in so many is looked at in one go; goes so far.
     every: usize,
     gone: usize,
@@ -106,8 +63,7 @@ impl<'a> LineSteps<'a> {
         let planes = (0..filter.rows).map(|y| RowPlanes::of(frame, usable, variances, (area.x, area.y + y))).collect();
         let count = if rows { area.height } else { area.width };
         let every = (area.width * area.height).div_ceil(AT_A_TIME).max(1);
-        let lines = vec![[Shown::default(); PARTS]; count];
-        Some(Self { frame, area, rows, planes, apart, lines, every, gone: 0 })
+        Some(Self { frame, area, rows, planes, apart, shown: LinesShown::none(count), every, gone: 0 })
     }
 
     /// Looks at the next of the stretches; false where all were looked at.
@@ -145,11 +101,11 @@ impl<'a> LineSteps<'a> {
             for ((((above, between), below), x), usual) in
                 above.iter().zip(between).zip(below).zip(&starts).zip(&mut usual)
             {
-                let even = 0.5 * (evenness(above) + evenness(below));
+                let (above, below) = (evenness(above), evenness(below));
+                let even = 0.5 * (above + below);
                 *usual += (even - *usual) * MEMORY;
                 if even > LEAST_EVEN {
-                    let part = &mut self.lines[y - 1][x * PARTS / width];
-                    between.iter().for_each(|&f| part.add(f, *usual));
+                    self.shown.add((y - 1, x * PARTS / width), between, [*usual, above.min(below)]);
                 }
             }
         }
@@ -175,10 +131,9 @@ impl<'a> LineSteps<'a> {
                 for (i, own) in folded.iter().enumerate() {
                     let sides = (even.get(i.wrapping_sub(1)), even.get(i + 1));
                     let (left, right) = (sides.0.or(sides.1), sides.1.or(sides.0));
-                    let even = left.zip(right).map_or(0.0, |(l, r)| 0.5 * (l + r));
+                    let (even, least) = left.zip(right).map_or((0.0, 0.0), |(l, r)| (0.5 * (l + r), l.min(*r)));
                     if even > LEAST_EVEN {
-                        let part = &mut self.lines[x + i][top * PARTS / height];
-                        own.iter().for_each(|&f| part.add(f, usual));
+                        self.shown.add((x + i, top * PARTS / height), own, [usual, least]);
                     }
                 }
             }

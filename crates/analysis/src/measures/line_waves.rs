@@ -8,31 +8,17 @@
 //! Source: own derivation, docs/measures.md.
 //! Fails when: fewer than 288 lines, or too few even places: then no wave is found.
 
-use rawassay_fourier::{Complex64, forward64};
+use rawassay_fourier::Complex64;
 
-use super::line_offsets::{TELLS, middle};
-use super::line_steps::{PARTS, Shown, Weighed};
+use super::line_offsets::TELLS;
+use super::line_spectrum::{ASKED, Asked, LONGEST, response, stands_out};
+use super::lines_shown::{PARTS, Shown, Weighed};
 
-/// Periods that are looked for, lines.
-pub(super) const SHORTEST: f64 = 2.2;
-const LONGEST: f64 = 72.0;
-
-/// Periods at which it is asked how high a wave must be to be found, lines.
-const ASKED: [f64; 10] = [2.6, 3.7, 5.3, 7.4, 10.0, 14.0, 20.0, 30.0, 44.0, 62.0];
-
-/// Points of the spectrum to each independent frequency.
-const FINE: usize = 4;
-
-/// Independent frequencies on either side that a peak is held against, and those nearest that are its own.
-const NEAR: usize = 40;
-const PEAK: usize = 3;
-
-/// Least power over the median of those, and least squared amplitude over what the parts differ by.
-const OVER_NEAR: f64 = 36.0;
+/// Least squared amplitude over what the parts differ by.
 const OVER_PARTS: f64 = 16.0;
 
-/// The least response of the second differences at which a wave is looked for: below it the scene is louder.
-const LEAST_RESPONSE: f64 = 1.25;
+/// The same from which on a wave is sized to a tenth (one standard error is one over the root of twice that).
+const SIZED: f64 = 50.0;
 
 /// Most that the halves of a wave may add to each other, as a share.
 const MIXED: f64 = 0.2;
@@ -47,6 +33,13 @@ const FITS: f64 = 4.0;
 
 /// Mean unevenness below which a picture has little structure that could make a wave all over.
 const NEARLY_EVEN: f64 = 0.1;
+
+/// Squared error of a wave's height, in units of chance, and share of it by which differences of other lines may be off.
+const DISAGREES: f64 = 12.0;
+const OFF_SHARE: f64 = 0.35;
+
+/// Least response of differences that tell whether a wave is there.
+const LEAST_TOLD: f64 = 0.5;
 
 /// Share by which the period of one wave may differ between differences.
 const SAME_PERIOD: f64 = 0.1;
@@ -79,10 +72,15 @@ pub(super) struct Waves {
     pub(super) found: Option<Wave>,
     /// Variance of the least wave that would stand out at each of the [`ASKED`] periods, DN squared; infinite where these
     /// lines do not show it.
-    least_dn2: [f64; ASKED.len()],
+    least_dn2: Asked,
 }
 
 impl Waves {
+    /// The same without a wave that is not to be kept.
+    pub(super) fn only(self, keep: impl FnOnce(&Wave) -> bool) -> Self {
+        Self { found: self.found.filter(keep), ..self }
+    }
+
     /// Variance up to which a wave may go unseen in all of these, DN squared.
     pub(super) fn unseen_dn2(seen: &[Self]) -> f64 {
         let least = |k: usize| seen.iter().map(|s| s.least_dn2[k]).fold(f64::INFINITY, f64::min);
@@ -147,17 +145,12 @@ fn halves_mixed(lines: &[[Shown; PARTS]], frequency: f64) -> f64 {
     twice.norm() / all
 }
 
-/// What second differences of lines so far apart make of a wave.
-pub(super) fn response(frequency: f64, apart: usize) -> f64 {
-    2.0 - 2.0 * (std::f64::consts::TAU * frequency * apart as f64).cos()
-}
-
 /// The waves of these lines that are not shorter than so many lines; `None` where the lines are too few.
 pub(super) fn find(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Option<Waves> {
     if (lines.len() as f64) < 4.0 * LONGEST {
         return None;
     }
-    let (peak, least_dn2) = stands_out(lines, apart, shortest);
+    let (peak, least_dn2, _) = stands_out(lines, apart, shortest);
     Some(Waves { found: peak.and_then(|(frequency, over)| wave(lines, apart, frequency, over)), least_dn2 })
 }
 
@@ -172,18 +165,35 @@ fn wave(lines: &[[Shown; PARTS]], apart: usize, frequency: f64, over: f64) -> Op
     if height2 < OVER_PARTS * own.chance2 {
         return None;
     }
-    let (by_level, of_light) = how_unlike(&own, &mean(&parts, |p| p.by_level)?);
+    let (by_level, of_light) = how_unlike(&parts, &own, |p| p.by_level)?;
     let uneven = mean(&parts, |p| p.by_unevenness);
-    let (by_unevenness, of_structure) = uneven.as_ref().map_or((0.0, f64::INFINITY), |uneven| how_unlike(&own, uneven));
+    let (by_unevenness, of_structure) = how_unlike(&parts, &own, |p| p.by_unevenness).unwrap_or((0.0, f64::INFINITY));
     let nearly_even = uneven.is_none_or(|uneven| uneven.response < NEARLY_EVEN * own.response);
     // A cosine has half its height at the frequency and half at its negative.
     let of_wave = response(frequency, apart);
     let dn2 = 2.0 * (height2 - own.chance2) / of_wave.powi(2);
     let (not_light, not_structure) = (of_light - by_level, of_structure - by_unevenness);
     // Where places differ too little in unevenness to tell, a picture that is nearly even has no structure to make the wave.
-    let sure = not_light > TELLS && (not_structure > TELLS || nearly_even) && by_level + by_unevenness < FITS;
+    let sure = height2 > SIZED * own.chance2
+        && not_light > TELLS
+        && (not_structure > TELLS || nearly_even)
+        && by_level + by_unevenness < FITS;
     let wave = Wave { period: 1.0 / frequency, dn2, over, sure, height: own.height / of_wave };
     (not_light.min(not_structure) > -TELLS).then_some(wave)
+}
+
+/// True unless lines so far apart, which would show the wave too, show something else: a wave of the sensor is the same in all
+/// differences, while of a scene each shows what its own neighbours hold.
+pub(super) fn agrees(wave: &Wave, lines: &[[Shown; PARTS]], apart: usize) -> bool {
+    let frequency = 1.0 / wave.period;
+    let of_wave = response(frequency, apart);
+    if of_wave < LEAST_TOLD {
+        return true;
+    }
+    let expected = wave.height * of_wave;
+    mean(&parts(lines, frequency), |p| p.own).is_none_or(|seen| {
+        (seen.height - expected).norm_sqr() < DISAGREES * seen.chance2 + (OFF_SHARE * expected.norm()).powi(2)
+    })
 }
 
 /// Takes a wave out of what lines so far apart show.
@@ -197,52 +207,24 @@ pub(super) fn take_out(lines: &mut [[Shown; PARTS]], apart: usize, wave: &Wave) 
     }
 }
 
-/// Frequency of the peak of the spectrum and its power over that near by, if it is one; and what a wave must be to stand out.
-fn stands_out(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> (Option<(f64, f64)>, [f64; ASKED.len()]) {
-    let length = (FINE * lines.len()).next_power_of_two();
-    let all = |line: &[Shown; PARTS]| Complex64::new(line.iter().map(|s| s.own.value).sum(), 0.0);
-    let mut spectrum: Vec<Complex64> = lines.iter().map(all).collect();
-    spectrum.resize(length, Complex64::default());
-    forward64(length).process(&mut spectrum);
-    let frequency = |i: usize| i as f64 / length as f64;
-    // As offsets of the lines, where the differences show them.
-    let power = |(i, value): (usize, &Complex64)| {
-        let response = response(frequency(i), apart);
-        (response > LEAST_RESPONSE && i as f64 * shortest < length as f64).then(|| value.norm_sqr() / response.powi(2))
-    };
-    let powers: Vec<Option<f64>> = spectrum[..=length / 2].iter().enumerate().map(power).collect();
-    let points = |independent: usize| independent * length / lines.len();
-    let near = |i: usize| {
-        let side = |from: usize, to: usize| powers[from..to.min(powers.len())].iter().flatten();
-        let below = side(i.saturating_sub(points(NEAR)).max(1), i.saturating_sub(points(PEAK)).max(1));
-        let near = below.chain(side((i + points(PEAK)).min(powers.len()), i + points(NEAR)));
-        middle(near.copied().collect())
-    };
-    // A peak is higher than its neighbours: only there the median is asked for.
-    let (first, last) = ((length as f64 / LONGEST).ceil() as usize, (length as f64 / shortest) as usize);
-    let peaks = (first..=last).filter_map(|i| {
-        let own = powers[i].filter(|&own| Some(own) > powers[i - 1] && Some(own) >= powers[i + 1])?;
-        Some((i, own / near(i)))
-    });
-    let highest = peaks.max_by(|a, b| a.1.total_cmp(&b.1)).filter(|(_, over)| *over > OVER_NEAR);
-    let shown: f64 = lines.iter().flatten().map(|s| s.own.response).sum();
-    let least_dn2 = ASKED.map(|period| {
-        let i = (length as f64 / period) as usize;
-        let seen = powers[i].is_some() && period >= shortest;
-        if seen { 2.0 * OVER_NEAR * near(i) / shown.powi(2) } else { f64::INFINITY }
-    });
-    (highest.map(|(i, over)| (frequency(i), over)), least_dn2)
-}
-
 /// Chi-squared of what places of more weight show if the wave is the sensor's, alike whatever the weight, and if it goes with
-/// the weight.
-fn how_unlike(own: &Mean, weighed: &Mean) -> (f64, f64) {
+/// the weight. Both means hold the same noise: what it does to their difference tells from how the parts differ in that.
+fn how_unlike(parts: &[Part; PARTS], own: &Mean, of: impl Fn(&Part) -> Weighed<Complex64>) -> Option<(f64, f64)> {
+    let weighed = mean(parts, &of)?;
+    let height2 = own.height.norm_sqr();
+    let off = |p: &Part| {
+        let (o, w) = (p.own, of(p));
+        let expected = own.height * (w.response / weighed.response - o.response / own.response);
+        (w.value / weighed.response - o.value / own.response - expected).norm_sqr()
+    };
+    let chance2 = 0.5 * parts.iter().map(off).sum::<f64>() * PARTS as f64 / (PARTS - 1) as f64 / height2;
     // Along the wave's own phase, its height 1.
     let seen = (weighed.height / own.height).re;
     let with_weight = weighed.again * own.response / weighed.response.powi(2);
-    let chance2 = 0.5 * weighed.chance2 / own.height.norm_sqr();
-    let error2 = chance2 + ALIKE.powi(2) + (ALIKE_SHARE * (with_weight - 1.0)).powi(2);
-    ((seen - 1.0).powi(2) / error2, (with_weight - seen).powi(2) / error2)
+    // The weights' own squared deviation, as a share: what differs from place to place by a share shows times their deviation.
+    let spread2 = with_weight - 1.0;
+    let error2 = chance2 + ALIKE.powi(2) * spread2 + (ALIKE_SHARE * spread2).powi(2);
+    Some(((seen - 1.0).powi(2) / error2, (with_weight - seen).powi(2) / error2))
 }
 
 /// Share of a wave's variance that fitting level and slope to `lines` equally spaced lines, `apart` apart, leaves.
@@ -264,6 +246,7 @@ pub(super) fn left_by_block(period: f64, lines: usize, apart: f64) -> f64 {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::super::line_offsets::simulated::{D, LINES, lines, random};
+    use super::super::line_spectrum::SHORTEST;
     use super::*;
 
     fn sine(amplitude: f64, period: f64) -> Vec<f64> {
@@ -283,16 +266,26 @@ mod tests {
     }
 
     #[test]
-    fn waves_above_the_least_that_stands_out_are_found_and_those_below_are_not() {
+    fn a_wave_is_found_or_one_as_high_is_said_to_hide() {
+        let mut tightest = f64::INFINITY;
         for (apart, shortest, period) in [(D, SHORTEST, 3.7), (D, SHORTEST, 7.4), (16, 16.0, 30.0)] {
             let of = |amplitude: f64| find(&lines(&sine(amplitude, period), 0, 0.0, apart), apart, shortest).unwrap();
             let k = ASKED.iter().position(|asked| *asked == period).unwrap();
-            let least = of(0.0).least_dn2[k];
-            // A sine's variance is half the square of its amplitude; noise of the same frequency adds to it or takes from it.
-            let above = of((2.0 * 2.5 * least).sqrt()).found;
-            assert!(above.is_some_and(|wave| (wave.period / period - 1.0).abs() < 0.01), "{period} {least}: {above:?}");
-            assert_eq!(of((2.0 * 0.4 * least).sqrt()).found, None, "{period} {least}");
+            let stands_out = stands_out(&lines(&sine(0.0, period), 0, 0.0, apart), apart, shortest).2[k];
+            for share in [0.0, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.5, 2.5] {
+                // A sine's variance is half the square of its amplitude.
+                let seen = of((2.0 * share * stands_out).sqrt());
+                // One in a hundred times chance takes off a little more than is reckoned with.
+                let hides = seen.least_dn2[k] >= 0.9 * share * stands_out;
+                let found = seen.found.is_some_and(|wave| (wave.period / period - 1.0).abs() < 0.01);
+                assert!(found || hides || share > 1.0, "{period} {share}: {seen:?}");
+                assert!(found || share < 2.5, "{period} {share}: {seen:?}");
+                assert!(!found || share > 0.3, "{period} {share}: {seen:?}");
+            }
+            tightest = tightest.min(of(0.0).least_dn2[k] / stands_out);
         }
+        // Where nothing is seen, less can hide than what would stand out.
+        assert!(tightest < 0.75, "{tightest}");
     }
 
     #[test]
@@ -302,6 +295,17 @@ mod tests {
         (near[8], near[9], far[8]) = (f64::INFINITY, f64::INFINITY, 4.0);
         assert_eq!(Waves::unseen_dn2(&[of(near), of(far)]), 4.0);
         assert_eq!(Waves::unseen_dn2(&[]), 0.0);
+    }
+
+    #[test]
+    fn a_wave_that_other_differences_do_not_show_is_not_the_sensors() {
+        let near = lines(&sine(0.8, 24.0), 0, 0.0, 6);
+        let wave = find(&near, 6, 6.0).unwrap().found.unwrap();
+        assert!(agrees(&wave, &near, 6));
+        assert!(agrees(&wave, &lines(&sine(0.8, 24.0), 0, 0.0, 18), 18));
+        assert!(!agrees(&wave, &lines(&sine(0.0, 24.0), 0, 0.0, 18), 18));
+        // Twelve lines apart the differences are four times as high, twenty-four apart there is nothing of it to see.
+        assert!(agrees(&wave, &lines(&sine(0.0, 24.0), 0, 0.0, 24), 24));
     }
 
     #[test]

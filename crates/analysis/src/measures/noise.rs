@@ -13,12 +13,16 @@ use super::flat_blocks::{Blocks, Flat, Usable};
 use super::line_fit::{Line, Point};
 use super::lines_out::LinesOut;
 use super::patches::BlockShape;
-use super::plane_noise::{Fits, PlaneNoise};
+use super::plane_noise::{self, Fits, PlaneNoise};
 use super::smoothing::{self, Neighbours};
 use super::variance::Variance;
 
 /// Fewest flat patches for a gain.
 const FEWEST_PATCHES: usize = 60;
+
+/// Most structure in blocks that are even only without their lines' levels, as [`plane_noise::structure`] gives it: from there
+/// on their noise is read far too large.
+const MOST_STRUCTURE: f64 = 0.7;
 
 /// Share of the blocks that show no structure of their own in a plain scene.
 const PLAIN: f64 = 0.6;
@@ -57,19 +61,34 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
         return out;
     };
     let mut flat = Flat::of(frame, blocks, shape, usable, None);
-    let objections = std::mem::take(&mut flat.same_colour).map(|mut of| smoothing::neighbours(&mut of, flat.looked));
-    if let Some(why) = objections.into_iter().max().and_then(Neighbours::objection) {
+    let mut objection = correlated(&mut flat);
+    let mut pooled = flat.pooled();
+    // Bands, and a scene that changes along one side only, correlate neighbours everywhere: seen without the lines' levels the
+    // blocks may be even all the same.
+    let mut both = LinesOut::of(frame, shape.side, [true, true])
+        .filter(|_| objection != Neighbours::Independent || pooled.len() < FEWEST_PATCHES);
+    if let Some(lines) = &both {
+        let mut without = Flat::of(frame, blocks, shape, usable, Some(lines));
+        let own = correlated(&mut without);
+        let enough = without.tones.len() * shape.planes >= FEWEST_PATCHES;
+        if own == Neighbours::Independent && enough && plane_noise::structure(&without.tones) < MOST_STRUCTURE {
+            (objection, pooled) = (own, without.pooled());
+            flat = Flat { shown: [0; 2], ..without };
+        } else {
+            both = None;
+        }
+    }
+    if let Some(why) = objection.objection() {
         out.notes.push(format!("gain and read noise: not measurable, {why}"));
         return out;
     }
-    let pooled = flat.pooled();
     out.flat_patches = pooled.len() as u64;
     out.dark_noise_dn = dark_noise(&pooled);
     if pooled.len() < FEWEST_PATCHES {
         out.notes.push("gain and read noise: not measurable, too few areas without structure".into());
         return out;
     }
-    let fits = Fits::of(shape, &flat);
+    let fits = Fits::of(shape, &flat, both.is_some());
     out.r2 = fits.all.and_then(|line| explained(&pooled, &line));
     out.planes = fits.planes(&flat, 0.0);
     let blacks: Vec<f64> = usable.iter().map(|u| u.black_dn).collect();
@@ -77,13 +96,15 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
     let [rows, columns] = out.find_lines((frame, shape, usable), &blacks, (border_dn, plain));
     // Offsets of whole rows and columns are in every block's variance too; they are told apart from read noise. Those of the
     // sensor are taken out, as the tests of structure prefer blocks that show little of them.
-    let without = LinesOut::of(frame, shape.side, [rows.sensor, columns.sensor])
+    let out_of_blocks = if both.is_some() { [true; 2] } else { [rows.sensor, columns.sensor] };
+    let without = LinesOut::of(frame, shape.side, out_of_blocks)
         .map(|lines| Flat::of(frame, blocks, shape, usable, Some(&lines)))
         .filter(|flat| flat.tones.len() * shape.planes >= FEWEST_PATCHES);
     out.planes = match without {
         Some(flat) => {
-            let left_dn2 = [rows, columns].iter().filter(|l| !l.sensor).map(|l| l.in_blocks_dn2).sum();
-            Fits::of(shape, &flat).planes(&flat, left_dn2)
+            let left = [rows, columns].into_iter().zip(out_of_blocks).filter(|(_, out)| !out);
+            let left_dn2 = left.map(|(lines, _)| lines.in_blocks_dn2).sum();
+            Fits::of(shape, &flat, both.is_some()).planes(&flat, left_dn2)
         }
         None => fits.planes(&flat, rows.in_blocks_dn2 + columns.in_blocks_dn2),
     };
@@ -100,6 +121,12 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
         out.notes.push("read noise: not measurable from the picture, it has no dark areas without structure".into());
     }
     out
+}
+
+/// Whether like-coloured neighbours are correlated in the blocks.
+fn correlated(flat: &mut Flat) -> Neighbours {
+    let of = std::mem::take(&mut flat.same_colour).map(|mut of| smoothing::neighbours(&mut of, flat.looked));
+    of.into_iter().max().unwrap_or(Neighbours::Independent)
 }
 
 /// What offsets of lines do to blocks.
@@ -205,11 +232,13 @@ mod tests {
 
     #[test]
     fn dark_tones_below_half_a_dn_of_noise_do_not_bend_the_gain() {
-        for (seed, gain) in [(1, 11.0), (2, 8.0), (3, 14.0)] {
+        let cases = [(60.0, 8.0, 200), (60.0, 11.0, 400), (120.0, 8.0, 400), (500.0, 8.0, 200), (4_000.0, 11.0, 400)];
+        for (seed, (top, gain, dark)) in cases.into_iter().enumerate() {
+            let seed = 1 + seed as u64;
             let sensor = Sensor { width: 1_024, height: 768, gain, read_noise: 2.1, seed, ..Sensor::default() };
-            // Half of the frame without light.
-            let m = measure(&sensor.shoot(|x, y, _| if y < 400 { 0.0 } else { steps(x, y, 4_000.0) })).noise;
-            assert!(m.gain_e_per_dn.is_none_or(|g| (g / gain - 1.0).abs() < 0.05), "{gain}: {m:?}");
+            // A part of the frame without light.
+            let m = measure(&sensor.shoot(|x, y, _| if y < dark { 0.0 } else { steps(x, y, top) })).noise;
+            assert!(m.gain_e_per_dn.is_none_or(|g| (g / gain - 1.0).abs() < 0.06), "{top} {gain}: {m:?}");
         }
     }
 
@@ -243,6 +272,72 @@ mod tests {
             });
             let gain = measure(&frame).noise.gain_e_per_dn;
             assert!(gain.is_none_or(|g| (g / sensor.gain - 1.0).abs() < 0.06), "{seed}: {gain:?}");
+        }
+    }
+
+    #[test]
+    fn bands_that_correlate_every_block_are_not_taken_for_smoothing() {
+        for seed in [1, 2, 3] {
+            let mut rng = Noise::new(seed);
+            let offsets: Vec<f64> = (0..1_024).map(|_| 4.5 * rng.normal()).collect();
+            let sensor = Sensor { width: 1_024, height: 768, gain: 1.0, read_noise: 3.0, ..Sensor::default() };
+            // A dark picture: the bands are larger than its noise nearly everywhere.
+            let frame = sensor.draw(|x, y, _, s| {
+                let e = steps(x, y, 60.0);
+                (s.black + e + e.sqrt() * rng.normal() + s.read_noise * rng.normal() + offsets[x]).round()
+            });
+            let m = measure(&frame).noise;
+            assert!((m.read_noise_dn.unwrap_or(0.0) / 3.0 - 1.0).abs() < 0.1, "{seed}: {m:?}");
+            assert!(m.column_banding_dn.is_some_and(|dn| (dn / 4.5 - 1.0).abs() < 0.2), "{seed}: {m:?}");
+        }
+    }
+
+    #[test]
+    fn a_scene_that_changes_along_one_side_only_hides_neither_noise_nor_bands_of_the_other() {
+        let blinds = |x: usize, y: usize| {
+            let louver = 0.5 + 0.45 * (std::f64::consts::TAU * y as f64 / 23.0).sin();
+            8_000.0 * louver * (0.3 + 0.7 * x as f64 / 1_024.0)
+        };
+        for seed in [1, 2, 3] {
+            let mut rng = Noise::new(seed);
+            let offsets: Vec<f64> = (0..1_024).map(|_| 3.0 * rng.normal()).collect();
+            let sensor = Sensor { width: 1_024, height: 768, gain: 1.0, read_noise: 6.0, ..Sensor::default() };
+            let frame = sensor.draw(|x, y, _, s| {
+                let e = blinds(x, y);
+                (s.black + e + e.sqrt() * rng.normal() + s.read_noise * rng.normal() + offsets[x]).round()
+            });
+            let m = measure(&frame).noise;
+            assert!(m.gain_e_per_dn.is_none_or(|g| (g - 1.0).abs() < 0.06), "{seed}: {m:?}");
+            assert!(m.column_banding_dn.is_some_and(|dn| (dn / 3.0 - 1.0).abs() < 0.2), "{seed}: {m:?}");
+            // Smoothed, each colour by itself: no gain for all that.
+            let smoothed = sensor.draw(|x, y, _, _| {
+                let at = |x: usize, y: usize| f64::from(frame.row(y.min(767))[x.min(1_023)]);
+                (0.5 * at(x, y) + 0.25 * (at(x + 2, y) + at(x.saturating_sub(2), y))).round()
+            });
+            assert_eq!(measure(&smoothed).noise.gain_e_per_dn, None, "{seed}");
+        }
+    }
+
+    #[test]
+    fn bands_are_sized_between_the_blurred_joints_of_a_wall() {
+        // Bricks of 63 by 29 pixels, every second row shifted, joints as wide as a lens of one pixel leaves them.
+        let edge = |d: f64| 0.5 * (1.0 + (1.2 * d).tanh());
+        let joint = |at: f64, size: f64, width: f64| {
+            let d = (at.rem_euclid(size) - 0.5 * size).abs();
+            edge(d - 0.5 * (size - width))
+        };
+        for (seed, contrast) in [(1, 0.2), (2, 0.5), (3, 1.0), (4, 1.5)] {
+            let mut rng = Noise::new(seed);
+            let offsets: Vec<f64> = (0..1_280).map(|_| 3.0 * rng.normal()).collect();
+            let sensor = Sensor { width: 1_280, height: 900, gain: 1.0, read_noise: 6.0, ..Sensor::default() };
+            let frame = sensor.draw(|x, y, _, s| {
+                let (row, y) = ((y / 29) as f64, y as f64);
+                let mortar = joint(y, 29.0, 4.0).max(joint(x as f64 + 31.0 * row, 63.0, 4.0));
+                let e = (300.0 + 4_000.0 * (y / 900.0)) * (1.0 + contrast * mortar);
+                (s.black + e + e.sqrt() * rng.normal() + s.read_noise * rng.normal() + offsets[x]).round()
+            });
+            let column = measure(&frame).noise.column_banding_dn;
+            assert!(column.is_some_and(|dn| (dn / 3.0 - 1.0).abs() < 0.2), "{seed}: {column:?}");
         }
     }
 }

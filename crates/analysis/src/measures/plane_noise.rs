@@ -82,18 +82,31 @@ struct Doubt {
     gain_share: f64,
 }
 
+impl Doubt {
+    /// The same where only blocks without their lines' levels are even: a scene of lines, of which a rest stays. It goes with the
+    /// square of the light, as differences between pixels do, so what the square makes of the noise may be the slope's too.
+    fn of_lines(self, all: Option<&Line>, points: &[Point]) -> Self {
+        let by_square = all.zip(tones(points)).map_or(0.0, |(line, (_, high))| line.square * high / line.slope);
+        Self { gain_share: (2.0 * self.gain_share).hypot(by_square), ..self }
+    }
+}
+
 impl Fits {
-    pub(super) fn of(shape: &BlockShape, flat: &Flat) -> Self {
+    pub(super) fn of(shape: &BlockShape, flat: &Flat, lines: bool) -> Self {
         let pooled = flat.pooled();
         let (all, excess) = line_fit::fit_dark_apart(&pooled, CUT);
-        let all = all.and_then(|line| clear_of_rounding(&pooled, line));
+        let from = all.map_or(f64::NEG_INFINITY, |line| clear_of_rounding_from(&pooled, &line));
+        let clear = |points: &[Point]| points.iter().filter(|p| p.mean > from).copied().collect::<Vec<Point>>();
+        let all = if from > f64::NEG_INFINITY { line_fit::fit(&clear(&pooled), CUT) } else { all };
         let (dark_dn, rest) = dark_end(shape, &flat.tones);
         let doubt =
             Doubt { dark_dn, dark_share: rest + excess, gain_share: GAIN_BY_STRUCTURE * structure(&flat.tones) };
+        let doubt = if lines { doubt.of_lines(all.as_ref(), &pooled) } else { doubt };
         let own = |points: &Vec<Point>| {
             let all = all.filter(|_| shape.planes > 1)?;
-            line_fit::fit_like(points, CUT, &all)
-                .filter(|own| differs(own, &all, doubt.dark_share * lever(tones(points))))
+            let points = clear(points);
+            line_fit::fit_like(&points, CUT, &all)
+                .filter(|own| differs(own, &all, doubt.dark_share * lever(tones(&points))))
         };
         Self { all, own: flat.points.iter().map(own).collect(), doubt }
     }
@@ -124,15 +137,11 @@ fn span(tones: Option<(f64, f64)>) -> f64 {
     tones.map_or(1.0, |(low, high)| (low.max(0.0) / high.max(1e-9)).min(1.0))
 }
 
-/// The line; where rounding may do something else to the darkest points than it does on average, that through those alone whose
-/// noise is large enough that it does not.
-fn clear_of_rounding(points: &[Point], line: Line) -> Option<Line> {
-    if rounding_off(line.offset - ROUNDING, points) < ROUNDED_SHARE * line.offset {
-        return Some(line);
-    }
-    let from = line.reaches(CLEAR_OF_ROUNDING);
-    let clear: Vec<Point> = points.iter().filter(|p| p.mean > from).copied().collect();
-    line_fit::fit(&clear, CUT)
+/// Level from which on points count: where rounding may do something else to the darkest than it does on average, those alone
+/// whose noise is large enough that it does not.
+fn clear_of_rounding_from(points: &[Point], line: &Line) -> f64 {
+    let plain = rounding_off(line.offset - ROUNDING, points) < ROUNDED_SHARE * line.offset;
+    if plain { f64::NEG_INFINITY } else { line.reaches(CLEAR_OF_ROUNDING) }
 }
 
 /// A plane's own slope is taken where it differs from that of all planes by more than chance and more than 4 %.
@@ -160,7 +169,7 @@ fn dark_end(shape: &BlockShape, flat: &[(f64, [f64; 6])]) -> (f64, f64) {
 
 /// How much more correlated the brighter half of the blocks is than noise alone, by the mean sum of
 /// correlations: structure just too faint to be seen in each.
-fn structure(tones: &[(f64, [f64; 6])]) -> f64 {
+pub(super) fn structure(tones: &[(f64, [f64; 6])]) -> f64 {
     let bright = &tones[tones.len() / 2..];
     let sum = bright.iter().map(|b| b.1.iter().sum::<f64>()).sum::<f64>() / bright.len() as f64;
     if bright.is_empty() { 0.0 } else { (sum - CLEAN_SUM).max(0.0) }
@@ -215,7 +224,7 @@ mod tests {
         let tones = vec![(40.0, [0.0; 6]); 4_000];
         let shape = BlockShape::of(&Sensor::default().draw(|_, _, _, _| 600.0)).unwrap();
         let flat = Flat { points, tones, ..Flat::default() };
-        for (p, noise) in Fits::of(&shape, &flat).planes(&flat, 0.0).iter().enumerate() {
+        for (p, noise) in Fits::of(&shape, &flat, false).planes(&flat, 0.0).iter().enumerate() {
             let off = noise.read_noise_dn.map(|dn| dn / (44.0 - ROUNDING).sqrt() - 1.0);
             assert!(off.is_none_or(|off| off.abs() < 0.1), "plane {p}: {off:?}");
         }

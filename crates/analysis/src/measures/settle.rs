@@ -72,7 +72,7 @@ fn told(
     let unseen = seen.dn == 0.0 && read.is_none_or(|r| seen.least_dn2 > 0.25 * r * r);
     // A wave higher than what is seen, and than half a read noise.
     let wave_unseen = seen.unseen_wave_dn2 > f64::max(seen.dn.powi(2), read.map_or(0.0, |r| 0.25 * r * r));
-    let hidden = !seen.scene && (unseen || wave_unseen);
+    let hidden = !seen.scene && (unseen || wave_unseen || seen.unsure_size);
     let most = read.or(dark.map(|d| UNSURE * d));
     let scene = seen.scene || seen.dn > 0.0 && !seen.sure && (!seen.plain || most.is_none_or(|most| seen.dn > most));
     if hidden {
@@ -127,5 +127,12 @@ mod tests {
         // Less than half a read noise, or than what is seen.
         assert_eq!(told(seen(0.4, 3.9)), Some(0.4));
         assert_eq!(told(seen(3.0, 5.0)), Some(3.0));
+    }
+
+    #[test]
+    fn offsets_whose_size_is_unsure_are_no_statement() {
+        let seen = |unsure_size| Spread { dn: 2.0, sure: true, plain: true, unsure_size, ..Spread::default() };
+        let told = |seen| told(Some(seen), (Some(4.0), Some(5.0)), "row", &mut Vec::new());
+        assert_eq!((told(seen(false)), told(seen(true))), (Some(2.0), None));
     }
 }
