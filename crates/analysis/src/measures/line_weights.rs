@@ -21,42 +21,61 @@ const SETTLED: f64 = 0.1;
 
 /// Divides all that a part shows by how many times its values scatter more than noise.
 pub(super) fn weigh(lines: &mut [[Shown; PARTS]]) {
-    let mut times = vec![[1.0; PARTS]; lines.len()];
+    // What the rounds read, close together.
+    let own: Vec<Own> = lines.iter().map(Own::of).collect();
+    // One over how many times.
+    let mut counts = vec![[1.0; PARTS]; lines.len()];
     for _ in 0..ROUNDS {
-        let scatter: Vec<[[f64; 2]; PARTS]> =
-            lines.iter().zip(&times).map(|(line, times)| scatter(line, times)).collect();
+        let scatter: Vec<[[f64; PARTS]; 2]> =
+            own.iter().zip(&counts).map(|(line, counts)| line.scatter(counts)).collect();
         let next = around(&scatter, AROUND);
-        let settled =
-            next.iter().flatten().zip(times.iter().flatten()).all(|(next, last)| (next / last - 1.0).abs() < SETTLED);
-        times = next;
+        let settled = next
+            .iter()
+            .flatten()
+            .zip(counts.iter().flatten())
+            .fold(true, |all, (next, last)| all & ((next - last).abs() < SETTLED * next));
+        counts = next;
         if settled {
             break;
         }
     }
-    for (line, times) in lines.iter_mut().zip(&times) {
-        line.iter_mut().zip(times).for_each(|(part, times)| part.scale(1.0 / times));
+    for (line, counts) in lines.iter_mut().zip(&counts) {
+        line.iter_mut().zip(counts).for_each(|(part, count)| part.scale(*count));
     }
 }
 
-/// Of each part of a line: squared difference to the mean of all, less what chance takes off by the part's own share in that
-/// mean, in units of noise; and its response.
-fn scatter(line: &[Shown; PARTS], times: &[f64; PARTS]) -> [[f64; 2]; PARTS] {
-    let sum = |of: &dyn Fn(&Shown) -> f64| line.iter().zip(times).map(|(s, t)| of(s) / t).sum::<f64>();
-    let response = sum(&|s| s.own.response);
-    if response <= 0.0 {
-        return [[0.0; 2]; PARTS];
-    }
-    let mean = sum(&|s| s.own.value) / response;
-    line.each_ref().map(|s| {
-        let own = s.own.response;
-        [(s.own.value - own * mean).powi(2) / OF_NOISE + own.powi(2) / response, own]
-    })
+/// What the parts of a line show by themselves.
+struct Own {
+    value: [f64; PARTS],
+    response: [f64; PARTS],
 }
 
-/// One value over the other, each a sum over the lines around; never less than noise makes it.
-fn around(of: &[[[f64; 2]; PARTS]], lines: usize) -> Vec<[f64; PARTS]> {
-    let mut sum = [[0.0; 2]; PARTS];
-    let add = |sum: &mut [[f64; 2]; PARTS], of: &[[f64; 2]; PARTS], sign: f64| {
+impl Own {
+    fn of(line: &[Shown; PARTS]) -> Self {
+        Self { value: line.each_ref().map(|s| s.own.value), response: line.each_ref().map(|s| s.own.response) }
+    }
+
+    /// Of each part: squared difference to the mean of all, less what chance takes off by the part's own share in that mean,
+    /// in units of noise; and its response.
+    fn scatter(&self, counts: &[f64; PARTS]) -> [[f64; PARTS]; 2] {
+        let sum = |of: &[f64; PARTS]| of.iter().zip(counts).map(|(v, count)| v * count).sum::<f64>();
+        let response = sum(&self.response);
+        if response <= 0.0 {
+            return [[0.0; PARTS]; 2];
+        }
+        let (mean, share) = (sum(&self.value) / response, 1.0 / response);
+        let square = |k: usize| {
+            let own = self.response[k];
+            (self.value[k] - own * mean).powi(2) * (1.0 / OF_NOISE) + own * own * share
+        };
+        [std::array::from_fn(square), self.response]
+    }
+}
+
+/// The second value over the first, each a sum over the lines around; never more than noise makes it.
+fn around(of: &[[[f64; PARTS]; 2]], lines: usize) -> Vec<[f64; PARTS]> {
+    let mut sum = [[0.0; PARTS]; 2];
+    let add = |sum: &mut [[f64; PARTS]; 2], of: &[[f64; PARTS]; 2], sign: f64| {
         sum.iter_mut().flatten().zip(of.iter().flatten()).for_each(|(to, v)| *to += sign * v);
     };
     of.iter().take(lines).for_each(|of| add(&mut sum, of, 1.0));
@@ -68,7 +87,10 @@ fn around(of: &[[[f64; 2]; PARTS]], lines: usize) -> Vec<[f64; PARTS]> {
         if let Some(gone) = l.checked_sub(lines + 1) {
             add(&mut sum, &of[gone], -1.0);
         }
-        out.push(sum.map(|[value, response]| if response > 0.0 { (value / response).max(1.0) } else { 1.0 }));
+        let [value, response] = &sum;
+        out.push(std::array::from_fn(|k| {
+            if value[k] > response[k] && response[k] > 0.0 { response[k] / value[k] } else { 1.0 }
+        }));
     }
     out
 }
