@@ -1,10 +1,13 @@
 //! What blurred the frame: nothing, motion, missed focus, both, or cannot be told.
 
-use super::directions::{coverage, directions, explained, from_widths, mirrored, supported};
+use super::directions::{coverage, directions, explained, mirrored, supported};
 use super::one_way;
 use super::psf::{GAUSSIAN_RISE, PointSpread};
-use super::shape::{Parts, ShapeFit, ShapeFitter};
+use super::shape::{ShapeFit, ShapeFitter};
 use super::stack::{HARDLY_ANY_EDGES, Stack};
+use fits::Fits;
+
+mod fits;
 
 /// Gaussian that a sound lens, an anti-alias filter and good focus may leave beyond diffraction, px.
 ///
@@ -208,52 +211,12 @@ pub(crate) fn allowance_px(diffraction_rise_px: Option<f64>) -> f64 {
     LENS_ALLOWANCE_PX.hypot(diffraction_rise_px.unwrap_or(0.0) / GAUSSIAN_RISE).hypot(PIXEL_SIGMA_PX)
 }
 
-/// Rise of a perfect lens over wavelength times f-number.
-const AIRY_RISE: f64 = 1.33287;
-/// Wavelength times f-number, px and over the standard deviation of the edges, from which diffraction changes their shape.
-const LEAST_AIRY_PX: f64 = 0.25;
-const LEAST_AIRY: f64 = 0.3;
-/// Evidence for the aperture's shape that is asked for then. Of 66 simulated frames each with and without it the one of a sharp
-/// lens reaches it in 51, a plain Gaussian in one.
-const AIRY_EVIDENCE: f64 = 4.0;
-/// ... and from which it makes most of them (its variance is then 0.6 of theirs), so that any evidence will do.
-const MOSTLY_AIRY_PX: f64 = 2.0;
-const MOSTLY_AIRY: f64 = 1.5;
-
 /// Reads the kind of blur from the stacks. `diffraction_rise_px` is what the aperture alone gives.
 pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindReading {
     let fitter = ShapeFitter::new(stacks);
-    let (round, mut seen) = from_widths(stacks);
-    let best = |a: ShapeFit, b: ShapeFit| if b.chi2 < a.chi2 { b } else { a };
-    let round_parts = Parts { motion: false, turn: false, disc: false };
-    let mut gauss = fitter.fit(round_parts, PointSpread { sigma_px: round, ..seen });
-    let airy_px = diffraction_rise_px.map_or(0.0, |rise| rise / AIRY_RISE);
-    if airy_px > LEAST_AIRY_PX.max(LEAST_AIRY * round) {
-        // The aperture's own shape, where the edges have it: a Gaussian of the same width has no such tails.
-        let diffracted = fitter.fit(round_parts, PointSpread { sigma_px: 0.5, airy_px, ..seen });
-        let unit = (diffracted.chi2.min(gauss.chi2) / gauss.freedom).max(CLEANEST);
-        let evidence = (gauss.chi2 - diffracted.chi2) / unit;
-        let most_of_it = airy_px > MOSTLY_AIRY_PX.max(MOSTLY_AIRY * round);
-        if evidence > if most_of_it { 0.0 } else { AIRY_EVIDENCE } {
-            gauss = diffracted;
-        }
-        if evidence > 0.0 && most_of_it {
-            seen.airy_px = airy_px;
-        }
-    }
+    let fits = Fits::of(&fitter, stacks, diffraction_rise_px);
+    let Fits { gauss, disc, motion, both } = &fits;
     let narrow = gauss.psf.variance(0.0).sqrt();
-    let lens = 0.5_f64.min(round);
-    let disc_from = |sigma_px: f64| {
-        let r = 2.0 * (round * round - sigma_px * sigma_px).max(0.2).sqrt();
-        fitter.fit(Parts { motion: false, turn: false, disc: true }, PointSpread { sigma_px, defocus_px: r, ..seen })
-    };
-    let disc = best(disc_from(lens), disc_from(0.7 * round));
-    let motion = fitter.fit(Parts { motion: true, turn: true, disc: false }, seen);
-    let both_from = |sigma_px: f64| {
-        let r = 2.0 * (seen.sigma_px.powi(2) - sigma_px * sigma_px).max(0.2).sqrt();
-        fitter.fit(Parts { motion: true, turn: true, disc: true }, PointSpread { sigma_px, defocus_px: r, ..seen })
-    };
-    let both = best(both_from(0.5_f64.min(seen.sigma_px)), both_from(0.7 * seen.sigma_px));
     // chi^2 in units of what the best model leaves.
     let unit = (both.chi2.min(motion.chi2).min(disc.chi2) / both.freedom).max(CLEANEST);
     let gain = |plain: &ShapeFit, richer: &ShapeFit| (plain.chi2 - richer.chi2) / unit;
@@ -261,10 +224,10 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let directions_seen = bins >= 2 && gap <= WIDEST_GAP;
 
     // Motion: is the spread different between directions?
-    let with_disc = gain(&motion, &both);
-    let disc_gain = gain(&gauss, &disc);
-    let round_best = best(gauss, disc);
-    let moved_best = best(motion, both);
+    let with_disc = gain(motion, both);
+    let disc_gain = gain(gauss, disc);
+    let round_best = gauss.or(*disc);
+    let moved_best = motion.or(*both);
     let motion_gain = supported(&fitter, stacks, &round_best.psf, &moved_best.psf) / unit;
     let widest = if motion_gain > PLAIN * LEAST_EVIDENCE { WIDEST_GAP_FOR_PLAIN_MOTION } else { WIDEST_GAP_FOR_MOTION };
     let some_seen = bins >= 3 && gap <= widest;
@@ -286,7 +249,7 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     }
     let found = told(
         &reading,
-        &Fits { gauss, disc, motion, both },
+        &fits,
         &Evidence { motion_gain, disc_gain, with_disc, narrow, allowance },
     );
     // Directions far apart tell a disc from a motion by their widths too, unless these lie about right angles.
@@ -346,13 +309,6 @@ impl RoundOrMoved {
         let (least, most) = widths.fold((f64::INFINITY, 0.0_f64), |(a, b), width| (a.min(width), b.max(width)));
         most < SCENES_DIFFER * least && self.moved > LITTLE_EXPLAINED * self.round
     }
-}
-
-struct Fits {
-    gauss: ShapeFit,
-    disc: ShapeFit,
-    motion: ShapeFit,
-    both: ShapeFit,
 }
 
 struct Evidence {
