@@ -49,7 +49,8 @@ impl Fits {
         let lens = 0.5_f64.min(round);
         let disc_from = |sigma_px: f64| {
             let r = 2.0 * (round * round - sigma_px * sigma_px).max(0.2).sqrt();
-            fitter.fit(Parts { motion: false, turn: false, disc: true }, PointSpread { sigma_px, defocus_px: r, ..seen })
+            fitter
+                .fit(Parts { motion: false, turn: false, disc: true }, PointSpread { sigma_px, defocus_px: r, ..seen })
         };
         let disc = disc_from(lens).or(disc_from(0.7 * round));
         let (moves, moves_with_disc) =
