@@ -257,6 +257,46 @@ fn directions_that_differ_a_little_by_themselves_make_no_motion_of_a_disc() {
     }
 }
 
+#[test]
+fn windows_and_roofs_tell_a_disc_beside_a_motion_along_them_and_take_no_slanting_motion_for_a_disc() {
+    // Lit windows: edges of two directions at right angles.
+    let blur = |phase, iso, seed, optics| {
+        let m = measured(&recipe(SceneKind::Night, phase, iso, seed, optics).size(1350, 900));
+        (m.blur, m.notes)
+    };
+    let (both, notes) = blur("RGGB", 100.0, 3025, Optics { defocus_px: 3.5, ..straight(5.8, 92.0, 0.6) });
+    assert_eq!(both.kind, BlurKind::Mixed, "{both:?} {notes:?}");
+    // Half-way between them a motion makes both equally wide, as a disc does.
+    for (phase, iso, seed, optics) in
+        [("GBRG", 800.0, 3010, straight(7.1, 136.0, 0.6)), ("BGGR", 3200.0, 2028, straight(6.0, 47.0, 0.5))]
+    {
+        let (slanting, notes) = blur(phase, iso, seed, optics);
+        let open = slanting.kind == BlurKind::Undetermined;
+        assert!(open || slanting.kind == BlurKind::Motion, "{phase} {slanting:?} {notes:?}");
+    }
+}
+
+#[test]
+fn rings_of_a_disc_beside_a_motion_are_not_called_missed_focus_alone() {
+    for (seed, phase, iso, radius, length, deg) in
+        [(2070, "GBRG", 800.0, 5.8, 10.6, 90.0), (2073, "GRBG", 100.0, 5.2, 7.0, 2.0)]
+    {
+        let optics = Optics { defocus_px: radius, ..straight(length, deg, 0.5) };
+        let m = measured(&recipe(SceneKind::Gravel, phase, iso, seed, optics).size(1350, 900));
+        let open = m.blur.kind == BlurKind::Undetermined;
+        assert!(open || m.blur.kind == BlurKind::Mixed, "{phase} {:?} {:?}", m.blur, m.notes);
+    }
+}
+
+#[test]
+fn cables_that_one_picture_alone_shows_smeared_are_not_called_sharp() {
+    for (seed, phase, iso, length, deg) in [(2100, "GBRG", 800.0, 15.2, 62.0), (2104, "GRBG", 100.0, 10.1, 150.0)] {
+        let m = measured(&recipe(SceneKind::Cables, phase, iso, seed, straight(length, deg, 0.5)).size(1350, 900));
+        let open = m.blur.kind == BlurKind::Undetermined;
+        assert!(open || m.blur.kind == BlurKind::Motion, "{phase} {:?} {:?}", m.blur, m.notes);
+    }
+}
+
 /// Frequency at which lens (a Gaussian and diffraction) and square pixel together leave half, cycles per pixel: the product of
 /// their closed forms solved for 0.5.
 fn half_behind(sigma_px: f64, diffraction: Option<&Diffraction>) -> f64 {

@@ -4,7 +4,7 @@ use super::LEAST_IN_BIN;
 use super::edge::Edge;
 use super::kind::PIXEL_SIGMA_PX;
 use super::psf::PointSpread;
-use super::stack::normal_deg;
+use super::stack::{Stack, normal_deg};
 use super::summary::{Reading, sharp_mean_ln};
 
 /// Fewest edges along a motion that show how sharp the frame is there, and that show a width which the spectrum has too.
@@ -14,6 +14,9 @@ const FEW_ALONG: usize = LEAST_IN_BIN;
 pub(super) const ALONG_MOTION: f64 = 0.924;
 /// Cosine of the greatest angle between a motion and the normal of an edge that lies across it: 22.5 degrees.
 const ACROSS_MOTION: f64 = 0.924;
+
+/// Edges are as wide as a motion makes them within this, ln: the Gaussian that fits a box is 11 % wider than it.
+const AS_WIDE_LN: f64 = 0.22;
 
 /// The sharp end of the edges that lie along a motion (the quarter of all directions that it smears least): the logarithm of
 /// its standard deviation and the error of that.
@@ -53,6 +56,14 @@ pub(super) fn across(edges: &[&Edge], motion_deg: f64) -> Option<f64> {
         .map(|e| e.reading())
         .collect();
     sharp_mean_ln(&across).filter(|_| across.len() >= LEAST_ALONG).map(|(ln, _)| ln.exp())
+}
+
+/// True where the edges of some direction are as wide as a motion makes them, which is more than a lens leaves.
+pub(super) fn smeared(stacks: &[Stack], motion: &PointSpread, allowance_px: f64) -> bool {
+    stacks.iter().any(|stack| {
+        let made_px = motion.variance(stack.deg).sqrt();
+        made_px > allowance_px && (stack.sigma_px / made_px).ln().abs() < AS_WIDE_LN
+    })
 }
 
 #[cfg(test)]

@@ -7,6 +7,8 @@ use super::stack::Stack;
 /// Cost of a stack (see the cap in the fit of shapes) up to which a point spread explains it: noise and the texture of
 /// ordinary scenes give 5 to 40.
 const EXPLAINED_COST: f64 = 48.0;
+/// Gaussian part up to which a lens is called sharp where a motion is looked for behind it, px.
+const SHARP_LENS_PX: f64 = 0.75;
 /// Sine of the least angle between two motions that are not the same: 12 degrees.
 const ANOTHER: f64 = 0.208;
 /// Sine of the angle within which edges have one direction: 7.5 degrees.
@@ -41,9 +43,19 @@ pub(super) fn directions(stacks: &[Stack]) -> usize {
     apart.len()
 }
 
-/// Spread of the round part alone, and with a motion, that agree best with the widths of the stacks: where the fits of
-/// the shapes start from. Searched on a grid; a direction that disagrees altogether counts for its cap.
-pub(super) fn from_widths(stacks: &[Stack]) -> (f64, PointSpread) {
+/// Where the fits of the shapes start from.
+pub(super) struct Starts {
+    /// Spread of a round part alone.
+    pub(super) round_px: f64,
+    /// A round part and a motion.
+    pub(super) moving: PointSpread,
+    /// A motion behind a sharp lens.
+    pub(super) sharpest: PointSpread,
+}
+
+/// The spreads that agree best with the widths of the stacks. Searched on a grid; a direction that disagrees altogether counts
+/// for its cap.
+pub(super) fn from_widths(stacks: &[Stack]) -> Starts {
     const CAP: f64 = 0.06;
     let cost = |psf: &PointSpread| -> f64 {
         let double = 2.0 * psf.motion_deg.to_radians();
@@ -70,20 +82,20 @@ pub(super) fn from_widths(stacks: &[Stack]) -> (f64, PointSpread) {
         .map(|sigma_px| try_one(PointSpread { sigma_px, ..PointSpread::default() }))
         .fold(start, least)
         .1;
-    let moving = grid(0.3, 6.0, 1.25)
-        .flat_map(|sigma_px| grid(1.0, 60.0, 1.2).map(move |motion_px| (sigma_px, motion_px)))
-        .flat_map(|(sigma_px, motion_px)| {
-            (0..24).map(move |k| PointSpread {
-                sigma_px,
-                motion_px,
-                motion_deg: 7.5 * f64::from(k),
-                ..PointSpread::default()
-            })
-        })
-        .map(try_one)
-        .fold(start, least)
-        .1;
-    (round.sigma_px, moving)
+    let (mut moving, mut sharpest) = (start, start);
+    for sigma_px in grid(0.3, 6.0, 1.25) {
+        for motion_px in grid(1.0, 60.0, 1.2) {
+            for k in 0..24 {
+                let motion_deg = 7.5 * f64::from(k);
+                let tried = try_one(PointSpread { sigma_px, motion_px, motion_deg, ..PointSpread::default() });
+                moving = least(moving, tried);
+                if sigma_px < SHARP_LENS_PX {
+                    sharpest = least(sharpest, tried);
+                }
+            }
+        }
+    }
+    Starts { round_px: round.sigma_px, moving: moving.1, sharpest: sharpest.1 }
 }
 
 /// The motion on the other side of the best known direction, where it explains the edges too: it must not cost
@@ -171,7 +183,7 @@ mod tests {
         for s in &mut stacks {
             s.sigma_px = truth.variance(s.deg).sqrt();
         }
-        let (round, moving) = from_widths(&stacks);
+        let Starts { round_px: round, moving, .. } = from_widths(&stacks);
         assert!((moving.motion_deg - 30.0).abs() < 1.0 && (moving.motion_px / 8.0 - 1.0).abs() < 0.2, "{moving:?}");
         assert!(round > 0.8 && round < truth.variance(30.0).sqrt(), "{round}");
     }

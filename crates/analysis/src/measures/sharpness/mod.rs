@@ -60,8 +60,6 @@ pub const LEAST_EDGES: usize = 12;
 const LEAST_IN_BIN: usize = 3;
 /// Standard error of the rise, share of it, above which noise decides what can be told.
 const NOISE_LIMIT: f64 = 0.08;
-/// Share of the tiles below which motion is that of a subject, per cent.
-const SUBJECT_TILES_PCT: f64 = 35.0;
 /// Edges of a frame at which the confidence above one half is halved.
 const FEW_EDGES: f64 = 25.0;
 /// Least Gaussian part of a lens beside diffraction, px.
@@ -110,7 +108,8 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     // What few edges say may be the doing of one odd thing in the scene.
     let edge_share = edges.len() as f64 / (edges.len() as f64 + FEW_EDGES);
     let stacks = stacks(&edges);
-    let widths = nulls::Widths { share: edge_share, along_px: &along, across_px: &across };
+    let smeared = |psf: &PointSpread| along::smeared(&stacks, psf, allowance);
+    let widths = nulls::Widths { share: edge_share, along_px: &along, across_px: &across, smeared: &smeared };
     // Only the densest colour shows the spectrum up to the frequencies of the mosaic itself.
     let mosaic = Picture { source: Source::Mosaic(&densest), noise: densest.noise };
     let halved = collected.halved.iter().map(|level| Picture { source: Source::Level(level), noise });
@@ -141,7 +140,9 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let many_along = |deg: f64| (many_along(&plain, deg), many_along(&edges, deg));
     let sharp_ends = kind::SharpEnds { all_px: ln_sigma.exp(), plain_px: plain_sharp(&plain, LEAST_EDGES) };
     let kind = weigh(Some(told)).unwrap_or(told).held_against(sharp_ends, many_along, kind::allowance_px(diffraction));
-    let kind = kind.settled(|one, other| nulls::preferred(one, other, &pictures));
+    let kind = kind
+        .settled(|one, other| nulls::preferred(one, other, &pictures))
+        .or_half_way(|motion, disc| nulls::speak_for(motion, disc, &pictures));
     let open = matches!(kind.verdict, Verdict::Undetermined(_));
     let all_over = || all_over::sharp(&plain, &picture_area(frame), collected.tiles, kind::allowance_px(diffraction));
     let kind = if open && all_over() { kind.sharp_all_over(sharp_ends) } else { kind };
@@ -160,7 +161,8 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let moved = tiles::fill(&mut reading, &picture_area(frame), collected.tiles, &edges, &kind, &sharp);
     // Without a direction it is not known which edges a motion would smear.
     let direction_open = kind.one_way && kind.mirrored.is_none();
-    if !kind.whole_frame && !direction_open {
+    let still = || tiles::still(&picture_area(frame), collected.tiles, &plain, &kind);
+    if !direction_open && (!kind.whole_frame || still()) {
         part_that_moved(&mut reading);
     }
     if !kind.whole_frame && moved.is_some_and(|m| m.in_one_place()) {
@@ -171,7 +173,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
 
 /// Motion that few tiles show is that of a subject: the frame as a whole is not shaken.
 fn part_that_moved(reading: &mut SharpnessReading) {
-    let Some(share) = reading.blur.motion_tiles_pct.filter(|share| *share < SUBJECT_TILES_PCT) else { return };
+    let Some(share) = reading.blur.motion_tiles_pct.filter(|share| *share < tiles::SUBJECT_TILES_PCT) else { return };
     let blur = &mut reading.blur;
     let (length, deg) = (blur.motion_px.unwrap_or(0.0), blur.motion_deg.unwrap_or(0.0));
     reading.notes.push(format!(

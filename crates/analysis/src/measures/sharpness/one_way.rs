@@ -120,14 +120,9 @@ pub(super) fn plainly_a_motion(stacks: &[Stack]) -> bool {
 
 /// With edges of one direction only, the shape alone can speak: a disc is rounder than a box, and neither can pass for the
 /// other where the edges are clean. How long a motion is and where it points cannot be known then.
-pub(super) fn told(
-    reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading,
-    stacks: &[Stack],
-    gauss: &PointSpread,
-    allowance: f64,
-) -> KindReading {
-    let open = |why| reading(Verdict::Undetermined(why), *gauss, 0.3);
-    let one_way = |verdict, psf, confidence| KindReading { one_way: true, ..reading(verdict, psf, confidence) };
+pub(super) fn told(stacks: &[Stack], gauss: &PointSpread, allowance: f64) -> KindReading {
+    let open = |why| KindReading::of(Verdict::Undetermined(why), *gauss, 0.3);
+    let one_way = |verdict, psf, confidence| KindReading { one_way: true, ..KindReading::of(verdict, psf, confidence) };
     let Some(shapes) = Shapes::of(stacks) else { return open(ALIKE) };
     let shaped = shapes.shaped > LEAST_EVIDENCE;
     if gauss.variance(0.0).sqrt() < CLEARLY_SHARP * allowance {
@@ -144,7 +139,7 @@ pub(super) fn told(
         return one_way(Verdict::Mixed, shapes.both, 0.55);
     }
     if shapes.for_disc > SHAPE_EVIDENCE && shapes.disc.defocus_px >= LEAST_DEFOCUS_PX {
-        return reading(Verdict::Defocus, shapes.disc, 0.6);
+        return KindReading::of(Verdict::Defocus, shapes.disc, 0.6);
     }
     if -shapes.for_disc > SHAPE_EVIDENCE && motion_counts(&shapes.motion) {
         return one_way(Verdict::Motion, shapes.motion, 0.6);

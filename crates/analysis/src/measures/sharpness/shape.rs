@@ -32,6 +32,13 @@ pub(crate) struct ShapeFit {
     pub(crate) freedom: f64,
 }
 
+impl ShapeFit {
+    /// That which leaves less.
+    pub(crate) fn or(self, other: Self) -> Self {
+        if other.chi2 < self.chi2 { other } else { self }
+    }
+}
+
 /// A stack made ready: its sines at the frequencies of the sum.
 struct Ready {
     frequencies: Vec<f64>,

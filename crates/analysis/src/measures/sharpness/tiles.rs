@@ -20,6 +20,8 @@ pub(crate) struct Moved {
     reach_pct: f64,
     /// Tiles with any edges, over those with edges across the motion.
     spread: f64,
+    /// Tiles with edges across the motion.
+    with_edges: u32,
 }
 
 /// Edges show a motion that widens their variance by this factor (at 2 px those within 45 degrees of it).
@@ -28,6 +30,10 @@ const WIDENED: f64 = 1.5;
 const ONE_PLACE_PCT: f64 = 12.0;
 /// Tiles with edges over those with edges across a motion from which the frame would show more of it elsewhere.
 const SPREAD: f64 = 4.0;
+/// Share of the tiles below which motion is that of a subject, per cent.
+pub(crate) const SUBJECT_TILES_PCT: f64 = 35.0;
+/// Fewest tiles with plain edges that show the frame to stand still.
+const LEAST_STILL: u32 = 6;
 
 impl Moved {
     /// True where all of the motion shows in one place of a frame that has edges all over.
@@ -46,10 +52,7 @@ pub(crate) fn fill(
     sharp: &Sharp,
 ) -> Option<Moved> {
     let count = grid.0 * grid.1;
-    let mut by_tile: Vec<Vec<&Edge>> = vec![Vec::new(); count];
-    for &edge in edges {
-        by_tile[tile_of(area, grid, edge.x_px, edge.y_px)].push(edge);
-    }
+    let by_tile = sorted(area, grid, edges);
     let map = &mut reading.sharpness.map;
     for (tile, edges) in by_tile.iter().enumerate() {
         if edges.len() >= LEAST_IN_BIN {
@@ -77,6 +80,22 @@ pub(crate) fn fill(
     let moved = that_moved(&by_tile, grid, kind)?;
     reading.blur.motion_tiles_pct = Some(moved.tiles_pct);
     (!kind.one_way).then_some(moved)
+}
+
+/// Edges by the tile they lie in.
+fn sorted<'a>(area: &Area, grid: (usize, usize), edges: &[&'a Edge]) -> Vec<Vec<&'a Edge>> {
+    let mut by_tile = vec![Vec::new(); grid.0 * grid.1];
+    for &edge in edges {
+        by_tile[tile_of(area, grid, edge.x_px, edge.y_px)].push(edge);
+    }
+    by_tile
+}
+
+/// True where the frame stands still by its plain edges: the spectrum of tiles that a subject fills shows its motion, as it shows
+/// that of thin lines, whose smear has sharp sides; but no motion of the camera leaves plain edges across it sharp.
+pub(crate) fn still(area: &Area, grid: (usize, usize), plain: &[&Edge], kind: &KindReading) -> bool {
+    that_moved(&sorted(area, grid, plain), grid, kind)
+        .is_some_and(|m| m.with_edges >= LEAST_STILL && m.tiles_pct < SUBJECT_TILES_PCT)
 }
 
 /// Variance of an edge over what it would be without the motion.
@@ -113,5 +132,33 @@ fn that_moved(by_tile: &[Vec<&Edge>], grid: (usize, usize), kind: &KindReading) 
         tiles_pct: 100.0 * f64::from(moved) / f64::from(with_edges),
         reach_pct: 100.0 * box_tiles as f64 / (grid.0 * grid.1) as f64,
         spread: by_tile.iter().filter(|edges| edges.len() >= 2).count() as f64 / f64::from(with_edges),
+        with_edges,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn plain_edges_that_are_sharp_across_a_motion_show_that_the_frame_stands_still() {
+        let psf = PointSpread { sigma_px: 0.65, motion_px: 5.6, motion_deg: 125.0, ..PointSpread::default() };
+        let kind = KindReading::of(Verdict::Motion, psf, 0.9);
+        let area = Area { x: 0, y: 0, width: 1000, height: 800 };
+        // Four edges in each tile of a grid of five by four, those of the first so many tiles smeared.
+        let edges = |smeared: usize, deg: f32| -> Vec<Edge> {
+            (0..80)
+                .map(|k| {
+                    let tile = k / 4;
+                    let (x_px, y_px) = ((tile % 5) as f32 * 200.0 + 9.0, (tile / 5) as f32 * 200.0 + 9.0);
+                    Edge { x_px, y_px, ..Edge::facing(deg, if tile < smeared { 1.9 } else { 0.75 }) }
+                })
+                .collect()
+        };
+        let still = |edges: &[Edge]| still(&area, (5, 4), &edges.iter().collect::<Vec<_>>(), &kind);
+        assert!(still(&edges(4, 126.0)) && still(&edges(0, 160.0)));
+        assert!(!still(&edges(14, 126.0)));
+        // Edges along the motion are sharp in any case, and a few tiles show nothing of the frame.
+        assert!(!still(&edges(0, 35.0)) && !still(&edges(0, 126.0)[..20]));
+    }
 }

@@ -1,10 +1,15 @@
 //! What blurred the frame: nothing, motion, missed focus, both, or cannot be told.
 
-use super::directions::{coverage, directions, explained, from_widths, mirrored, supported};
+use super::directions::{coverage, directions, explained, mirrored, supported};
 use super::one_way;
 use super::psf::{GAUSSIAN_RISE, PointSpread};
-use super::shape::{Parts, ShapeFit, ShapeFitter};
-use super::stack::{HARDLY_ANY_EDGES, Stack};
+use super::shape::{ShapeFit, ShapeFitter};
+use super::stack::Stack;
+use fits::Fits;
+pub(crate) use reading::{KindReading, SharpEnds, Verdict};
+
+mod fits;
+mod reading;
 
 /// Gaussian that a sound lens, an anti-alias filter and good focus may leave beyond diffraction, px.
 ///
@@ -30,16 +35,6 @@ const TRACE: f64 = 1.0;
 /// of a disc that is asked for then.
 const SOME_WIDTH: f64 = 0.75;
 const SOME_EVIDENCE: f64 = 6.0;
-/// Spread of a frame's sharp end over the allowance above which its edges contradict the finding that nothing is wrong.
-const NOT_SHARP: f64 = 1.3;
-/// Spread of clearly sharp edges along a motion, over that of the round part beside it, below which they contradict it.
-const SHARPER: f64 = 0.9;
-/// Least spread of the flank of a thin line behind a disc, share of its radius.
-const FLANK: f64 = 0.25;
-/// Spread of the sharp end over that of the fitted blur below which the blur is that of what lies out of the plane of focus.
-const IN_FOCUS: f64 = 0.6;
-/// Spread of hardly any edges over the allowance from which they are called soft for their width alone.
-const SURELY_SOFT: f64 = 1.15;
 /// Spread of edges that face one way, over the allowance, up to which they are called sharp.
 pub(super) const CLEARLY_SHARP: f64 = 0.85;
 /// Least share of the error that stacks are taken to have which edges of several directions may show: directions differ by
@@ -60,200 +55,17 @@ const WIDEST_GAP_FOR_MOTION: f64 = 145.0;
 const WIDEST_GAP_FOR_PLAIN_MOTION: f64 = 160.0;
 const PLAIN: f64 = 3.0;
 
-/// What the stacked edges say.
-#[derive(Debug, Clone, Copy)]
-pub(crate) enum Verdict {
-    /// As sharp as lens and pixel allow.
-    None,
-    /// Missed focus.
-    Defocus,
-    /// Motion.
-    Motion,
-    /// Both.
-    Mixed,
-    /// No plain edge tells, but the texture reaches to the pixels.
-    SharpTexture,
-    /// Sharp as a whole: plain edges show a motion, but only those of a subject.
-    SubjectMoved,
-    /// Sharp: edges of two directions across each other are so all over the frame, whatever those of others show.
-    SharpAllOver,
-    /// The edges are soft, but the texture beside them holds finer detail: nothing is known of the blur.
-    SceneSoft,
-    /// Cannot be told, with the reason.
-    Undetermined(&'static str),
-}
-
-/// Kind, point spread and confidence.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct KindReading {
-    pub(crate) verdict: Verdict,
-    /// The point spread that explains the edges.
-    pub(crate) psf: PointSpread,
-    /// Radius of the disc, or of a disc of the same variance where the spread is wide without the shape of one.
-    pub(crate) defocus_px: Option<f64>,
-    pub(crate) confidence: f64,
-    /// Edges face one way only: a motion along them would not show.
-    pub(crate) one_way: bool,
-    /// Another motion that explains the edges as well: those of two directions at right angles have two.
-    pub(crate) mirrored: Option<PointSpread>,
-    /// Read from the nulls of the spectrum: the edges could not tell.
-    pub(crate) from_nulls: bool,
-    /// The spectrum of the whole frame shows the same motion as the edges: no subject moved alone.
-    pub(crate) whole_frame: bool,
-}
-
-/// Spread of the sharp end of a frame's edges, px.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct SharpEnds {
-    /// Of all.
-    pub(crate) all_px: f64,
-    /// Of those that are no flanks of thin lines; `None` where they are too few.
-    pub(crate) plain_px: Option<f64>,
-}
-
-impl KindReading {
-    /// One of two motions that explain the edges alike, as `preferred` has it; without it, length and direction stay open.
-    pub(crate) fn settled(self, preferred: impl FnOnce(&PointSpread, &PointSpread) -> Option<PointSpread>) -> Self {
-        let Some(other) = self.mirrored.filter(|_| !self.from_nulls && !self.whole_frame) else { return self };
-        if !matches!(self.verdict, Verdict::Motion | Verdict::Mixed) {
-            return self;
-        }
-        match preferred(&self.psf, &other) {
-            Some(psf) => Self { psf, ..self },
-            None => Self { one_way: true, ..self },
-        }
-    }
-
-    /// Why length and direction of a motion do not show.
-    pub(crate) fn why_open(&self) -> &'static str {
-        if self.mirrored.is_some() {
-            "edges of two directions were blurred by motion: two lengths and directions explain them alike"
-        } else {
-            "nearly all edges face one way: motion blurred them, its length and direction do not show"
-        }
-    }
-
-    /// What hardly any edges show: a disc beside a motion in two directions, for those of one may be flanks of thin lines;
-    /// and a width near the allowance, for flanks and texture look narrower than they were blurred.
-    pub(crate) fn doubted_among_few(self, stacks: &[Stack], edges: usize, allowance_px: f64) -> Self {
-        let why = match self.verdict {
-            _ if edges > HARDLY_ANY_EDGES => return self,
-            Verdict::Mixed if directions(stacks) <= 2 => {
-                "few edges of two directions do not tell a disc beside a motion from thin lines behind a disc"
-            }
-            Verdict::None if !self.clearly_sharp(allowance_px) => {
-                "the edges are few, and softer than a good lens leaves them"
-            }
-            Verdict::Defocus
-                if self.psf.defocus_px <= 0.0 && self.psf.variance(0.0).sqrt() < SURELY_SOFT * allowance_px =>
-            {
-                "the edges are few, and hardly softer than a lens may leave them"
-            }
-            _ => return self,
-        };
-        Self { verdict: Verdict::Undetermined(why), confidence: 0.3, ..self }
-    }
-
-    /// True where edges along the motion (plain ones, and all) are sharper than the disc beside it makes them: flanks of thin
-    /// lines are down to a quarter of its radius wide.
-    fn contradicted_along(&self, (plain_px, all_px): (Option<f64>, Option<f64>), allowance_px: f64) -> bool {
-        let round_px = PointSpread { motion_px: 0.0, ..self.psf }.variance(0.0).sqrt();
-        let sharp = |px: f64| px < CLEARLY_SHARP * allowance_px && px < SHARPER * round_px;
-        let radius_px = self.defocus_px.unwrap_or(self.psf.defocus_px);
-        plain_px.is_some_and(sharp) || all_px.is_some_and(|px| sharp(px) && px < FLANK * radius_px)
-    }
-
-    /// True for a spread that a good lens leaves.
-    fn clearly_sharp(&self, allowance_px: f64) -> bool {
-        self.psf.variance(0.0).sqrt() < CLEARLY_SHARP * allowance_px
-    }
-
-    /// What is left where edges are sharp all over the frame.
-    pub(crate) fn sharp_all_over(self, sharp: SharpEnds) -> Self {
-        let psf = PointSpread { sigma_px: sharp.all_px, ..PointSpread::default() };
-        Self { verdict: Verdict::SharpAllOver, psf, defocus_px: None, confidence: 0.6, ..self }
-    }
-
-    /// The kind held against the spread of the sharp end of all edges, and of those along a motion: each direction alone may
-    /// be led astray.
-    pub(crate) fn held_against(
-        self,
-        sharp: SharpEnds,
-        along_px: impl FnOnce(f64) -> (Option<f64>, Option<f64>),
-        allowance_px: f64,
-    ) -> Self {
-        match self.verdict {
-            Verdict::Mixed if !self.one_way && self.contradicted_along(along_px(self.psf.motion_deg), allowance_px) => {
-                // Missed focus would have widened them too.
-                let psf = PointSpread { defocus_px: 0.0, ..self.psf };
-                Self { verdict: Verdict::Motion, psf, defocus_px: None, confidence: self.confidence.min(0.6), ..self }
-            }
-            Verdict::None if sharp.all_px > NOT_SHARP * allowance_px => {
-                let why = "the edges of single directions look sharp, those of the frame as a whole do not";
-                Self { verdict: Verdict::Undetermined(why), confidence: 0.2, ..self }
-            }
-            Verdict::Defocus => {
-                let in_focus = allowance_px.min(IN_FOCUS * self.psf.variance(0.0).sqrt());
-                let Some(sigma_px) = sharp.plain_px.filter(|px| *px < in_focus) else { return self };
-                let psf = PointSpread { defocus_px: 0.0, sigma_px, ..self.psf };
-                Self { verdict: Verdict::None, psf, defocus_px: None, confidence: 0.5, ..self }
-            }
-            _ => self,
-        }
-    }
-}
-
 /// Standard deviation that lens, filter, diffraction and pixel may leave, px.
 pub(crate) fn allowance_px(diffraction_rise_px: Option<f64>) -> f64 {
     LENS_ALLOWANCE_PX.hypot(diffraction_rise_px.unwrap_or(0.0) / GAUSSIAN_RISE).hypot(PIXEL_SIGMA_PX)
 }
 
-/// Rise of a perfect lens over wavelength times f-number.
-const AIRY_RISE: f64 = 1.33287;
-/// Wavelength times f-number, px and over the standard deviation of the edges, from which diffraction changes their shape.
-const LEAST_AIRY_PX: f64 = 0.25;
-const LEAST_AIRY: f64 = 0.3;
-/// Evidence for the aperture's shape that is asked for then. Of 66 simulated frames each with and without it the one of a sharp
-/// lens reaches it in 51, a plain Gaussian in one.
-const AIRY_EVIDENCE: f64 = 4.0;
-/// ... and from which it makes most of them (its variance is then 0.6 of theirs), so that any evidence will do.
-const MOSTLY_AIRY_PX: f64 = 2.0;
-const MOSTLY_AIRY: f64 = 1.5;
-
 /// Reads the kind of blur from the stacks. `diffraction_rise_px` is what the aperture alone gives.
 pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindReading {
     let fitter = ShapeFitter::new(stacks);
-    let (round, mut seen) = from_widths(stacks);
-    let best = |a: ShapeFit, b: ShapeFit| if b.chi2 < a.chi2 { b } else { a };
-    let round_parts = Parts { motion: false, turn: false, disc: false };
-    let mut gauss = fitter.fit(round_parts, PointSpread { sigma_px: round, ..seen });
-    let airy_px = diffraction_rise_px.map_or(0.0, |rise| rise / AIRY_RISE);
-    if airy_px > LEAST_AIRY_PX.max(LEAST_AIRY * round) {
-        // The aperture's own shape, where the edges have it: a Gaussian of the same width has no such tails.
-        let diffracted = fitter.fit(round_parts, PointSpread { sigma_px: 0.5, airy_px, ..seen });
-        let unit = (diffracted.chi2.min(gauss.chi2) / gauss.freedom).max(CLEANEST);
-        let evidence = (gauss.chi2 - diffracted.chi2) / unit;
-        let most_of_it = airy_px > MOSTLY_AIRY_PX.max(MOSTLY_AIRY * round);
-        if evidence > if most_of_it { 0.0 } else { AIRY_EVIDENCE } {
-            gauss = diffracted;
-        }
-        if evidence > 0.0 && most_of_it {
-            seen.airy_px = airy_px;
-        }
-    }
+    let fits = Fits::of(&fitter, stacks, diffraction_rise_px);
+    let Fits { gauss, disc, motion, both } = &fits;
     let narrow = gauss.psf.variance(0.0).sqrt();
-    let lens = 0.5_f64.min(round);
-    let disc_from = |sigma_px: f64| {
-        let r = 2.0 * (round * round - sigma_px * sigma_px).max(0.2).sqrt();
-        fitter.fit(Parts { motion: false, turn: false, disc: true }, PointSpread { sigma_px, defocus_px: r, ..seen })
-    };
-    let disc = best(disc_from(lens), disc_from(0.7 * round));
-    let motion = fitter.fit(Parts { motion: true, turn: true, disc: false }, seen);
-    let both_from = |sigma_px: f64| {
-        let r = 2.0 * (seen.sigma_px.powi(2) - sigma_px * sigma_px).max(0.2).sqrt();
-        fitter.fit(Parts { motion: true, turn: true, disc: true }, PointSpread { sigma_px, defocus_px: r, ..seen })
-    };
-    let both = best(both_from(0.5_f64.min(seen.sigma_px)), both_from(0.7 * seen.sigma_px));
     // chi^2 in units of what the best model leaves.
     let unit = (both.chi2.min(motion.chi2).min(disc.chi2) / both.freedom).max(CLEANEST);
     let gain = |plain: &ShapeFit, richer: &ShapeFit| (plain.chi2 - richer.chi2) / unit;
@@ -261,34 +73,20 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let directions_seen = bins >= 2 && gap <= WIDEST_GAP;
 
     // Motion: is the spread different between directions?
-    let with_disc = gain(&motion, &both);
-    let disc_gain = gain(&gauss, &disc);
-    let round_best = best(gauss, disc);
-    let moved_best = best(motion, both);
+    let with_disc = gain(motion, both);
+    let disc_gain = gain(gauss, disc);
+    let round_best = gauss.or(*disc);
+    let moved_best = motion.or(*both);
     let motion_gain = supported(&fitter, stacks, &round_best.psf, &moved_best.psf) / unit;
     let widest = if motion_gain > PLAIN * LEAST_EVIDENCE { WIDEST_GAP_FOR_PLAIN_MOTION } else { WIDEST_GAP_FOR_MOTION };
     let some_seen = bins >= 3 && gap <= widest;
     let allowance = allowance_px(diffraction_rise_px);
 
-    let reading = |verdict, psf: PointSpread, confidence: f64| KindReading {
-        verdict,
-        psf,
-        defocus_px: (psf.defocus_px > 0.0).then_some(psf.defocus_px),
-        confidence: confidence.clamp(0.0, 0.99),
-        one_way: false,
-        mirrored: None,
-        from_nulls: false,
-        whole_frame: false,
-    };
-    let one_way = (!directions_seen).then(|| one_way::told(&reading, stacks, &gauss.psf, allowance));
+    let one_way = (!directions_seen).then(|| one_way::told(stacks, &gauss.psf, allowance));
     if let Some(found) = one_way.filter(|_| !some_seen) {
         return found;
     }
-    let found = told(
-        &reading,
-        &Fits { gauss, disc, motion, both },
-        &Evidence { motion_gain, disc_gain, with_disc, narrow, allowance },
-    );
+    let found = told(&fits, &Evidence { motion_gain, disc_gain, with_disc, narrow, allowance });
     // Directions far apart tell a disc from a motion by their widths too, unless these lie about right angles.
     let round_alike = matches!(found.verdict, Verdict::Defocus)
         && found.psf.defocus_px > 0.0
@@ -304,7 +102,7 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
         _ => false,
     };
     if claims && explained(&fitter, stacks, &found.psf) < LEAST_EXPLAINED {
-        return reading(
+        return KindReading::of(
             Verdict::Undetermined("the edges of different directions contradict each other"),
             gauss.psf,
             0.2,
@@ -313,22 +111,27 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let round_or_moved = RoundOrMoved { round: round_best.chi2, moved: moved_best.chi2 };
     if moves && round_or_moved.little_told(stacks, &found.psf) && !one_way::shows_a_motion(stacks) {
         let why = "some directions are smeared a little more than others: as much as scenes differ by themselves";
-        return reading(Verdict::Undetermined(why), round_best.psf, 0.3);
+        return KindReading::of(Verdict::Undetermined(why), round_best.psf, 0.3);
     }
     if matches!(found.verdict, Verdict::Motion) && one_way::shows_a_disc(stacks) {
         let why =
             "some directions are smeared more than others, but with the shape of missed focus: thin lines may mislead";
-        return reading(Verdict::Undetermined(why), gauss.psf, 0.3);
+        return KindReading::of(Verdict::Undetermined(why), gauss.psf, 0.3);
     }
     if matches!(found.verdict, Verdict::Mixed) && one_way::plainly_a_motion(stacks) {
         // Each direction by itself has the shape of a motion: what is wide along it is no disc.
         return KindReading {
             mirrored: mirrored(&fitter, stacks, &motion.psf, LEAST_EVIDENCE * unit),
-            ..reading(Verdict::Motion, motion.psf, 0.6)
+            ..KindReading::of(Verdict::Motion, motion.psf, 0.6)
         };
     }
     if !moves {
-        return found;
+        let half_way = matches!(found.verdict, Verdict::Defocus)
+            && found.psf.defocus_px > 0.0
+            && directions(stacks) <= 2
+            && (motion.chi2 - disc.chi2) / unit < LEAST_EVIDENCE
+            && motion_counts(&motion.psf);
+        return KindReading { mirrored: half_way.then_some(motion.psf), ..found };
     }
     KindReading { mirrored: mirrored(&fitter, stacks, &found.psf, LEAST_EVIDENCE * unit), ..found }
 }
@@ -346,13 +149,6 @@ impl RoundOrMoved {
         let (least, most) = widths.fold((f64::INFINITY, 0.0_f64), |(a, b), width| (a.min(width), b.max(width)));
         most < SCENES_DIFFER * least && self.moved > LITTLE_EXPLAINED * self.round
     }
-}
-
-struct Fits {
-    gauss: ShapeFit,
-    disc: ShapeFit,
-    motion: ShapeFit,
-    both: ShapeFit,
 }
 
 struct Evidence {
@@ -385,40 +181,40 @@ fn radius_beside(motion: &ShapeFit, e: &Evidence) -> Option<f64> {
 }
 
 /// The kind where edges of several directions were seen.
-fn told(reading: &dyn Fn(Verdict, PointSpread, f64) -> KindReading, fits: &Fits, e: &Evidence) -> KindReading {
+fn told(fits: &Fits, e: &Evidence) -> KindReading {
     let Fits { gauss, disc, motion, both } = fits;
     let sure = |evidence: f64| 1.0 - 0.5 * (-evidence.max(0.0) / (2.0 * LEAST_EVIDENCE)).exp();
     if e.motion_gain > LEAST_EVIDENCE && (motion_counts(&motion.psf) || motion_counts(&both.psf)) {
         let shaped = e.with_disc > LEAST_EVIDENCE
             || e.with_disc > SOME_EVIDENCE && motion.psf.sigma_px.hypot(PIXEL_SIGMA_PX) > SOME_WIDTH * e.allowance;
         if shaped && disc_counts(both) && motion_counts(&both.psf) {
-            return reading(Verdict::Mixed, both.psf, sure(e.motion_gain.min(e.with_disc)));
+            return KindReading::of(Verdict::Mixed, both.psf, sure(e.motion_gain.min(e.with_disc)));
         }
         if motion_counts(&motion.psf)
             && let Some(radius) = radius_beside(motion, e)
         {
             if disc_counts(both) {
-                return reading(Verdict::Mixed, both.psf, 0.6);
+                return KindReading::of(Verdict::Mixed, both.psf, 0.6);
             }
-            return KindReading { defocus_px: Some(radius), ..reading(Verdict::Mixed, motion.psf, 0.6) };
+            return KindReading { defocus_px: Some(radius), ..KindReading::of(Verdict::Mixed, motion.psf, 0.6) };
         }
-        return reading(Verdict::Motion, motion.psf, sure(e.motion_gain));
+        return KindReading::of(Verdict::Motion, motion.psf, sure(e.motion_gain));
     }
     if e.disc_gain > LEAST_EVIDENCE && disc_counts(disc) {
-        return reading(Verdict::Defocus, disc.psf, sure(e.disc_gain));
+        return KindReading::of(Verdict::Defocus, disc.psf, sure(e.disc_gain));
     }
     if e.narrow > e.allowance {
         // Round and wide, without the shape of a disc: the radius is that of a disc of the same variance.
         let excess = (e.narrow * e.narrow - e.allowance * e.allowance) / (e.narrow * e.narrow);
-        let found = reading(Verdict::Defocus, gauss.psf, 0.5 + 0.45 * excess);
+        let found = KindReading::of(Verdict::Defocus, gauss.psf, 0.5 + 0.45 * excess);
         return KindReading { defocus_px: Some(2.0 * gauss.psf.sigma_px), ..found };
     }
     if e.motion_gain > LEAST_EVIDENCE / 2.0 && motion_counts(&motion.psf) {
         let why = "some directions are smeared more than others, but not for certain";
-        return reading(Verdict::Undetermined(why), gauss.psf, 0.3);
+        return KindReading::of(Verdict::Undetermined(why), gauss.psf, 0.3);
     }
     let excess = (e.narrow / e.allowance).powi(2);
-    reading(Verdict::None, gauss.psf, (0.97 - 0.4 * excess.powi(2)).max(0.5))
+    KindReading::of(Verdict::None, gauss.psf, (0.97 - 0.4 * excess.powi(2)).max(0.5))
 }
 
 #[cfg(test)]

@@ -1,18 +1,10 @@
 //! What directions make of a kind, on hand-made readings.
 
+use super::super::stack::Point;
 use super::*;
 
 fn reading(verdict: Verdict, sigma_px: f64) -> KindReading {
-    KindReading {
-        verdict,
-        psf: PointSpread { sigma_px, ..PointSpread::default() },
-        defocus_px: None,
-        confidence: 0.7,
-        one_way: false,
-        mirrored: None,
-        from_nulls: false,
-        whole_frame: false,
-    }
+    KindReading::of(verdict, PointSpread { sigma_px, ..PointSpread::default() }, 0.7)
 }
 
 fn open(reading: &KindReading) -> bool {
@@ -58,4 +50,34 @@ fn only_plain_edges_put_a_subject_in_focus_before_a_soft_background() {
     // The sharp edges are flanks of thin lines: the disc stands.
     assert!(matches!(held(None).verdict, Verdict::Defocus));
     assert!(matches!(held(Some(1.5)).verdict, Verdict::Defocus));
+}
+
+/// Stacked edges behind a point spread, of the shape that its closed form has, at each of these directions.
+fn behind(psf: &PointSpread, degs: &[f64]) -> Vec<Stack> {
+    let stack = |&deg: &f64| {
+        let sigma_px = psf.variance(deg).sqrt();
+        let spread = psf.edge_spread(deg);
+        let points = (0..36).map(|k| (f64::from(k) - 17.5) / 6.0 * sigma_px);
+        let points = points.map(|t_px| Point { t_px, level: spread.at(t_px), weight: 0.8 / 0.008_f64.powi(2) });
+        let (sin, cos) = (2.0 * deg.to_radians()).sin_cos();
+        Stack { points: points.collect(), double_angle: (cos, sin), deg, extra_px2: 0.0, sigma_px, trust: 0.8 }
+    };
+    degs.iter().map(stack).collect()
+}
+
+#[test]
+fn edges_of_two_directions_tell_a_motion_between_them_from_a_disc_and_a_motion_along_one() {
+    for (length_px, deg) in [(8.7, 56.0), (7.0, 68.0), (12.0, 158.0), (10.0, 115.0)] {
+        let truth = PointSpread { sigma_px: 0.7, motion_px: length_px, motion_deg: deg, ..PointSpread::default() };
+        let told = read(&behind(&truth, &[0.5, 89.5, 90.5, 179.0]), None);
+        assert!(matches!(told.verdict, Verdict::Motion), "{truth:?}: {told:?}");
+        assert!((told.psf.motion_px / length_px - 1.0).abs() < 0.05, "{truth:?}: {told:?}");
+    }
+    for (length_px, deg, radius_px) in [(4.7, 86.0, 3.5), (6.0, 3.0, 3.2), (8.0, 91.0, 5.0)] {
+        let motion = PointSpread { sigma_px: 0.6, motion_px: length_px, motion_deg: deg, ..PointSpread::default() };
+        let truth = PointSpread { defocus_px: radius_px, ..motion };
+        let told = read(&behind(&truth, &[3.0, 93.0]), None);
+        assert!(matches!(told.verdict, Verdict::Mixed), "{truth:?}: {told:?}");
+        assert!(told.defocus_px.is_some_and(|r| (r / radius_px - 1.0).abs() < 0.15), "{truth:?}: {told:?}");
+    }
 }

@@ -4,16 +4,16 @@ use super::kind::{KindReading, Verdict};
 use super::lowered;
 use super::power::Picture;
 use super::psf::PointSpread;
-use super::scales::{Seen, Texture, Witness, seen, upright};
+use super::scales::{LEAST_CLAIM, LEAST_GAIN_UPRIGHT, Seen, Texture, Witness, seen, upright};
 use super::spectrum;
+pub(crate) use widths::Widths;
 
-/// Where edges leave the kind open or have the shape of a disc, those across a motion must be as wide as this share of what
-/// it makes them, unless its stripes are many.
-const CONTRADICTED: f64 = 0.5;
+mod widths;
+
 const SOME_BLUR: &str = "the texture shows that the frame is blurred, but not whether by motion or missed focus";
+const DISC_AND_MORE: &str = "the texture shows missed focus, but not whether the camera moved as well";
+const LINES_OR_SUBJECT: &str = "most edges look sharp, but the texture and the edges of one direction show the same motion: thin lines that were smeared, or a subject that moved";
 const LINES_OR_ROWS: &str = "the edges look sharp, but the texture shows a motion along the rows or columns of the frame: thin lines that were smeared, or windows and bars of one size";
-/// Spread of edges over the allowance (with its margin) from which they do not show a sharp frame for certain.
-const NEAR_ALLOWANCE: f64 = 0.75;
 /// Edges are called soft by the scene itself where the spectrum is at most this wide against them, and itself no wider
 /// than a good lens leaves it, px.
 const SCENE_SOFT: f64 = 0.8;
@@ -39,63 +39,17 @@ const UNSURE: f64 = 0.55;
 const TEXTURE: f64 = 0.6;
 /// Gain that is asked for where the edges, facing one way, show nothing.
 const LEAST_GAIN_ALONE: f64 = 0.5;
-/// ... and, where no edge speaks, of stripes within so many degrees of the frame's own rows or columns: rows of windows
-/// and of waves leave such stripes too (lit windows in noise reach 0.28, own simulations).
-const LEAST_GAIN_UPRIGHT: f64 = 0.45;
 /// Gain times length, in halved pixels, from which the stripes are believed against the edges: a longer motion has more
 /// of them in the band, and is the harder for edges (own simulations: right in all of 9 frames, the edges in none).
 const MANY_STRIPES: f64 = 1.6;
 /// ... and against edges that look sharp, and the confidence in these above which the spectrum is not asked.
 const STRIPES_OVER_SHARP: f64 = 3.2;
 const PLAINLY_SHARP: f64 = 0.8;
-/// A disc's standard deviation and that of the edges agree within this, ln.
-const SAME_WIDTH_LN: f64 = 0.3;
-/// The same for flanks of thin lines, whose spread is down to a quarter of the radius.
-const FLANKS_LN: f64 = 0.74;
 /// Two motions agree within this: degrees, and ln of their lengths.
 const SAME_DEG: f64 = 12.0;
 const SAME_LENGTH_LN: f64 = 0.25;
 /// ... and so nearly that the edges, which are the finer measure of a motion they see, are taken for its length.
 const NEARLY_LN: f64 = 0.12;
-
-/// What the edges say by themselves: standard deviations by their direction against a motion's, in degrees (`None` where too few
-/// have it).
-pub(crate) struct Widths<'a> {
-    /// To what share of itself their number lowers a confidence above one half.
-    pub(crate) share: f64,
-    /// Of those that lie along it, without what it widens them by.
-    pub(crate) along_px: &'a dyn Fn(&PointSpread) -> Option<f64>,
-    /// Of those that lie across it.
-    pub(crate) across_px: &'a dyn Fn(f64) -> Option<f64>,
-}
-
-impl Widths<'_> {
-    /// True where the edges are as wide as the disc makes them. Where they leave the kind open they may be the flanks of thin
-    /// lines, which are narrower.
-    fn allow(disc: &PointSpread, told: &KindReading) -> bool {
-        let across = told.psf.variance(told.psf.motion_deg);
-        let along = told.psf.variance(told.psf.motion_deg + 90.0);
-        // Edges that face one way were fitted with a motion across them.
-        let seen = if told.one_way { across } else { f64::midpoint(across, along) };
-        let ratio_ln = 0.5 * (disc.variance(0.0) / seen).ln();
-        let open = matches!(told.verdict, Verdict::Undetermined(_));
-        ratio_ln.abs() < SAME_WIDTH_LN || open && (0.0..FLANKS_LN).contains(&ratio_ln)
-    }
-
-    /// True for a frame that is called sharp near the allowance for a lens, or out of focus without the shape of a disc.
-    fn do_not_tell(&self, told: &KindReading, allowance_px: f64) -> bool {
-        match told.verdict {
-            Verdict::None => !told.one_way && told.psf.variance(0.0).sqrt() > NEAR_ALLOWANCE * allowance_px,
-            Verdict::Defocus => told.psf.defocus_px <= 0.0 && lowered(told.confidence, self.share) < PLAINLY_SHARP,
-            _ => false,
-        }
-    }
-
-    /// True where edges across the motion are far narrower than it would make them.
-    fn contradict(&self, psf: &PointSpread) -> bool {
-        (self.across_px)(psf.motion_deg).is_some_and(|px| px < CONTRADICTED * psf.motion_px / 12.0_f64.sqrt())
-    }
-}
 
 /// The kind from edges (`told`, `None` where they are too few) and nulls together. Edges along a motion that are wider than
 /// `allowance_px` are out of focus.
@@ -151,6 +105,19 @@ fn with_seen(
         return told;
     }
     match (seen, told) {
+        // The smear of a thin line has flanks as sharp as the lens: many stripes and the plain edges of one direction, as wide as
+        // the motion makes them, contradict such edges.
+        (Seen::Motion { psf, gain, stripes, witness }, Some(k))
+            if matches!(k.verdict, Verdict::None)
+                && !k.one_way
+                && witness != Witness::Agrees
+                && gain > LEAST_GAIN_ALONE
+                && stripes > STRIPES_OVER_SHARP
+                && (widths.smeared)(&psf) =>
+        {
+            let verdict = Verdict::Undetermined(LINES_OR_SUBJECT);
+            Some(KindReading { verdict, confidence: UNSURE.min(k.confidence), ..k })
+        }
         // Edges that face one way say nothing of a motion along them; of one across them they would. Many clear stripes
         // are believed all the same: a few edges of a smeared frame may look sharp.
         (Seen::Motion { psf, gain, stripes, witness }, Some(k))
@@ -185,14 +152,18 @@ fn with_seen(
             };
             let nearly = agree && off_ln < near_ln;
             if stripes > MANY_STRIPES && !nearly && !(sure && upright(&psf) && gain < 2.0 * LEAST_GAIN_UPRIGHT) {
-                let of_stripes = moved(psf, stripes, along_px(&psf), allowance_px).map(|found| match found {
-                    // The edges are the finer measure of a disc that both show.
-                    KindReading { verdict: Verdict::Mixed, .. } if agree && k.defocus_px.is_some() => {
-                        KindReading { defocus_px: k.defocus_px, ..found }
+                let along_px = along_px(&psf);
+                let of_stripes = moved(psf, stripes, along_px, allowance_px);
+                // Where both have the same motion, what the edges along it tell of the focus is no doing of another one.
+                let soft_along = along_px.is_some_and(|px| px > allowance_px);
+                let beside = agree && k.defocus_px.is_some() && matches!(k.verdict, Verdict::Mixed);
+                return match of_stripes {
+                    // The edges are the finer measure of a disc.
+                    Some(found) if beside && (soft_along || matches!(found.verdict, Verdict::Mixed)) => {
+                        Some(KindReading { verdict: Verdict::Mixed, defocus_px: k.defocus_px, ..found })
                     }
-                    found => found,
-                });
-                return of_stripes.or(told);
+                    found => found.or(told),
+                };
             }
             let confidence = if agree { k.confidence.max(BOTH) } else { k.confidence.min(UNSURE) };
             Some(KindReading { confidence, whole_frame: agree, ..k })
@@ -208,9 +179,15 @@ fn with_seen(
         }),
         (Seen::OneOrBoth, _) => told,
         (Seen::Motion { psf, gain, .. }, _) if upright(&psf) && gain < LEAST_GAIN_UPRIGHT => told,
+        // Rows leave stripes; a motion along them would leave the edges along it sharp.
+        (Seen::Motion { psf, witness, .. }, _)
+            if upright(&psf) && witness != Witness::Agrees && along_px(&psf).is_some_and(|px| px > allowance_px) =>
+        {
+            told
+        }
         (Seen::Motion { psf, stripes, .. }, _) => moved(psf, stripes, along_px(&psf), allowance_px).or(told),
         // What few edges call a motion may be the disc that two pictures show.
-        (Seen::Disc { psf, twice: true }, Some(k))
+        (Seen::Disc { psf, twice: true, alone: true }, Some(k))
             if (matches!(k.verdict, Verdict::Motion) || k.one_way && matches!(k.verdict, Verdict::Mixed))
                 && unsure(&k)
                 && Widths::allow(&psf, &k) =>
@@ -228,6 +205,8 @@ fn with_seen(
         (Seen::Disc { .. }, Some(k)) if matches!(k.verdict, Verdict::None) && !k.one_way => told,
         // A disc widens every edge: rows of pickets or waves leave rings too.
         (Seen::Disc { psf, .. }, Some(k)) if !Widths::allow(&psf, &k) => told,
+        // The edges do not tell, and the rings are not those of a disc alone.
+        (Seen::Disc { psf, alone: false, .. }, _) => Some(found(Verdict::Undetermined(DISC_AND_MORE), psf, UNSURE)),
         (Seen::Disc { psf, .. }, _) => {
             let psf = PointSpread { sigma_px: psf.sigma_px.min(0.8), ..psf };
             Some(found(Verdict::Defocus, psf, ALONE))
@@ -254,9 +233,19 @@ const PREFERS: f64 = 0.02;
 
 /// Of two motions that the edges cannot tell apart, the one that the spectrum has; `None` where it has neither.
 pub(crate) fn preferred(one: &PointSpread, other: &PointSpread, pictures: &[Picture<'_, '_>]) -> Option<PointSpread> {
-    let gains = pictures.iter().filter_map(|picture| spectrum::preference(picture, one, other));
-    let clearest = gains.max_by(|a, b| a.abs().total_cmp(&b.abs())).filter(|gain| gain.abs() > PREFERS)?;
+    let clearest = clearest(one, other, pictures).filter(|gain| gain.abs() > PREFERS)?;
     Some(if clearest > 0.0 { *one } else { *other })
+}
+
+/// True where the spectrum has the one blur, and clearly not the other.
+pub(crate) fn speak_for(one: &PointSpread, other: &PointSpread, pictures: &[Picture<'_, '_>]) -> bool {
+    clearest(one, other, pictures).is_some_and(|gain| gain > LEAST_CLAIM)
+}
+
+/// By how much more the spectrum of the picture that tells most explains with `one` than with `other`.
+fn clearest(one: &PointSpread, other: &PointSpread, pictures: &[Picture<'_, '_>]) -> Option<f64> {
+    let gains = pictures.iter().filter_map(|picture| spectrum::preference(picture, one, other));
+    gains.max_by(|a, b| a.abs().total_cmp(&b.abs()))
 }
 
 /// True where the edges have the shape of a disc in directions that would show a motion.
@@ -302,18 +291,9 @@ fn beside_the_texture(told: &KindReading, texture: &Texture) -> KindReading {
     KindReading { verdict, defocus_px: None, confidence: UNSURE, ..*told }
 }
 
+/// A kind read from the spectrum.
 fn found(verdict: Verdict, psf: PointSpread, confidence: f64) -> KindReading {
-    let defocus_px = (psf.defocus_px > 0.0).then_some(psf.defocus_px);
-    KindReading {
-        verdict,
-        psf,
-        defocus_px,
-        confidence,
-        one_way: false,
-        mirrored: None,
-        from_nulls: true,
-        whole_frame: false,
-    }
+    KindReading { from_nulls: true, ..KindReading::of(verdict, psf, confidence) }
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@ use super::*;
 
 fn told(verdict: Verdict, sigma_px: f64, confidence: f64) -> KindReading {
     let psf = PointSpread { sigma_px, ..PointSpread::default() };
-    KindReading { from_nulls: false, ..found(verdict, psf, confidence) }
+    KindReading::of(verdict, psf, confidence)
 }
 
 #[test]
@@ -22,7 +22,7 @@ fn a_disc_is_believed_where_the_edges_are_as_wide_as_it_makes_them() {
 
 #[test]
 fn a_blur_of_unknown_kind_opens_what_edges_near_the_allowance_say() {
-    let widths = Widths { share: 1.0, along_px: &|_| None, across_px: &|_| None };
+    let widths = Widths { share: 1.0, along_px: &|_| None, across_px: &|_| None, smeared: &|_| false };
     let allowance = 1.23;
     assert!(widths.do_not_tell(&told(Verdict::None, 1.0, 0.7), allowance));
     assert!(!widths.do_not_tell(&told(Verdict::None, 0.6, 0.9), allowance));
@@ -55,9 +55,10 @@ fn a_disc_that_two_pictures_show_overrules_a_motion_that_few_edges_show() {
     let disc = PointSpread { sigma_px: 0.5, defocus_px: 4.0, ..PointSpread::default() };
     let motion = PointSpread { sigma_px: 0.6, motion_px: 6.9, motion_deg: 20.0, ..PointSpread::default() };
     let kind = |share, twice| {
-        let widths = Widths { share, along_px: &|_| None, across_px: &|_| None };
-        let told = KindReading { from_nulls: false, ..found(Verdict::Motion, motion, 0.9) };
-        with_seen(Some(told), &widths, 1.23, Seen::Disc { psf: disc, twice }, &|_| false).map(|k| k.verdict)
+        let widths = Widths { share, along_px: &|_| None, across_px: &|_| None, smeared: &|_| false };
+        let told = KindReading::of(Verdict::Motion, motion, 0.9);
+        with_seen(Some(told), &widths, 1.23, Seen::Disc { psf: disc, twice, alone: true }, &|_| false)
+            .map(|k| k.verdict)
     };
     assert!(matches!(kind(0.3, true), Some(Verdict::Defocus)));
     assert!(matches!(kind(0.3, false), Some(Verdict::Motion)));
@@ -66,7 +67,7 @@ fn a_disc_that_two_pictures_show_overrules_a_motion_that_few_edges_show() {
 
 #[test]
 fn edges_that_look_sharp_give_way_to_a_motion_that_two_pictures_show() {
-    let widths = Widths { share: 1.0, along_px: &|_| Some(0.6), across_px: &|_| None };
+    let widths = Widths { share: 1.0, along_px: &|_| Some(0.6), across_px: &|_| None, smeared: &|_| false };
     let along = |motion_deg, one_way, confidence, witness| {
         let psf = PointSpread { sigma_px: 0.6, motion_px: 7.6, motion_deg, ..PointSpread::default() };
         let told = KindReading { one_way, ..told(Verdict::None, 0.8, confidence) };
@@ -88,8 +89,8 @@ fn a_disc_that_few_edges_show_gives_way_to_a_motion_that_two_pictures_show() {
     let psf = PointSpread { sigma_px: 0.6, motion_px: 12.4, motion_deg: 48.0, ..PointSpread::default() };
     let disc = PointSpread { sigma_px: 0.2, defocus_px: 4.5, ..PointSpread::default() };
     let kind = |share, witness| {
-        let widths = Widths { share, along_px: &|_| None, across_px: &|_| None };
-        let told = KindReading { from_nulls: false, ..found(Verdict::Defocus, disc, 0.94) };
+        let widths = Widths { share, along_px: &|_| None, across_px: &|_| None, smeared: &|_| false };
+        let told = KindReading::of(Verdict::Defocus, disc, 0.94);
         let seen = Seen::Motion { psf, gain: 0.6, stripes: 4.0, witness };
         with_seen(Some(told), &widths, 1.23, seen, &|_| false).map(|k| k.verdict)
     };
@@ -103,9 +104,10 @@ fn edges_of_one_direction_give_way_to_a_disc_that_two_pictures_show() {
     let disc = PointSpread { sigma_px: 0.5, defocus_px: 6.6, ..PointSpread::default() };
     let both = PointSpread { sigma_px: 1.7, motion_px: 11.5, motion_deg: 86.0, ..PointSpread::default() };
     let kind = |one_way| {
-        let widths = Widths { share: 0.7, along_px: &|_| None, across_px: &|_| None };
+        let widths = Widths { share: 0.7, along_px: &|_| None, across_px: &|_| None, smeared: &|_| false };
         let told = KindReading { one_way, from_nulls: false, ..found(Verdict::Mixed, both, 0.55) };
-        with_seen(Some(told), &widths, 1.23, Seen::Disc { psf: disc, twice: true }, &|_| false).map(|k| k.verdict)
+        with_seen(Some(told), &widths, 1.23, Seen::Disc { psf: disc, twice: true, alone: true }, &|_| false)
+            .map(|k| k.verdict)
     };
     assert!(matches!(kind(true), Some(Verdict::Defocus)));
     assert!(matches!(kind(false), Some(Verdict::Mixed)));
@@ -115,8 +117,8 @@ fn edges_of_one_direction_give_way_to_a_disc_that_two_pictures_show() {
 fn stripes_give_the_length_that_the_edges_do_not_show() {
     let psf = |motion_px, motion_deg| PointSpread { sigma_px: 0.6, motion_px, motion_deg, ..PointSpread::default() };
     let length = |told_px, confidence, seen_px, deg, gain, stripes| {
-        let widths = Widths { share: 1.0, along_px: &|_| None, across_px: &|_| None };
-        let told = KindReading { from_nulls: false, ..found(Verdict::Motion, psf(told_px, deg), confidence) };
+        let widths = Widths { share: 1.0, along_px: &|_| None, across_px: &|_| None, smeared: &|_| false };
+        let told = KindReading::of(Verdict::Motion, psf(told_px, deg), confidence);
         let seen = Seen::Motion { psf: psf(seen_px, deg), gain, stripes, witness: Witness::Silent };
         with_seen(Some(told), &widths, 1.23, seen, &|_| false).map(|k| k.psf.motion_px)
     };
@@ -133,8 +135,8 @@ fn stripes_give_the_length_that_the_edges_do_not_show() {
 fn the_edges_give_the_disc_beside_a_motion_whose_length_the_stripes_give() {
     let psf = PointSpread { sigma_px: 1.7, motion_px: 15.0, motion_deg: 57.0, ..PointSpread::default() };
     let edges = PointSpread { motion_px: 15.8, defocus_px: 4.3, sigma_px: 0.6, ..psf };
-    let widths = Widths { share: 1.0, along_px: &|_| Some(2.6), across_px: &|_| None };
-    let told = KindReading { from_nulls: false, ..found(Verdict::Mixed, edges, 0.6) };
+    let widths = Widths { share: 1.0, along_px: &|_| Some(2.6), across_px: &|_| None, smeared: &|_| false };
+    let told = KindReading::of(Verdict::Mixed, edges, 0.6);
     let seen = Seen::Motion { psf, gain: 1.5, stripes: 11.0, witness: Witness::Silent };
     let kind = with_seen(Some(told), &widths, 1.23, seen, &|_| false).expect("a kind");
     assert_eq!((kind.psf.motion_px, kind.defocus_px), (15.0, Some(4.3)));
@@ -148,4 +150,68 @@ fn a_motion_that_sharp_texture_has_not_is_that_of_a_subject() {
     assert!(matches!(beside(0.6, 0.2), Verdict::SubjectMoved));
     assert!(matches!(beside(1.4, 0.2), Verdict::Undetermined(_)));
     assert!(matches!(beside(0.6, 0.03), Verdict::Undetermined(_)));
+}
+
+/// What edges out of focus along a motion come to beside one that many stripes show.
+fn soft_along(told: KindReading, psf: PointSpread, witness: Witness) -> Option<KindReading> {
+    let widths = Widths { share: 1.0, along_px: &|_| Some(1.6), across_px: &|_| None, smeared: &|_| false };
+    with_seen(Some(told), &widths, 1.23, Seen::Motion { psf, gain: 0.66, stripes: 3.5, witness }, &|_| false)
+}
+
+#[test]
+fn the_disc_of_edges_stands_where_both_witnesses_have_the_same_motion() {
+    // The spectrum of few places shows the stripes and nothing of a small disc.
+    let edges =
+        PointSpread { sigma_px: 0.6, motion_px: 10.4, motion_deg: 79.0, defocus_px: 2.5, ..PointSpread::default() };
+    let told = KindReading::of(Verdict::Mixed, edges, 0.7);
+    let seen = PointSpread { sigma_px: 0.8, motion_px: 10.5, motion_deg: 82.0, ..PointSpread::default() };
+    let kind = soft_along(told, seen, Witness::Silent).expect("a kind");
+    assert!(matches!(kind.verdict, Verdict::Mixed) && kind.defocus_px == Some(2.5), "{kind:?}");
+    // Of another motion the edges tell nothing: what is wide along it may be its doing.
+    let other = KindReading { psf: PointSpread { motion_px: 5.8, motion_deg: 60.0, ..edges }, ..told };
+    let kind = soft_along(other, seen, Witness::Silent).expect("a kind");
+    assert!(matches!(kind.verdict, Verdict::Motion), "{kind:?}");
+}
+
+#[test]
+fn stripes_of_one_picture_along_the_rows_give_way_to_edges_that_are_soft_along_them() {
+    let seen = |motion_deg| PointSpread { sigma_px: 0.3, motion_px: 9.6, motion_deg, ..PointSpread::default() };
+    let open = told(Verdict::Undetermined(""), 2.2, 0.3);
+    let kind = |deg, witness| soft_along(open, seen(deg), witness).map(|k| k.verdict);
+    assert!(matches!(kind(2.0, Witness::Silent), Some(Verdict::Undetermined(_))));
+    assert!(matches!(kind(2.0, Witness::Agrees), Some(Verdict::Motion)));
+    assert!(matches!(kind(22.0, Witness::Silent), Some(Verdict::Motion)));
+}
+
+#[test]
+fn sharp_edges_are_doubted_where_many_stripes_and_the_edges_of_one_direction_show_the_same_motion() {
+    let psf = PointSpread { sigma_px: 0.3, motion_px: 9.9, motion_deg: 150.0, ..PointSpread::default() };
+    let kind = |smeared: bool, one_way, stripes| {
+        let smeared = |_: &PointSpread| smeared;
+        let widths = Widths { share: 1.0, along_px: &|_| None, across_px: &|_| None, smeared: &smeared };
+        let told = KindReading { one_way, ..told(Verdict::None, 0.75, 0.89) };
+        let seen = Seen::Motion { psf, gain: 1.1, stripes, witness: Witness::Doubts };
+        with_seen(Some(told), &widths, 1.23, seen, &|_| false).map(|k| k.verdict)
+    };
+    assert!(matches!(kind(true, false, 5.3), Some(Verdict::Undetermined(_))));
+    assert!(matches!(kind(false, false, 5.3), Some(Verdict::None)));
+    assert!(matches!(kind(true, true, 5.3), Some(Verdict::None)));
+    assert!(matches!(kind(true, false, 2.0), Some(Verdict::None)));
+}
+
+#[test]
+fn rings_that_a_motion_beside_the_disc_explains_better_are_no_disc_alone() {
+    let disc = PointSpread { sigma_px: 0.3, defocus_px: 5.8, ..PointSpread::default() };
+    let widths = Widths { share: 1.0, along_px: &|_| None, across_px: &|_| None, smeared: &|_| false };
+    let kind = |told, alone| {
+        with_seen(told, &widths, 1.23, Seen::Disc { psf: disc, twice: true, alone }, &|_| false).map(|k| k.verdict)
+    };
+    assert!(matches!(kind(None, true), Some(Verdict::Defocus)));
+    assert!(matches!(kind(None, false), Some(Verdict::Undetermined(_))));
+    let open = || Some(told(Verdict::Undetermined(""), 3.0, 0.3));
+    assert!(matches!(kind(open(), true), Some(Verdict::Defocus)));
+    assert!(matches!(kind(open(), false), Some(Verdict::Undetermined(_))));
+    // Edges that have the shape of a disc themselves stand.
+    let shaped = || KindReading::of(Verdict::Defocus, disc, 0.9);
+    assert!(matches!(kind(Some(shaped()), false), Some(Verdict::Defocus)));
 }
