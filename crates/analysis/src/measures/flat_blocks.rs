@@ -69,6 +69,17 @@ impl Blocks {
         }
     }
 
+    /// One block in so many of the first part.
+    pub(crate) fn thinned(&self, every: usize) -> Self {
+        let planes = self.shape.as_ref().map_or(1, |s| s.planes);
+        Self {
+            shape: self.shape.clone(),
+            corners: self.corners.iter().step_by(every).copied().collect(),
+            stats: self.stats.chunks(planes).step_by(every).flatten().copied().collect(),
+            further: Vec::new(),
+        }
+    }
+
     /// Means of one plane's blocks, DN absolute.
     pub(crate) fn means(&self, plane: usize) -> Vec<f32> {
         let planes = self.shape.as_ref().map_or(1, |s| s.planes);

@@ -24,6 +24,9 @@ const FEWEST_PATCHES: usize = 60;
 /// on their noise is read far too large.
 const MOST_STRUCTURE: f64 = 0.7;
 
+/// One block in so many tells whether a second look at all of them may find even ones.
+const GLANCE: usize = 8;
+
 /// Share of the blocks that show no structure of their own in a plain scene.
 const PLAIN: f64 = 0.6;
 
@@ -65,8 +68,11 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
     let mut pooled = flat.pooled();
     // Bands, and a scene that changes along one side only, correlate neighbours everywhere: seen without the lines' levels the
     // blocks may be even all the same.
-    let mut both = LinesOut::of(frame, shape.side, [true, true])
-        .filter(|_| objection != Neighbours::Independent || pooled.len() < FEWEST_PATCHES);
+    let asked = objection != Neighbours::Independent || pooled.len() < FEWEST_PATCHES;
+    let lines_out = asked.then(|| LinesOut::of(frame, shape.side, [true, true])).flatten();
+    // Most of what is asked is texture, and shows it in few of its blocks.
+    let mut both =
+        lines_out.filter(|lines| Flat::of(frame, &blocks.thinned(GLANCE), shape, usable, Some(lines)).tones.len() > 1);
     if let Some(lines) = &both {
         let mut without = Flat::of(frame, blocks, shape, usable, Some(lines));
         let own = correlated(&mut without);
