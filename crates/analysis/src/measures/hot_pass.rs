@@ -69,7 +69,8 @@ pub(super) fn look_over(
             // In arrays of at most 2 x 2 the diagonal ones of a like cell are as near: a hot pixel stands above all but one.
             let sifted = dx <= 2
                 && dy <= 2
-                && next.sift(
+                && sift(
+                    &mut next,
                     [row_over, row, row_under].map(|row| &row[x - dx..]),
                     dx,
                     &mut step,
@@ -144,15 +145,7 @@ fn stretch(row: &[u16], from: usize) -> Option<&[u16; STRETCH]> {
 }
 
 impl Eight {
-    /// Looks at the eight of each sample; `rows` are those above, of and below the stretch, from `dx` columns before. Takes the
-    /// steps of those samples away that do not stand out of their eight as [`super::hot_sites`] asks for at the least: by
-    /// the noise (`from_here`: its least by level, 16 codes a step) and by half of what the eight differ beyond the noise
-    /// (`up_to_here`: four standard deviations at the most). False for what is left at the end of a row.
-    fn sift(&mut self, rows: [&[u16]; 3], dx: usize, step: &mut [u16; STRETCH], tables: [&[u16]; 2]) -> bool {
-        sift(self, rows, dx, step, tables)
-    }
-
-    /// The same for one sample, by its own eight alone.
+    /// What [`sift`] asks of one sample, by its own eight alone.
     fn stands_out(&self, i: usize, from_here: &[u16], up_to_here: &[u16]) -> bool {
         let (lowest, second, above) = (self.lowest[i], self.second[i], self.above[i]);
         let range = (second - lowest).saturating_sub(up_to_here[usize::from(second >> 4)]);
@@ -160,6 +153,10 @@ impl Eight {
     }
 }
 
+/// Looks at the eight of each sample; `rows` are those above, of and below the stretch, from `dx` columns before. Takes the
+/// steps of those samples away that do not stand out of their eight as [`super::hot_sites`] asks for at the least: by
+/// the noise (`from_here`: its least by level, 16 codes a step) and by half of what the eight differ beyond the noise
+/// (`up_to_here`: four standard deviations at the most). False for what is left at the end of a row.
 #[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn sift(
     eight: &mut Eight,
