@@ -4,6 +4,8 @@
 //! the noise of its tone (Cauchy's, squared); the response is what an offset of one adds to the weighted difference.
 //! Source: Huber, Robust Statistics (M-estimates); docs/measures.md.
 
+#![allow(clippy::needless_range_loop, reason = "lanes of several rows are taken together")]
+
 use multiversion::multiversion;
 use rawassay_decode::{Colour, Frame};
 
