@@ -53,7 +53,7 @@ const SHUTTERS: [(f64, &str); 55] = [
     (1.0, "1 s"),
     (0.8, "0.8 s"),
     (0.6, "0.6 s"),
-    (1.0 / 2.0, "1/2 s"),
+    (0.5, "0.5 s"),
     (0.4, "0.4 s"),
     (0.3, "0.3 s"),
     (1.0 / 4.0, "1/4 s"),
@@ -179,6 +179,9 @@ mod tests {
         assert_eq!(shutter_text(1.0 / 45.0), "1/45 s");
         assert_eq!(shutter_text(60.0), "60 s");
         assert_eq!(shutter_text(0.08), "1/13 s");
+        assert_eq!(shutter_text(1.0 / 60.0), "1/60 s");
+        assert_eq!(shutter_text(0.5), "0.5 s");
+        assert_eq!(shutter_text(2.0), "2 s");
         assert_eq!(f_number_not_above(9.7), Some(9.0));
         assert_eq!(f_number_not_above(0.5), None);
         // ISO settings in thirds of a stop as ISO 12232 lists them (from memory).
