@@ -17,7 +17,7 @@ pub(super) struct Cell {
 }
 
 impl Cell {
-    pub(super) fn of(frame: &Frame, x: usize, y: usize) -> Self {
+    fn of(frame: &Frame, x: usize, y: usize) -> Self {
         let filter = &frame.filter;
         // Far enough in that no offset is negative.
         let (x, y) = (x + 2 * filter.columns * 3, y + 2 * filter.rows * 3);
@@ -47,5 +47,36 @@ impl Cell {
         }
         ring.sort_by_key(|(p, _)| *p != plane);
         Self { plane, like, ring, next }
+    }
+}
+
+/// All cells of an array.
+pub(super) struct Cells {
+    all: Vec<Cell>,
+    columns: usize,
+    rows: usize,
+    alike: bool,
+}
+
+impl Cells {
+    /// `None` where a sample has no two like it near by.
+    pub(super) fn of(frame: &Frame) -> Option<Self> {
+        let (columns, rows) = (frame.filter.columns, frame.filter.rows);
+        let all: Vec<Cell> = (0..rows * columns).map(|i| Cell::of(frame, i % columns, i / columns)).collect();
+        let alike = all.iter().all(|c| c.like == all[0].like);
+        all.iter().all(|c| c.like.len() >= 2).then_some(Self { all, columns, rows, alike })
+    }
+
+    /// The cell of a place of the frame.
+    pub(super) fn at(&self, x: usize, y: usize) -> &Cell {
+        if (self.columns, self.rows) == (2, 2) {
+            return &self.all[(y & 1) * 2 + (x & 1)];
+        }
+        &self.all[y % self.rows * self.columns + x % self.columns]
+    }
+
+    /// Offsets of the next samples of the same plane, where they are the same everywhere: then rows are looked at whole.
+    pub(super) fn like(&self) -> Option<&[isize]> {
+        self.alike.then(|| &self.all[0].like[..])
     }
 }

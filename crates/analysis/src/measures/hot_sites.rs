@@ -8,7 +8,7 @@
 use rawassay_decode::{Colour, Frame};
 
 use super::few_samples::{ALONE, Sorted};
-use super::hot_cells::{Cell, RING};
+use super::hot_cells::{Cell, Cells, RING};
 use super::hot_vicinity::{Ground, KEPT, Vicinity, least_noise};
 
 /// Height of a hot pixel over its surroundings at the least, standard deviations of the noise there.
@@ -72,11 +72,7 @@ impl Site {
 /// The frame as the surroundings of its pixels.
 pub(super) struct Surroundings<'a> {
     frame: &'a Frame,
-    cells: Vec<Cell>,
-    /// True where every cell has its like samples at the same offsets: then rows are looked at whole.
-    alike: bool,
-    /// An array of 2 x 2: the cell is told by the last bits of column and row.
-    small: bool,
+    cells: Cells,
     /// Number of each plane's colour.
     colours: Vec<usize>,
     variance: &'a dyn Fn(usize, f64) -> f64,
@@ -105,19 +101,9 @@ impl<'a> Surroundings<'a> {
         }
         let mut known: Vec<Colour> = Vec::new();
         let colours = filter.planes.iter().map(|p| number_of(&mut known, p.colour)).collect();
-        let cells: Vec<Cell> = (0..filter.rows * filter.columns)
-            .map(|i| Cell::of(frame, i % filter.columns, i / filter.columns))
-            .collect();
-        if cells.iter().any(|c| c.like.len() < 2) {
-            return None;
-        }
-        let alike = cells.iter().all(|c| c.like == cells[0].like);
-        let small = (filter.columns, filter.rows) == (2, 2);
         Some(Self {
             frame,
-            cells,
-            alike,
-            small,
+            cells: Cells::of(frame)?,
             colours,
             variance,
             least_noise: least_noise(filter.planes.len(), variance),
@@ -156,27 +142,19 @@ impl<'a> Surroundings<'a> {
         (self.variance)(plane, level).max(1e-6).sqrt()
     }
 
-    fn cell(&self, x: usize, y: usize) -> &Cell {
-        let filter = &self.frame.filter;
-        if self.small {
-            return &self.cells[(y & 1) * 2 + (x & 1)];
-        }
-        &self.cells[y % filter.rows * filter.columns + x % filter.columns]
-    }
-
     /// True where the next samples of its plane already say that the sample does not stand out: nearly everywhere. Asks
     /// for no more than [`alone`](Self::alone) does, the cheapest first.
     fn refused_by_like(&self, x: usize, y: usize) -> bool {
         let here = y * self.frame.width + x;
         let v = self.at(here, 0);
-        let like = if self.alike { &self.cells[0].like } else { &self.cell(x, y).like };
+        let like = self.cells.like().unwrap_or_else(|| &self.cells.at(x, y).like);
         if like.iter().filter(|&&o| self.at(here, o) >= v).count() > 1 {
             return true;
         }
         let mut sorted = Sorted::default();
         like.iter().for_each(|&o| sorted.add(self.at(here, o)));
         let level = sorted.mean();
-        let plane = self.cell(x, y).plane;
+        let plane = self.cells.at(x, y).plane;
         let noise = self.noise(plane, level);
         let (highest, range) = extent(&sorted, noise);
         let height = f64::from(v) - level;
@@ -191,7 +169,7 @@ impl<'a> Surroundings<'a> {
     /// The place by its next pixels; where it is only to be known whether it stands out, `None` as soon as it does not.
     fn alone(&self, x: usize, y: usize, only_out: bool) -> Option<Site> {
         let here = y * self.frame.width + x;
-        let cell = self.cell(x, y);
+        let cell = self.cells.at(x, y);
         let mut like = Sorted::default();
         cell.like.iter().for_each(|&o| like.add(self.at(here, o)));
         let level = like.mean();
@@ -284,15 +262,7 @@ impl<'a> Surroundings<'a> {
     fn add_vicinity(&mut self, site: &mut Site, x: usize, y: usize, which: usize) {
         let margins = self.margins();
         let Self { frame, cells, variance, least_noise, vicinity, .. } = self;
-        let filter = &frame.filter;
-        let ground = Ground {
-            frame,
-            margins,
-            like: self.alike.then(|| &cells[0].like[..]),
-            cell: &|x, y| &cells[y % filter.rows * filter.columns + x % filter.columns],
-            variance,
-            least_noise,
-        };
+        let ground = Ground { frame, margins, cells, variance, least_noise };
         let largest = vicinity.largest(&ground, x, y);
         let lone = (f64::from(largest[which]) - LONE_NOISE).max(0.0) * site.noise_dn;
         site.structure_dn = site.structure_dn.map(|s| s.max(OVER_LONE * lone));

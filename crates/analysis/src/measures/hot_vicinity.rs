@@ -6,7 +6,7 @@ use multiversion::multiversion;
 use rawassay_decode::Frame;
 
 use super::histogram::picture_area;
-use super::hot_cells::Cell;
+use super::hot_cells::Cells;
 use super::marks::marks_above;
 
 /// Side of a block, samples.
@@ -48,10 +48,7 @@ pub(super) struct Ground<'a> {
     pub(super) frame: &'a Frame,
     /// Columns and rows at the rim that are left out.
     pub(super) margins: (usize, usize),
-    /// Offsets of the next samples of the same plane, where they are the same for all cells.
-    pub(super) like: Option<&'a [isize]>,
-    /// Cell of a place.
-    pub(super) cell: &'a dyn Fn(usize, usize) -> &'a Cell,
+    pub(super) cells: &'a Cells,
     /// Variance of the noise of a plane at a level, DN squared.
     pub(super) variance: &'a dyn Fn(usize, f64) -> f64,
     /// [`least_noise`] of it.
@@ -92,7 +89,7 @@ impl Ground<'_> {
         let mask = ((1_u32 << width) - 1) as u16;
         for y in y.max(area.y + margin_y)..(y + BLOCK).min(area.bottom() - margin_y) {
             let start = y * self.frame.width + first;
-            if !self.like.is_some_and(|like| whole_row(&self.frame.samples, start, like, width, &mut row)) {
+            if !self.cells.like().is_some_and(|like| whole_row(&self.frame.samples, start, like, width, &mut row)) {
                 self.part_of_row(start, (first, y), width, &mut row);
             }
             // What is no larger than those that are kept by the least noise of any tone here is not looked at.
@@ -102,7 +99,7 @@ impl Ground<'_> {
                 let i = left.trailing_zeros() as usize;
                 left &= left - 1;
                 let level = 0.5 * (f64::from(row.low[i]) + f64::from(row.high[i]));
-                let variance = (self.variance)((self.cell)(first + i, y).plane, level).max(LEAST);
+                let variance = (self.variance)(self.cells.at(first + i, y).plane, level).max(LEAST);
                 keep(&mut largest, (f64::from(row.out[i]) / variance.sqrt()) as f32);
             }
         }
@@ -115,7 +112,7 @@ impl Ground<'_> {
         row.darkest = 0;
         for i in 0..width {
             let (mut low, mut high) = (u16::MAX, 0);
-            for &o in &(self.cell)(x + i, y).like {
+            for &o in &self.cells.at(x + i, y).like {
                 let v = at((start + i).wrapping_add_signed(o));
                 (low, high) = (low.min(v), high.max(v));
             }

@@ -46,8 +46,8 @@ pub(super) fn response(frequency: f64, apart: usize) -> f64 {
 }
 
 /// Frequency of the peak of the spectrum and its power over that near by, if it is one; and by period asked for, how high a wave
-/// may hide, and how high one stands out, DN squared.
-pub(super) fn stands_out(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> (Option<(f64, f64)>, Asked, Asked) {
+/// may hide, DN squared.
+pub(super) fn stands_out(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> (Option<(f64, f64)>, Asked) {
     let length = (FINE * lines.len()).next_power_of_two();
     let all = |line: &[Shown; PARTS]| Complex64::new(line.iter().map(|s| s.own.value).sum(), 0.0);
     let mut spectrum: Vec<Complex64> = lines.iter().map(all).collect();
@@ -77,16 +77,16 @@ pub(super) fn stands_out(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) 
     let shown: f64 = lines.iter().flatten().map(|s| s.own.response).sum();
     // Not higher than what stands out, and not higher than the highest that is seen near that period and what chance may have
     // taken off.
-    let (mut hides, mut stands_out) = ([f64::INFINITY; ASKED.len()], [f64::INFINITY; ASKED.len()]);
-    for ((period, hides), stands_out) in ASKED.into_iter().zip(&mut hides).zip(&mut stands_out) {
+    let mut hides = [f64::INFINITY; ASKED.len()];
+    for (period, hides) in ASKED.into_iter().zip(&mut hides) {
         let at = |by: f64| (length as f64 / period * by) as usize;
         let i = at(1.0);
         if powers[i].is_some() && period >= shortest {
             let near = near(i);
             let seen = powers[at(1.0 / ASKED_STEP)..=at(ASKED_STEP)].iter().flatten().fold(0.0, |a: f64, b| a.max(*b));
-            *stands_out = 2.0 * OVER_NEAR * near / shown.powi(2);
-            *hides = stands_out.min(2.0 * (seen.sqrt() + HIDES * near.sqrt()).powi(2) / shown.powi(2));
+            let most = (OVER_NEAR * near).min((seen.sqrt() + HIDES * near.sqrt()).powi(2));
+            *hides = 2.0 * most / shown.powi(2);
         }
     }
-    (highest.map(|(i, over)| (frequency(i), over)), hides, stands_out)
+    (highest.map(|(i, over)| (frequency(i), over)), hides)
 }

@@ -70,9 +70,9 @@ impl Wave {
 pub(super) struct Waves {
     /// The one that stands out most, if it may be the sensor's.
     pub(super) found: Option<Wave>,
-    /// Variance of the least wave that would stand out at each of the [`ASKED`] periods, DN squared; infinite where these
-    /// lines do not show it.
-    least_dn2: Asked,
+    /// Variance up to which a wave may hide at each of the [`ASKED`] periods, DN squared; infinite where these lines do not
+    /// show it.
+    hides_dn2: Asked,
 }
 
 impl Waves {
@@ -83,7 +83,7 @@ impl Waves {
 
     /// Variance up to which a wave may go unseen in all of these, DN squared.
     pub(super) fn unseen_dn2(seen: &[Self]) -> f64 {
-        let least = |k: usize| seen.iter().map(|s| s.least_dn2[k]).fold(f64::INFINITY, f64::min);
+        let least = |k: usize| seen.iter().map(|s| s.hides_dn2[k]).fold(f64::INFINITY, f64::min);
         // Some periods none can show: those of large arrays.
         (0..ASKED.len()).map(least).filter(|dn2| dn2.is_finite()).fold(0.0, f64::max)
     }
@@ -150,8 +150,8 @@ pub(super) fn find(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Opt
     if (lines.len() as f64) < 4.0 * LONGEST {
         return None;
     }
-    let (peak, least_dn2, _) = stands_out(lines, apart, shortest);
-    Some(Waves { found: peak.and_then(|(frequency, over)| wave(lines, apart, frequency, over)), least_dn2 })
+    let (peak, hides_dn2) = stands_out(lines, apart, shortest);
+    Some(Waves { found: peak.and_then(|(frequency, over)| wave(lines, apart, frequency, over)), hides_dn2 })
 }
 
 /// The wave of that frequency. `None` where its parts disagree, and where it surely is the scene's.
@@ -271,18 +271,19 @@ mod tests {
         for (apart, shortest, period) in [(D, SHORTEST, 3.7), (D, SHORTEST, 7.4), (16, 16.0, 30.0)] {
             let of = |amplitude: f64| find(&lines(&sine(amplitude, period), 0, 0.0, apart), apart, shortest).unwrap();
             let k = ASKED.iter().position(|asked| *asked == period).unwrap();
-            let stands_out = stands_out(&lines(&sine(0.0, period), 0, 0.0, apart), apart, shortest).2[k];
+            // Behind a high one anything may hide that does not stand out.
+            let stands_out = of(20.0).hides_dn2[k];
             for share in [0.0, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.5, 2.5] {
                 // A sine's variance is half the square of its amplitude.
                 let seen = of((2.0 * share * stands_out).sqrt());
                 // One in a hundred times chance takes off a little more than is reckoned with.
-                let hides = seen.least_dn2[k] >= 0.9 * share * stands_out;
+                let hides = seen.hides_dn2[k] >= 0.9 * share * stands_out;
                 let found = seen.found.is_some_and(|wave| (wave.period / period - 1.0).abs() < 0.01);
                 assert!(found || hides || share > 1.0, "{period} {share}: {seen:?}");
                 assert!(found || share < 2.5, "{period} {share}: {seen:?}");
                 assert!(!found || share > 0.3, "{period} {share}: {seen:?}");
             }
-            tightest = tightest.min(of(0.0).least_dn2[k] / stands_out);
+            tightest = tightest.min(of(0.0).hides_dn2[k] / stands_out);
         }
         // Where nothing is seen, less can hide than what would stand out.
         assert!(tightest < 0.75, "{tightest}");
@@ -290,7 +291,7 @@ mod tests {
 
     #[test]
     fn a_wave_hides_where_none_of_the_differences_shows_it() {
-        let of = |least_dn2| Waves { found: None, least_dn2 };
+        let of = |hides_dn2| Waves { found: None, hides_dn2 };
         let (mut near, mut far) = ([1.0; ASKED.len()], [f64::INFINITY; ASKED.len()]);
         (near[8], near[9], far[8]) = (f64::INFINITY, f64::INFINITY, 4.0);
         assert_eq!(Waves::unseen_dn2(&[of(near), of(far)]), 4.0);

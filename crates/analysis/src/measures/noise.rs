@@ -63,27 +63,8 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
         out.notes.push("gain and read noise: not measurable with this filter array".into());
         return out;
     };
-    let mut flat = Flat::of(frame, blocks, shape, usable, None);
-    let mut objection = correlated(&mut flat);
-    let mut pooled = flat.pooled();
-    // Bands, and a scene that changes along one side only, correlate neighbours everywhere: seen without the lines' levels the
-    // blocks may be even all the same.
-    let asked = objection != Neighbours::Independent || pooled.len() < FEWEST_PATCHES;
-    let lines_out = asked.then(|| LinesOut::of(frame, shape.side, [true, true])).flatten();
-    // Most of what is asked is texture, and shows it in few of its blocks.
-    let mut both =
-        lines_out.filter(|lines| Flat::of(frame, &blocks.thinned(GLANCE), shape, usable, Some(lines)).tones.len() > 1);
-    if let Some(lines) = &both {
-        let mut without = Flat::of(frame, blocks, shape, usable, Some(lines));
-        let own = correlated(&mut without);
-        let enough = without.tones.len() * shape.planes >= FEWEST_PATCHES;
-        if own == Neighbours::Independent && enough && plane_noise::structure(&without.tones) < MOST_STRUCTURE {
-            (objection, pooled) = (own, without.pooled());
-            flat = Flat { shown: [0; 2], ..without };
-        } else {
-            both = None;
-        }
-    }
+    let Looked { flat, objection, without_lines } = Looked::at(frame, blocks, shape, usable);
+    let pooled = flat.pooled();
     if let Some(why) = objection.objection() {
         out.notes.push(format!("gain and read noise: not measurable, {why}"));
         return out;
@@ -94,26 +75,26 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
         out.notes.push("gain and read noise: not measurable, too few areas without structure".into());
         return out;
     }
-    let fits = Fits::of(shape, &flat, both.is_some());
+    let fits = Fits::of(shape, &flat, without_lines);
     out.r2 = fits.all.and_then(|line| explained(&pooled, &line));
     out.planes = fits.planes(&flat, 0.0);
     let blacks: Vec<f64> = usable.iter().map(|u| u.black_dn).collect();
     let plain = flat.shown.map(|n| n as f64 > PLAIN * flat.looked as f64);
     let [rows, columns] = out.find_lines((frame, shape, usable), &blacks, (border_dn, plain));
-    // Offsets of whole rows and columns are in every block's variance too; they are told apart from read noise. Those of the
-    // sensor are taken out, as the tests of structure prefer blocks that show little of them.
-    let out_of_blocks = if both.is_some() { [true; 2] } else { [rows.sensor, columns.sensor] };
-    let without = LinesOut::of(frame, shape.side, out_of_blocks)
-        .map(|lines| Flat::of(frame, blocks, shape, usable, Some(&lines)))
-        .filter(|flat| flat.tones.len() * shape.planes >= FEWEST_PATCHES);
-    out.planes = match without {
-        Some(flat) => {
-            let left = [rows, columns].into_iter().zip(out_of_blocks).filter(|(_, out)| !out);
-            let left_dn2 = left.map(|(lines, _)| lines.in_blocks_dn2).sum();
-            Fits::of(shape, &flat, both.is_some()).planes(&flat, left_dn2)
-        }
-        None => fits.planes(&flat, rows.in_blocks_dn2 + columns.in_blocks_dn2),
-    };
+    if !without_lines {
+        // Offsets of whole rows and columns are in every block's variance too; they are told apart from read noise. Those of
+        // the sensor are taken out, as the tests of structure prefer blocks that show little of them.
+        let without = LinesOut::of(frame, shape.side, [rows.sensor, columns.sensor])
+            .map(|lines| Flat::of(frame, blocks, shape, usable, Some(&lines)))
+            .filter(|flat| flat.tones.len() * shape.planes >= FEWEST_PATCHES);
+        out.planes = match without {
+            Some(flat) => {
+                let left_dn2 = [rows, columns].iter().filter(|l| !l.sensor).map(|l| l.in_blocks_dn2).sum();
+                Fits::of(shape, &flat, false).planes(&flat, left_dn2)
+            }
+            None => fits.planes(&flat, rows.in_blocks_dn2 + columns.in_blocks_dn2),
+        };
+    }
     if out.planes.iter().all(|p| p.gain_e_per_dn.is_none()) {
         out.notes.push(if out.planes.iter().any(|p| p.holds) {
             "gain: not measurable, the areas that seem without structure hold faint structure all the same".into()
@@ -127,6 +108,38 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
         out.notes.push("read noise: not measurable from the picture, it has no dark areas without structure".into());
     }
     out
+}
+
+/// What the blocks show, as they are or without the levels of their rows and columns.
+struct Looked {
+    flat: Flat,
+    objection: Neighbours,
+    without_lines: bool,
+}
+
+impl Looked {
+    fn at(frame: &Frame, blocks: &Blocks, shape: &BlockShape, usable: &[Usable]) -> Self {
+        let mut flat = Flat::of(frame, blocks, shape, usable, None);
+        let objection = correlated(&mut flat);
+        let enough = |flat: &Flat| flat.tones.len() * shape.planes >= FEWEST_PATCHES;
+        if objection != Neighbours::Independent || !enough(&flat) {
+            // Bands, and a scene that changes along one side only, correlate neighbours everywhere: seen without the lines'
+            // levels the blocks may be even all the same. Most of what comes here is texture, and shows it in few blocks.
+            let few = blocks.thinned(GLANCE);
+            let without = LinesOut::of(frame, shape.side, [true; 2])
+                .filter(|lines| Flat::of(frame, &few, shape, usable, Some(lines)).tones.len() > 1)
+                .map(|lines| Flat::of(frame, blocks, shape, usable, Some(&lines)));
+            if let Some(mut flat) = without
+                && correlated(&mut flat) == Neighbours::Independent
+                && enough(&flat)
+                && plane_noise::structure(&flat.tones) < MOST_STRUCTURE
+            {
+                flat.shown = [0; 2];
+                return Self { flat, objection: Neighbours::Independent, without_lines: true };
+            }
+        }
+        Self { flat, objection, without_lines: false }
+    }
 }
 
 /// Whether like-coloured neighbours are correlated in the blocks.

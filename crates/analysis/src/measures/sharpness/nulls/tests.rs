@@ -7,6 +7,11 @@ fn told(verdict: Verdict, sigma_px: f64, confidence: f64) -> KindReading {
     KindReading::of(verdict, psf, confidence)
 }
 
+/// Edges whose widths say nothing.
+fn silent(share: f64) -> Widths<'static> {
+    Widths { share, along_px: &|_| None, across_px: &|_| None, smeared: &|_| false }
+}
+
 #[test]
 fn a_disc_is_believed_where_the_edges_are_as_wide_as_it_makes_them() {
     let disc = PointSpread { sigma_px: 0.4, defocus_px: 6.0, ..PointSpread::default() };
@@ -22,7 +27,7 @@ fn a_disc_is_believed_where_the_edges_are_as_wide_as_it_makes_them() {
 
 #[test]
 fn a_blur_of_unknown_kind_opens_what_edges_near_the_allowance_say() {
-    let widths = Widths { share: 1.0, along_px: &|_| None, across_px: &|_| None, smeared: &|_| false };
+    let widths = silent(1.0);
     let allowance = 1.23;
     assert!(widths.do_not_tell(&told(Verdict::None, 1.0, 0.7), allowance));
     assert!(!widths.do_not_tell(&told(Verdict::None, 0.6, 0.9), allowance));
@@ -55,7 +60,7 @@ fn a_disc_that_two_pictures_show_overrules_a_motion_that_few_edges_show() {
     let disc = PointSpread { sigma_px: 0.5, defocus_px: 4.0, ..PointSpread::default() };
     let motion = PointSpread { sigma_px: 0.6, motion_px: 6.9, motion_deg: 20.0, ..PointSpread::default() };
     let kind = |share, twice| {
-        let widths = Widths { share, along_px: &|_| None, across_px: &|_| None, smeared: &|_| false };
+        let widths = silent(share);
         let told = KindReading::of(Verdict::Motion, motion, 0.9);
         with_seen(Some(told), &widths, 1.23, Seen::Disc { psf: disc, twice, alone: true }, &|_| false)
             .map(|k| k.verdict)
@@ -67,7 +72,7 @@ fn a_disc_that_two_pictures_show_overrules_a_motion_that_few_edges_show() {
 
 #[test]
 fn edges_that_look_sharp_give_way_to_a_motion_that_two_pictures_show() {
-    let widths = Widths { share: 1.0, along_px: &|_| Some(0.6), across_px: &|_| None, smeared: &|_| false };
+    let widths = Widths { along_px: &|_| Some(0.6), ..silent(1.0) };
     let along = |motion_deg, one_way, confidence, witness| {
         let psf = PointSpread { sigma_px: 0.6, motion_px: 7.6, motion_deg, ..PointSpread::default() };
         let told = KindReading { one_way, ..told(Verdict::None, 0.8, confidence) };
@@ -89,7 +94,7 @@ fn a_disc_that_few_edges_show_gives_way_to_a_motion_that_two_pictures_show() {
     let psf = PointSpread { sigma_px: 0.6, motion_px: 12.4, motion_deg: 48.0, ..PointSpread::default() };
     let disc = PointSpread { sigma_px: 0.2, defocus_px: 4.5, ..PointSpread::default() };
     let kind = |share, witness| {
-        let widths = Widths { share, along_px: &|_| None, across_px: &|_| None, smeared: &|_| false };
+        let widths = silent(share);
         let told = KindReading::of(Verdict::Defocus, disc, 0.94);
         let seen = Seen::Motion { psf, gain: 0.6, stripes: 4.0, witness };
         with_seen(Some(told), &widths, 1.23, seen, &|_| false).map(|k| k.verdict)
@@ -104,7 +109,7 @@ fn edges_of_one_direction_give_way_to_a_disc_that_two_pictures_show() {
     let disc = PointSpread { sigma_px: 0.5, defocus_px: 6.6, ..PointSpread::default() };
     let both = PointSpread { sigma_px: 1.7, motion_px: 11.5, motion_deg: 86.0, ..PointSpread::default() };
     let kind = |one_way| {
-        let widths = Widths { share: 0.7, along_px: &|_| None, across_px: &|_| None, smeared: &|_| false };
+        let widths = silent(0.7);
         let told = KindReading { one_way, from_nulls: false, ..found(Verdict::Mixed, both, 0.55) };
         with_seen(Some(told), &widths, 1.23, Seen::Disc { psf: disc, twice: true, alone: true }, &|_| false)
             .map(|k| k.verdict)
@@ -117,7 +122,7 @@ fn edges_of_one_direction_give_way_to_a_disc_that_two_pictures_show() {
 fn stripes_give_the_length_that_the_edges_do_not_show() {
     let psf = |motion_px, motion_deg| PointSpread { sigma_px: 0.6, motion_px, motion_deg, ..PointSpread::default() };
     let length = |told_px, confidence, seen_px, deg, gain, stripes| {
-        let widths = Widths { share: 1.0, along_px: &|_| None, across_px: &|_| None, smeared: &|_| false };
+        let widths = silent(1.0);
         let told = KindReading::of(Verdict::Motion, psf(told_px, deg), confidence);
         let seen = Seen::Motion { psf: psf(seen_px, deg), gain, stripes, witness: Witness::Silent };
         with_seen(Some(told), &widths, 1.23, seen, &|_| false).map(|k| k.psf.motion_px)
@@ -135,7 +140,7 @@ fn stripes_give_the_length_that_the_edges_do_not_show() {
 fn the_edges_give_the_disc_beside_a_motion_whose_length_the_stripes_give() {
     let psf = PointSpread { sigma_px: 1.7, motion_px: 15.0, motion_deg: 57.0, ..PointSpread::default() };
     let edges = PointSpread { motion_px: 15.8, defocus_px: 4.3, sigma_px: 0.6, ..psf };
-    let widths = Widths { share: 1.0, along_px: &|_| Some(2.6), across_px: &|_| None, smeared: &|_| false };
+    let widths = Widths { along_px: &|_| Some(2.6), ..silent(1.0) };
     let told = KindReading::of(Verdict::Mixed, edges, 0.6);
     let seen = Seen::Motion { psf, gain: 1.5, stripes: 11.0, witness: Witness::Silent };
     let kind = with_seen(Some(told), &widths, 1.23, seen, &|_| false).expect("a kind");
@@ -154,7 +159,7 @@ fn a_motion_that_sharp_texture_has_not_is_that_of_a_subject() {
 
 /// What edges out of focus along a motion come to beside one that many stripes show.
 fn soft_along(told: KindReading, psf: PointSpread, witness: Witness) -> Option<KindReading> {
-    let widths = Widths { share: 1.0, along_px: &|_| Some(1.6), across_px: &|_| None, smeared: &|_| false };
+    let widths = Widths { along_px: &|_| Some(1.6), ..silent(1.0) };
     with_seen(Some(told), &widths, 1.23, Seen::Motion { psf, gain: 0.66, stripes: 3.5, witness }, &|_| false)
 }
 
@@ -188,7 +193,7 @@ fn sharp_edges_are_doubted_where_many_stripes_and_the_edges_of_one_direction_sho
     let psf = PointSpread { sigma_px: 0.3, motion_px: 9.9, motion_deg: 150.0, ..PointSpread::default() };
     let kind = |smeared: bool, one_way, stripes| {
         let smeared = |_: &PointSpread| smeared;
-        let widths = Widths { share: 1.0, along_px: &|_| None, across_px: &|_| None, smeared: &smeared };
+        let widths = Widths { smeared: &smeared, ..silent(1.0) };
         let told = KindReading { one_way, ..told(Verdict::None, 0.75, 0.89) };
         let seen = Seen::Motion { psf, gain: 1.1, stripes, witness: Witness::Doubts };
         with_seen(Some(told), &widths, 1.23, seen, &|_| false).map(|k| k.verdict)
@@ -202,7 +207,7 @@ fn sharp_edges_are_doubted_where_many_stripes_and_the_edges_of_one_direction_sho
 #[test]
 fn rings_that_a_motion_beside_the_disc_explains_better_are_no_disc_alone() {
     let disc = PointSpread { sigma_px: 0.3, defocus_px: 5.8, ..PointSpread::default() };
-    let widths = Widths { share: 1.0, along_px: &|_| None, across_px: &|_| None, smeared: &|_| false };
+    let widths = silent(1.0);
     let kind = |told, alone| {
         with_seen(told, &widths, 1.23, Seen::Disc { psf: disc, twice: true, alone }, &|_| false).map(|k| k.verdict)
     };
