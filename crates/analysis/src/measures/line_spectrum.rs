@@ -16,9 +16,6 @@ pub(super) const LONGEST: f64 = 72.0;
 /// Periods at which it is asked how high a wave must be to be found, lines.
 pub(super) const ASKED: [f64; 10] = [2.6, 3.7, 5.3, 7.4, 10.0, 14.0, 20.0, 30.0, 44.0, 62.0];
 
-/// A value of each.
-pub(super) type Asked = [f64; ASKED.len()];
-
 /// Half the step from one of these to the next, as a ratio.
 const ASKED_STEP: f64 = 1.2;
 
@@ -45,48 +42,74 @@ pub(super) fn response(frequency: f64, apart: usize) -> f64 {
     2.0 - 2.0 * (std::f64::consts::TAU * frequency * apart as f64).cos()
 }
 
-/// Frequency of the peak of the spectrum and its power over that near by, if it is one; and by period asked for, how high a wave
-/// may hide, DN squared.
-pub(super) fn stands_out(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> (Option<(f64, f64)>, Asked) {
-    let length = (FINE * lines.len()).next_power_of_two();
-    let all = |line: &[Shown; PARTS]| Complex64::new(line.iter().map(|s| s.own.value).sum(), 0.0);
-    let mut spectrum: Vec<Complex64> = lines.iter().map(all).collect();
-    spectrum.resize(length, Complex64::default());
-    forward64(length).process(&mut spectrum);
-    let frequency = |i: usize| i as f64 / length as f64;
-    // As offsets of the lines, where the differences show them.
-    let power = |(i, value): (usize, &Complex64)| {
-        let response = response(frequency(i), apart);
-        (response > LEAST_RESPONSE && i as f64 * shortest < length as f64).then(|| value.norm_sqr() / response.powi(2))
-    };
-    let powers: Vec<Option<f64>> = spectrum[..=length / 2].iter().enumerate().map(power).collect();
-    let points = |independent: usize| independent * length / lines.len();
-    let near = |i: usize| {
-        let side = |from: usize, to: usize| powers[from..to.min(powers.len())].iter().flatten();
-        let below = side(i.saturating_sub(points(NEAR)).max(1), i.saturating_sub(points(PEAK)).max(1));
-        let near = below.chain(side((i + points(PEAK)).min(powers.len()), i + points(NEAR)));
-        middle(near.copied().collect())
-    };
-    // A peak is higher than its neighbours: only there the median is asked for.
-    let (first, last) = ((length as f64 / LONGEST).ceil() as usize, (length as f64 / shortest) as usize);
-    let peaks = (first..=last).filter_map(|i| {
-        let own = powers[i].filter(|&own| Some(own) > powers[i - 1] && Some(own) >= powers[i + 1])?;
-        Some((i, own / near(i)))
-    });
-    let highest = peaks.max_by(|a, b| a.1.total_cmp(&b.1)).filter(|(_, over)| *over > OVER_NEAR);
-    let shown: f64 = lines.iter().flatten().map(|s| s.own.response).sum();
-    // Not higher than what stands out, and not higher than the highest that is seen near that period and what chance may have
-    // taken off.
-    let mut hides = [f64::INFINITY; ASKED.len()];
-    for (period, hides) in ASKED.into_iter().zip(&mut hides) {
-        let at = |by: f64| (length as f64 / period * by) as usize;
-        let i = at(1.0);
-        if powers[i].is_some() && period >= shortest {
-            let near = near(i);
-            let seen = powers[at(1.0 / ASKED_STEP)..=at(ASKED_STEP)].iter().flatten().fold(0.0, |a: f64, b| a.max(*b));
-            let most = (OVER_NEAR * near).min((seen.sqrt() + HIDES * near.sqrt()).powi(2));
-            *hides = 2.0 * most / shown.powi(2);
-        }
+/// Power of the lines' offsets, where their differences show them, by frequency.
+pub(super) struct LineSpectrum {
+    powers: Vec<Option<f64>>,
+    /// Lines, and points of the whole spectrum.
+    lines: usize,
+    length: usize,
+    shortest: f64,
+    /// What an offset of one in all lines would show.
+    shown: f64,
+}
+
+impl LineSpectrum {
+    /// Of differences of lines so far apart, for waves that are not shorter than so many lines.
+    pub(super) fn of(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Self {
+        let length = (FINE * lines.len()).next_power_of_two();
+        let all = |line: &[Shown; PARTS]| Complex64::new(line.iter().map(|s| s.own.value).sum(), 0.0);
+        let mut spectrum: Vec<Complex64> = lines.iter().map(all).collect();
+        spectrum.resize(length, Complex64::default());
+        forward64(length).process(&mut spectrum);
+        let power = |(i, value): (usize, &Complex64)| {
+            let response = response(i as f64 / length as f64, apart);
+            (response > LEAST_RESPONSE && i as f64 * shortest < length as f64)
+                .then(|| value.norm_sqr() / response.powi(2))
+        };
+        let powers = spectrum[..=length / 2].iter().enumerate().map(power).collect();
+        let shown = lines.iter().flatten().map(|s| s.own.response).sum();
+        Self { powers, lines: lines.len(), length, shortest, shown }
     }
-    (highest.map(|(i, over)| (frequency(i), over)), hides)
+
+    /// Median power of the frequencies near one.
+    fn near(&self, i: usize) -> f64 {
+        let points = |independent: usize| independent * self.length / self.lines;
+        let side = |from: usize, to: usize| self.powers[from..to.min(self.powers.len())].iter().flatten();
+        let below = side(i.saturating_sub(points(NEAR)).max(1), i.saturating_sub(points(PEAK)).max(1));
+        let near = below.chain(side((i + points(PEAK)).min(self.powers.len()), i + points(NEAR)));
+        middle(near.copied().collect())
+    }
+
+    /// Frequency of the wave that stands out most and its power over that near by, if one does.
+    pub(super) fn peak(&self) -> Option<(f64, f64)> {
+        let length = self.length as f64;
+        let (first, last) = ((length / LONGEST).ceil() as usize, (length / self.shortest) as usize);
+        // A peak is higher than its neighbours: only there the median is asked for.
+        let peaks = (first..=last).filter_map(|i| {
+            let own =
+                self.powers[i].filter(|&own| Some(own) > self.powers[i - 1] && Some(own) >= self.powers[i + 1])?;
+            Some((i, own / self.near(i)))
+        });
+        let highest = peaks.max_by(|a, b| a.1.total_cmp(&b.1)).filter(|(_, over)| *over > OVER_NEAR);
+        highest.map(|(i, over)| (i as f64 / length, over))
+    }
+
+    /// Variance from which a wave of that period stands out, DN squared; infinite where these lines do not show it.
+    pub(super) fn stands_out_dn2(&self, period: f64) -> f64 {
+        let i = (self.length as f64 / period) as usize;
+        let shows = self.powers[i].is_some() && period >= self.shortest;
+        if shows { 2.0 * OVER_NEAR * self.near(i) / self.shown.powi(2) } else { f64::INFINITY }
+    }
+
+    /// Variance up to which a wave of that period may hide, DN squared; infinite where these lines do not show it. It is not
+    /// higher than what stands out, nor than the highest that is seen near that period and what chance may have taken off.
+    pub(super) fn hides_dn2(&self, period: f64) -> f64 {
+        let stands_out = self.stands_out_dn2(period);
+        if stands_out.is_infinite() {
+            return stands_out;
+        }
+        let at = |by: f64| (self.length as f64 / period * by) as usize;
+        let seen = self.powers[at(1.0 / ASKED_STEP)..=at(ASKED_STEP)].iter().flatten().fold(0.0, |a: f64, b| a.max(*b));
+        stands_out.min(2.0 * (seen.sqrt() + HIDES * self.near(at(1.0)).sqrt()).powi(2) / self.shown.powi(2))
+    }
 }

@@ -11,7 +11,7 @@
 use rawassay_fourier::Complex64;
 
 use super::line_offsets::TELLS;
-use super::line_spectrum::{ASKED, Asked, LONGEST, response, stands_out};
+use super::line_spectrum::{ASKED, LONGEST, LineSpectrum, response};
 use super::lines_shown::{PARTS, Shown, Weighed};
 
 /// Least squared amplitude over what the parts differ by.
@@ -72,7 +72,7 @@ pub(super) struct Waves {
     pub(super) found: Option<Wave>,
     /// Variance up to which a wave may hide at each of the [`ASKED`] periods, DN squared; infinite where these lines do not
     /// show it.
-    hides_dn2: Asked,
+    hides_dn2: [f64; ASKED.len()],
 }
 
 impl Waves {
@@ -150,8 +150,9 @@ pub(super) fn find(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Opt
     if (lines.len() as f64) < 4.0 * LONGEST {
         return None;
     }
-    let (peak, hides_dn2) = stands_out(lines, apart, shortest);
-    Some(Waves { found: peak.and_then(|(frequency, over)| wave(lines, apart, frequency, over)), hides_dn2 })
+    let spectrum = LineSpectrum::of(lines, apart, shortest);
+    let found = spectrum.peak().and_then(|(frequency, over)| wave(lines, apart, frequency, over));
+    Some(Waves { found, hides_dn2: ASKED.map(|period| spectrum.hides_dn2(period)) })
 }
 
 /// The wave of that frequency. `None` where its parts disagree, and where it surely is the scene's.
@@ -271,8 +272,8 @@ mod tests {
         for (apart, shortest, period) in [(D, SHORTEST, 3.7), (D, SHORTEST, 7.4), (16, 16.0, 30.0)] {
             let of = |amplitude: f64| find(&lines(&sine(amplitude, period), 0, 0.0, apart), apart, shortest).unwrap();
             let k = ASKED.iter().position(|asked| *asked == period).unwrap();
-            // Behind a high one anything may hide that does not stand out.
-            let stands_out = of(20.0).hides_dn2[k];
+            let noise = LineSpectrum::of(&lines(&sine(0.0, period), 0, 0.0, apart), apart, shortest);
+            let stands_out = noise.stands_out_dn2(period);
             for share in [0.0, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.5, 2.5] {
                 // A sine's variance is half the square of its amplitude.
                 let seen = of((2.0 * share * stands_out).sqrt());
