@@ -3,6 +3,7 @@
 use multiversion::multiversion;
 use rawassay_decode::Frame;
 
+use super::few_samples::ALONE;
 use super::histogram::picture_area;
 use super::hot_sites::RANGE_NOISE;
 use super::marks::marks_above;
@@ -49,7 +50,7 @@ pub(super) fn look_over(
     let n = area.width - 2 * margin_x;
     let first = area.x + margin_x;
     let (mut side, mut step) = ([0_u16; STRETCH], [0_u16; STRETCH]);
-    let mut next = Eight { second: [0; STRETCH], above: [0; STRETCH], lowest: [0; STRETCH] };
+    let mut next = Eight { highest: [0; STRETCH], above: [0; STRETCH], lowest: [0; STRETCH] };
     for y in area.y + margin_y..area.bottom() - margin_y {
         let (row, row_over, row_under) = (frame.row(y), frame.row(y - dy), frame.row(y + dy));
         for start in (0..n).step_by(STRETCH) {
@@ -67,15 +68,12 @@ pub(super) fn look_over(
                 continue;
             }
             // In arrays of at most 2 x 2 the diagonal ones of a like cell are as near: a hot pixel stands above all but one.
-            let sifted = dx <= 2
-                && dy <= 2
-                && sift(
-                    &mut next,
-                    [row_over, row, row_under].map(|row| &row[x - dx..]),
-                    dx,
-                    &mut step,
-                    [&from_here, &up_to_here],
-                );
+            let rows = [row_over, row, row_under].map(|row| &row[x - dx..]);
+            let sifted =
+                if dx <= 2 && dy <= 2 { sift(&mut next, rows, dx, &mut step, [&from_here, &up_to_here]) } else { None };
+            if sifted == Some(0) {
+                continue;
+            }
             step[len..].fill(0);
             for (half, steps) in step.as_chunks::<16>().0.iter().enumerate() {
                 let mut left = marks_above(steps, least_here);
@@ -83,7 +81,7 @@ pub(super) fn look_over(
                     let i = 16 * half + left.trailing_zeros() as usize;
                     left &= left - 1;
                     if step[i] > least[usize::from(side[i] >> 4)]
-                        && (!sifted || next.stands_out(i, &from_here, &up_to_here))
+                        && (sifted.is_none() || next.stands_out(i, &from_here, &up_to_here))
                     {
                         each(x + i, y);
                     }
@@ -126,8 +124,9 @@ fn whole_steps(
 
 /// The eight next samples of a like cell, for each sample of a stretch.
 struct Eight {
-    /// Second highest of them.
-    second: [u16; STRETCH],
+    /// Highest of them, or the second where the highest may be hot itself: where it stands out by so many of the differences
+    /// of the others as [`ALONE`] says.
+    highest: [u16; STRETCH],
     /// Height of the sample above that.
     above: [u16; STRETCH],
     lowest: [u16; STRETCH],
@@ -147,8 +146,8 @@ fn stretch(row: &[u16], from: usize) -> Option<&[u16; STRETCH]> {
 impl Eight {
     /// What [`sift`] asks of one sample, by its own eight alone.
     fn stands_out(&self, i: usize, from_here: &[u16], up_to_here: &[u16]) -> bool {
-        let (lowest, second, above) = (self.lowest[i], self.second[i], self.above[i]);
-        let range = (second - lowest).saturating_sub(up_to_here[usize::from(second >> 4)]);
+        let (lowest, highest, above) = (self.lowest[i], self.highest[i], self.above[i]);
+        let range = (highest - lowest).saturating_sub(up_to_here[usize::from(highest >> 4)]);
         above > from_here[usize::from(lowest >> 4)] && above >= range / 2
     }
 }
@@ -156,7 +155,8 @@ impl Eight {
 /// Looks at the eight of each sample; `rows` are those above, of and below the stretch, from `dx` columns before. Takes the
 /// steps of those samples away that do not stand out of their eight as [`super::hot_sites`] asks for at the least: by
 /// the noise (`from_here`: its least by level, 16 codes a step) and by half of what the eight differ beyond the noise
-/// (`up_to_here`: four standard deviations at the most). False for what is left at the end of a row.
+/// (`up_to_here`: four standard deviations at the most). Gives the greatest of those left; `None` for what is left at the end
+/// of a row.
 #[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn sift(
     eight: &mut Eight,
@@ -164,8 +164,8 @@ fn sift(
     dx: usize,
     step: &mut [u16; STRETCH],
     [from_here, up_to_here]: [&[u16]; 2],
-) -> bool {
-    let [Some([a, b, c]), Some([d, here, e]), Some([f, g, h])] = rows.map(|row| three(row, dx)) else { return false };
+) -> Option<u16> {
+    let [Some([a, b, c]), Some([d, here, e]), Some([f, g, h])] = rows.map(|row| three(row, dx)) else { return None };
     let (mut darkest, mut brightest) = (u16::MAX, 0);
     for i in 0..STRETCH {
         // Highest, second and lowest of two pairs of pairs, then of all.
@@ -173,20 +173,26 @@ fn sift(
         let (t, u, v, w) = (a[i].min(b[i]), c[i].min(d[i]), e[i].min(f[i]), g[i].min(h[i]));
         let (high_one, second_one) = (p.max(q), p.min(q).max(t.max(u)));
         let (high_two, second_two) = (r.max(s), r.min(s).max(v.max(w)));
-        let second = high_one.min(high_two).max(second_one.max(second_two));
+        let (high, second) = (high_one.max(high_two), high_one.min(high_two).max(second_one.max(second_two)));
         let lowest = t.min(u).min(v.min(w));
-        eight.second[i] = second;
-        eight.above[i] = here[i].saturating_sub(second);
+        // A saturating product would keep the compiler from vectors.
+        let far = (0..ALONE.0 as u16).fold(0_u16, |far, _| far.saturating_add(second - lowest));
+        let may_be_hot = high - second > far;
+        let highest = if may_be_hot { second } else { high };
+        eight.highest[i] = highest;
+        eight.above[i] = here[i].saturating_sub(highest);
         eight.lowest[i] = lowest;
         darkest = darkest.min(lowest);
-        brightest = brightest.max(second);
+        brightest = brightest.max(highest);
     }
     let least_dn = from_here[usize::from(darkest >> 4)];
     let range_noise_dn = up_to_here[usize::from(brightest >> 4)];
+    let mut greatest = 0;
     for (i, step) in step.iter_mut().enumerate() {
-        let range = (eight.second[i] - eight.lowest[i]).saturating_sub(range_noise_dn);
+        let range = (eight.highest[i] - eight.lowest[i]).saturating_sub(range_noise_dn);
         let out = (eight.above[i] > least_dn) & (eight.above[i] >= range / 2);
         *step = if out { *step } else { 0 };
+        greatest = greatest.max(*step);
     }
-    true
+    Some(greatest)
 }
