@@ -114,19 +114,18 @@ impl LinesShown {
     /// What the lines show, each part counted by how little it scatters: the stretches without structure, where these are
     /// enough, else all even ones.
     pub(super) fn lines(&self) -> Vec<[Shown; PARTS]> {
-        self.without_structure().unwrap_or_else(|| weighed(self.all()))
+        weighed(if self.show_without_structure() { self.without.clone() } else { self.all() })
     }
 
     /// What all even stretches show, where [`lines`](Self::lines) are those without structure.
     pub(super) fn with_structure(&self) -> Option<Vec<[Shown; PARTS]>> {
-        self.without_structure().map(|_| weighed(self.all()))
+        self.show_without_structure().then(|| weighed(self.all()))
     }
 
-    fn without_structure(&self) -> Option<Vec<[Shown; PARTS]>> {
+    fn show_without_structure(&self) -> bool {
         let response = |lines: &[[Shown; PARTS]]| lines.iter().flatten().map(|s| s.own.response).sum::<f64>();
-        let all = self.all();
-        let enough = response(&self.without) > ENOUGH * response(&all);
-        (enough && self.own_unevenness(&all) < OWN_UNEVENNESS).then(|| weighed(self.without.clone()))
+        let (without, others) = (response(&self.without), response(&self.others));
+        without > ENOUGH * (without + others) && self.own_unevenness() < OWN_UNEVENNESS
     }
 
     fn all(&self) -> Vec<[Shown; PARTS]> {
@@ -136,8 +135,8 @@ impl LinesShown {
     }
 
     /// Mean square of what the parts of the lines show alike, in units of the noise's in dark tones: one over the mean weight.
-    fn own_unevenness(&self, lines: &[[Shown; PARTS]]) -> f64 {
-        let (values, responses) = lines.iter().fold((0.0, 0.0), |(values, responses), line| {
+    fn own_unevenness(&self) -> f64 {
+        let (values, responses) = self.all().iter().fold((0.0, 0.0), |(values, responses), line| {
             (values + cross(line, line, |s| s.own.value), responses + cross(line, line, |s| s.own.response))
         });
         values / responses * self.weight / (6.0 * self.samples)
