@@ -68,8 +68,12 @@ fn setting(by: By, setting: &Setting) -> String {
 
 /// A step's setting; over all focal lengths a step of exposure times is time x focal length.
 fn step_name(by: By, group: &Group, step: &Step) -> String {
+    setting_name(by, group, &step.setting)
+}
+
+fn setting_name(by: By, group: &Group, of: &Setting) -> String {
     let over_all = group.key.0.iter().any(|k| k.1 == Setting::Text("all".into()));
-    match (by, &step.setting) {
+    match (by, of) {
         (By::Shutter, Setting::Number(v)) if over_all && *v < 1.0 => format!("1/({} f)", units::number(1.0 / v)),
         (By::Shutter, Setting::Number(v)) if over_all => format!("{}/f", units::number(*v)),
         (_, other) => setting(by, other),
@@ -132,9 +136,14 @@ fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose
     out.push_str("</div>\n");
     table(out, by, group);
     // The answer says it already where it holds the same sentence.
-    let reasons = group.limit_for_brief.iter().map(|l| &l.reason).chain(group.best.iter().map(|b| &b.reason));
-    for reason in reasons.filter(|r| !group.answer.contains(r.as_str())) {
-        put!(out, "<p>{}</p>\n", esc(reason));
+    let limit = group.limit_for_brief.iter().map(|l| (String::new(), &l.reason));
+    // A time needs its name beside it: the other reasons name their settings.
+    let named = |setting: &Setting| {
+        if by == By::Shutter { format!("{}: ", setting_name(by, group, setting)) } else { String::new() }
+    };
+    let best = group.best.iter().map(|b| (named(&b.setting), &b.reason));
+    for (name, reason) in limit.chain(best).filter(|(_, r)| !group.answer.contains(r.as_str())) {
+        put!(out, "<p>{}{}</p>\n", esc(&name), esc(reason));
     }
     if !group.warnings.is_empty() {
         out.push_str("<ul>");
