@@ -11,6 +11,9 @@ use crate::print::Aspect;
 /// Below this share of the tiles with edges, the motion is that of a part of the scene, not of the camera.
 const SUBJECT_TILES_PCT: f64 = 40.0;
 
+/// Beyond so many stops no ISO is named: the frame would be lost to noise instead. Common practice, no source.
+const MOST_STOPS: f64 = 4.0;
+
 /// Severity of the motion in this frame: by its length or, where that is unknown, by the edges that motion alone blurred.
 pub(super) fn severity(case: &Case<'_>) -> Option<Severity> {
     let worst = case.grade(aspect(case))?;
@@ -94,11 +97,13 @@ fn remedy(case: &Case<'_>, over: f64) -> String {
         return "A tripod with its column down, or flash: no shutter is fast enough for this motion".into();
     };
     let iso = case.shot.and_then(|s| s.iso).filter(|i| *i > 0.0).map_or(String::new(), |iso| {
-        format!(
-            " (for the same exposure {:.1} stops more light or ISO, here ISO {:.0})",
-            (shutter / seconds).log2(),
-            optics::iso_nearest(iso * shutter / seconds)
-        )
+        let stops = (shutter / seconds).log2();
+        if stops > MOST_STOPS {
+            format!(" (for the same exposure {stops:.1} stops more light: more than f-stop and ISO give without harm)")
+        } else {
+            let there = optics::iso_nearest(iso * shutter / seconds);
+            format!(" (for the same exposure {stops:.1} stops more light or ISO, here ISO {there:.0})")
+        }
     });
     if band {
         // Whether it was held or stood on a tripod is not known: the hand first, as it needs the more.
