@@ -80,6 +80,16 @@ fn setting_name(by: By, group: &Group, of: &Setting) -> String {
     }
 }
 
+/// Why the limit and the best stand where they do. A time needs its name beside it: the other reasons name their settings.
+fn reasons(by: By, group: &Group) -> Vec<String> {
+    let limit = group.limit_for_brief.iter().map(|l| l.reason.clone());
+    let best = group.best.iter().map(|b| match by {
+        By::Shutter => format!("{}: {}", setting_name(by, group, &b.setting), b.reason),
+        _ => b.reason.clone(),
+    });
+    limit.chain(best).collect()
+}
+
 fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose) {
     let by = series.by;
     let key: Vec<String> = group
@@ -136,14 +146,8 @@ fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose
     out.push_str("</div>\n");
     table(out, by, group);
     // The answer says it already where it holds the same sentence.
-    let limit = group.limit_for_brief.iter().map(|l| (String::new(), &l.reason));
-    // A time needs its name beside it: the other reasons name their settings.
-    let named = |setting: &Setting| {
-        if by == By::Shutter { format!("{}: ", setting_name(by, group, setting)) } else { String::new() }
-    };
-    let best = group.best.iter().map(|b| (named(&b.setting), &b.reason));
-    for (name, reason) in limit.chain(best).filter(|(_, r)| !group.answer.contains(r.as_str())) {
-        put!(out, "<p>{}{}</p>\n", esc(&name), esc(reason));
+    for reason in reasons(by, group).into_iter().filter(|r| !group.answer.contains(r.as_str())) {
+        put!(out, "<p>{}</p>\n", esc(&reason));
     }
     if !group.warnings.is_empty() {
         out.push_str("<ul>");
@@ -291,5 +295,30 @@ fn frames(step: &Step) -> String {
         format!("{} <small>({} left out)</small>", step.frames, step.left_out)
     } else {
         step.frames.to_string()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rawassay_analysis::series::{Best, Key};
+
+    #[test]
+    fn the_longest_time_free_of_shake_is_named() {
+        let reason = "every frame was free of shake up to this time.".to_owned();
+        let group = |key: &str, seconds| Group {
+            key: Key(vec![("focal35_mm", Setting::Text(key.into()))]),
+            frames: 2,
+            steps: Vec::new(),
+            best: Some(Best { setting: Setting::Number(seconds), low: None, high: None, reason: reason.clone() }),
+            limit_for_brief: None,
+            readings: Default::default(),
+            answer: String::new(),
+            warnings: Vec::new(),
+        };
+        assert_eq!(reasons(By::Shutter, &group("50", 1.0 / 15.0)), [format!("1/15 s: {reason}")]);
+        // Over all focal lengths it is a time times the focal length.
+        assert_eq!(reasons(By::Shutter, &group("all", 4.0)), [format!("4/f: {reason}")]);
+        assert_eq!(reasons(By::Iso, &group("all", 4.0)), [reason.clone()]);
     }
 }
