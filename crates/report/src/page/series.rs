@@ -319,6 +319,6 @@ mod tests {
         assert_eq!(reasons(By::Shutter, &group("50", 1.0 / 15.0)), [format!("1/15 s: {reason}")]);
         // Over all focal lengths it is a time times the focal length.
         assert_eq!(reasons(By::Shutter, &group("all", 4.0)), [format!("4/f: {reason}")]);
-        assert_eq!(reasons(By::Iso, &group("all", 4.0)), [reason.clone()]);
+        assert_eq!(reasons(By::Iso, &group("all", 4.0)), std::slice::from_ref(&reason));
     }
 }
