@@ -84,6 +84,8 @@ pub struct Rung {
     pub asks_rise_mm: f64,
     /// Motion on the paper, mm.
     pub motion_mm: Option<f64>,
+    /// The motion that the brief allows before a proof print is due, mm.
+    pub asks_motion_mm: f64,
     /// Mid-tone signal-to-noise on the paper, ratio.
     pub snr_midtone: Option<f64>,
     /// The same once a dark frame is lifted to a normal brightness, ratio.
@@ -185,6 +187,7 @@ fn rung(case: &Case<'_>, size: &PaperSize, distance: Distance, ppi: Option<f64>,
         rise_mm: brings.rise_px.and_then(mm),
         asks_rise_mm: brief.limits.rise_eye_limits.borderline * at.paper.seen.finest_mm,
         motion_mm: brings.motion_px.and_then(mm),
+        asks_motion_mm: brief.limits.motion_eye_limits.borderline * at.paper.seen.finest_mm,
         snr_midtone: at.paper.value(Aspect::Noise, fit.ppi),
         snr_lifted: at.paper.snr(brings.snr_lifted_px, fit.ppi),
         outcome,

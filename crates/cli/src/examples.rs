@@ -11,8 +11,8 @@ First steps:
 
 Defaults of your own: ~/.config/rawassay/config.toml (or the file that RAWASSAY_CONFIG names) with
   brief = \"exhibition\"
-The environment (RAWASSAY_BRIEF, RAWASSAY_JOBS, RAWASSAY_MEMORY, RAWASSAY_TIMEOUT) goes before the file,
-the command line before both. NO_COLOR turns bold and faint off.";
+The environment (RAWASSAY_BRIEF, RAWASSAY_JOBS, RAWASSAY_MEMORY, RAWASSAY_TIMEOUT) goes before
+the file, the command line before both. NO_COLOR turns bold and faint off.";
 
 const COMMANDS: [(&str, &str); 14] = [
     (
@@ -21,9 +21,9 @@ const COMMANDS: [(&str, &str); 14] = [
 Examples:
   rawassay audit ~/shoot                           a table, and the record rawassay.ndjson
   rawassay audit ~/shoot --out shoot.csv           a spreadsheet; record: shoot.record.ndjson
-  rawassay audit ~/shoot --brief \"100 x 75 cm at 1 m\"  your own wall; also \"A2 from 60 cm\", \"A3\", or a file of two lines:
-                                                   [output]  size = \"100 x 75 cm\"  distance = \"1 m\"
-  rawassay audit ~/shoot --brief wall.toml --crop 4:3
+  rawassay audit ~/shoot --brief '100 x 75 cm at 1 m'   your own wall; also 'A2 from 60 cm', 'A3'
+  rawassay audit ~/shoot --brief wall.toml --crop 4:3   the same from a file: [output], below it
+                                                        size = \"100 x 75 cm\", distance = \"1 m\"
   find ~/archive -name '*.CR2' | rawassay audit - --quiet --format ndjson > all.ndjson",
     ),
     (
@@ -53,7 +53,7 @@ Examples:
         "enlarge",
         "\
 Examples:
-  rawassay enlarge IMG_0042.CR2                    what each print size asks for and what the frame has
+  rawassay enlarge IMG_0042.CR2                    what each size asks for, what the frame has
   rawassay enlarge rawassay.ndjson --frame 0042 --size '100 x 75 cm' --distance diagonal
   rawassay enlarge IMG_0042.CR2 --crop 3000x3000+900+0",
     ),
@@ -61,10 +61,11 @@ Examples:
         "sensor",
         "\
 Examples:
-  rawassay sensor --flat dim_1.CR2 dim_2.CR2 mid_1.CR2 mid_2.CR2 bright_1.CR2 bright_2.CR2 --dark cap_1.CR2 cap_2.CR2
+  rawassay sensor --flat a1.CR2 a2.CR2 b1.CR2 b2.CR2 c1.CR2 c2.CR2 --dark d1.CR2 d2.CR2
   rawassay sensor --flat flats/*.CR2 --dark darks/*.CR2 --out sensor.csv
-Two different frames of each exposure, all at one ISO: three exposures below 70 % of saturation at the least, and one
-that is blown, for the full well. Flats: an evenly lit wall, out of focus; darks: lens cap on, two or more.",
+Two different frames of each exposure, all at one ISO: three exposures below 70 % of saturation
+at the least, and one that is blown, for the full well. Flats: an evenly lit wall, out of focus;
+darks: lens cap on, two or more.",
     ),
     (
         "edge",
@@ -108,7 +109,7 @@ Examples:
         "\
 Examples:
   rawassay demo                                    in the folder demo-shoot
-  rawassay demo vellmouth --brief exhibition      in a folder of another name",
+  rawassay demo vellmouth --brief exhibition       in a folder of another name",
     ),
     (
         "completions",
@@ -159,6 +160,14 @@ mod tests {
             }
         }
         assert!(tried > 25, "{tried}");
+    }
+
+    /// Help is set in 100 columns at the most: a longer line would break in the middle of its sentence.
+    #[test]
+    fn no_line_breaks_in_the_middle() {
+        for line in super::COMMANDS.iter().flat_map(|(_, text)| text.lines()).chain(super::ALL.lines()) {
+            assert!(line.chars().count() <= 100, "{line}");
+        }
     }
 
     #[test]

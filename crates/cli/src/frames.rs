@@ -69,7 +69,8 @@ pub fn each<T>(
     Ok(kept)
 }
 
-fn no_frame(paths: &[PathBuf]) -> Failure {
+/// What is said of records without a frame.
+pub fn no_frame(paths: &[PathBuf]) -> Failure {
     let names: Vec<String> = paths.iter().map(|p| p.display().to_string()).collect();
     Failure::nothing(format!("{}: no frame in it; run audit first", names.join(", ")))
 }

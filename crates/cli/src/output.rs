@@ -277,6 +277,11 @@ impl Write for Sink {
     }
 }
 
+/// The same without what to do, for lines that say that themselves.
+pub fn cause(error: &io::Error) -> String {
+    plain_cause(error).split(';').next().unwrap_or_default().to_owned()
+}
+
 /// A cause in words that say what to do, without the number of the system's error.
 pub fn plain_cause(error: &io::Error) -> String {
     match error.kind() {
@@ -285,10 +290,10 @@ pub fn plain_cause(error: &io::Error) -> String {
         }
         io::ErrorKind::ReadOnlyFilesystem => "the disk is read-only; name a place that can be written".into(),
         io::ErrorKind::PermissionDenied => "no permission; name a place that you may use".into(),
-        io::ErrorKind::NotFound => "no such file or folder".into(),
+        io::ErrorKind::NotFound => "no such file or folder; check the name".into(),
         _ => {
             let text = error.to_string();
-            text.split(" (os error").next().unwrap_or(&text).to_owned()
+            text.split([';', '(']).next().unwrap_or(&text).trim_end().to_owned()
         }
     }
 }

@@ -19,6 +19,7 @@ use rayon::prelude::*;
 
 use crate::identity;
 use crate::messages::Failure;
+use crate::output::plain_cause;
 use crate::runner::worker::{Draw, Drawing};
 use crate::runner::{Limits, drawing};
 
@@ -153,7 +154,14 @@ struct Tally {
 }
 
 fn cannot_write(out: &Path, error: &ReportError) -> Failure {
-    Failure::nothing(format!("{error}; check space and permissions of {}, or give another --out", out.display()))
+    // In the words of every other command: the place, the cause, what to do.
+    let (place, cause) = match error {
+        ReportError::Io { path, source } => (path.as_path(), plain_cause(source)),
+        ReportError::Write(source) => (out, plain_cause(source)),
+        other => (out, other.to_string()),
+    };
+    let or = if cause.contains(';') { ", or" } else { ";" };
+    Failure::nothing(format!("cannot write {}: {cause}{or} give another --out", place.display()))
 }
 
 /// What the frames say together: series along each setting, bursts and brackets.
@@ -270,6 +278,7 @@ fn note(id: &str) -> String {
 fn drawn(folder: &Folder, sheet: &mut Sheet, drawing: Drawing, tally: &mut Tally) -> Result<(), ReportError> {
     match drawing {
         Drawing::NoPicture(why) => sheet.no_picture = Some(why),
+        // From another process: its cause is a text by now.
         Drawing::NoRoom(why) => return Err(ReportError::from(std::io::Error::other(why))),
         Drawing::Done { drawn, changed } => {
             // The note is last: a run that is cut short draws the frame again.

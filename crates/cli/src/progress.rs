@@ -1,12 +1,18 @@
 //! Progress on stderr: a bar with the time left on a terminal, nothing elsewhere.
 
+use std::fmt::Write;
 use std::path::Path;
 use std::time::Duration;
 
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 use rawassay_report::table::printable;
 
 use crate::messages;
+
+/// The time left in words; nothing before the first frame is done, when nobody knows it.
+fn time_left(done: u64, left: Duration) -> String {
+    if done == 0 { String::new() } else { format!("{:#} left", HumanDuration(left)) }
+}
 
 /// How far a run is.
 pub struct Progress {
@@ -21,8 +27,11 @@ impl Progress {
         // The draw target hides itself where stderr is no terminal.
         let target = if quiet { ProgressDrawTarget::hidden() } else { ProgressDrawTarget::stderr_with_hz(5) };
         let bar = ProgressBar::with_draw_target(Some(frames as u64), target);
-        if let Ok(style) = ProgressStyle::with_template("measuring {pos} of {len} [{wide_bar}] {eta} left  {msg}") {
-            bar.set_style(style.progress_chars("=> "));
+        if let Ok(style) = ProgressStyle::with_template("measuring {pos} of {len} [{wide_bar}] {left}  {msg}") {
+            let left = |state: &ProgressState, out: &mut dyn Write| {
+                let _ = out.write_str(&time_left(state.pos(), state.eta()));
+            };
+            bar.set_style(style.with_key("left", left).progress_chars("=> "));
         }
         bar.enable_steady_tick(Duration::from_millis(500));
         Self { bar, verbose }
@@ -42,5 +51,17 @@ impl Progress {
     /// Takes the bar away.
     pub fn end(&self) {
         self.bar.finish_and_clear();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_time_is_promised_before_a_frame_is_done() {
+        assert_eq!(time_left(0, Duration::ZERO), "");
+        assert_eq!(time_left(1, Duration::from_secs(95)), "2m left");
+        assert_eq!(time_left(5, Duration::from_secs(9)), "9s left");
     }
 }

@@ -61,7 +61,7 @@ impl TableWriter {
     fn reason(&mut self, card: &Scorecard) -> String {
         if card.verdict.outcome == Outcome::Unmeasured {
             return match &card.error {
-                Some(error) => error.clone(),
+                Some(error) => format!("the file {error}"),
                 None => format!("not measured: {}", card.verdict.not_measured.join(", ")),
             };
         }

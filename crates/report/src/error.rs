@@ -6,7 +6,7 @@ use std::path::PathBuf;
 #[derive(Debug, thiserror::Error)]
 pub enum ReportError {
     /// Reading or writing failed.
-    #[error("{}: {source}", path.display())]
+    #[error("{}: {}", path.display(), cause(source))]
     Io {
         /// The file.
         path: PathBuf,
@@ -67,6 +67,20 @@ pub enum ReportError {
     /// A scorecard could not be put into its format.
     #[error("cannot put a scorecard into its format: {0}")]
     Format(#[from] serde_json::Error),
+}
+
+/// A cause in words, without the number of the system's error.
+fn cause(error: &std::io::Error) -> String {
+    match error.kind() {
+        std::io::ErrorKind::PermissionDenied => {
+            "no permission; name a file that you may use, or change its rights".into()
+        }
+        std::io::ErrorKind::StorageFull => "the disk is full; free some space and run the same command again".into(),
+        _ => {
+            let text = error.to_string();
+            text.split(" (os error").next().unwrap_or(&text).to_owned()
+        }
+    }
 }
 
 impl ReportError {

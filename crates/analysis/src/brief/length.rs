@@ -1,4 +1,4 @@
-//! Lengths in a brief: inches, centimetres, millimetres, metres; pixels for screens. Kept in millimetres.
+//! Lengths in a brief: inches, feet, centimetres, millimetres, metres; pixels for screens. Kept in millimetres.
 
 use serde::{Deserialize, Serialize};
 
@@ -18,6 +18,8 @@ const SIDE_PX: (f64, f64) = (16.0, 100_000.0);
 pub enum LengthUnit {
     /// Inch.
     In,
+    /// Foot: 12 inches, exactly.
+    Ft,
     /// Centimetre.
     Cm,
     /// Millimetre.
@@ -32,6 +34,7 @@ impl LengthUnit {
     pub const fn mm(self) -> f64 {
         match self {
             Self::In => MM_PER_INCH,
+            Self::Ft => 304.8,
             Self::Cm => 10.0,
             Self::Mm => 1.0,
             Self::M => 1000.0,
@@ -43,6 +46,7 @@ impl LengthUnit {
     pub const fn sign(self) -> &'static str {
         match self {
             Self::In => "in",
+            Self::Ft => "ft",
             Self::Cm => "cm",
             Self::Mm => "mm",
             Self::M => "m",
@@ -96,14 +100,15 @@ fn quantity(text: &str, for_screens: &str) -> Result<(f64, Option<Sign>), String
     }
     let sign = match sign {
         "" => None,
-        "in" | "inch" | "inches" | "\"" | "\u{2033}" => Some(Sign::Length(LengthUnit::In)),
+        "in" | "inch" | "inches" | "\"" | "\u{201d}" | "\u{2033}" => Some(Sign::Length(LengthUnit::In)),
+        "ft" | "foot" | "feet" | "'" | "\u{2019}" | "\u{2032}" => Some(Sign::Length(LengthUnit::Ft)),
         "cm" | "centimetre" | "centimetres" | "centimeter" | "centimeters" => Some(Sign::Length(LengthUnit::Cm)),
         "mm" | "millimetre" | "millimetres" | "millimeter" | "millimeters" => Some(Sign::Length(LengthUnit::Mm)),
         "m" | "metre" | "metres" | "meter" | "meters" => Some(Sign::Length(LengthUnit::M)),
         "px" | "pixels" => Some(Sign::Pixels),
         // "noon" is no number with a unit at all.
         _ if number.is_empty() => return Err(format!("`{text}`: not a number with a unit, such as \"60 cm\"")),
-        other => return Err(format!("`{text}`: `{other}` is no unit here; use in, cm, mm or m{for_screens}")),
+        other => return Err(format!("`{text}`: `{other}` is no unit here; use in, ft, cm, mm or m{for_screens}")),
     };
     let value: f64 = number.parse().map_err(|_| format!("`{text}`: not a number with a unit, such as \"60 cm\""))?;
     if !value.is_finite() {
@@ -135,8 +140,8 @@ pub fn distance(text: &str) -> Result<(f64, LengthUnit), String> {
             within("a viewing distance", text, mm, DISTANCE_MM, "mm")?;
             Ok((mm, unit))
         }
-        (_, Some(Sign::Pixels)) => Err(format!("`{text}`: a distance is a length; use in, cm, mm or m")),
-        (_, None) => Err(format!("`{text}`: the unit is missing; use in, cm, mm or m")),
+        (_, Some(Sign::Pixels)) => Err(format!("`{text}`: a distance is a length; use in, ft, cm, mm or m")),
+        (_, None) => Err(format!("`{text}`: the unit is missing; use in, ft, cm, mm or m")),
     }
 }
 
@@ -159,9 +164,15 @@ pub fn size(text: &str) -> Result<Size, String> {
     };
     let ((a, a_sign), (b, b_sign)) = (quantity(first, PIXELS)?, quantity(second, PIXELS)?);
     let Some(b_sign) = b_sign else {
-        return Err(format!("`{text}`: the unit is missing; use in, cm, mm or m (px for screens)"));
+        return Err(format!("`{text}`: the unit is missing; use in, ft, cm, mm or m (px for screens)"));
     };
-    match (a_sign.unwrap_or(b_sign), b_sign) {
+    // Prints are told in inches where their size was asked for in feet: 2 x 3 ft, largest 17 x 26 in.
+    let inches = |value: f64, sign: Sign| match sign {
+        Sign::Length(LengthUnit::Ft) => (value * 12.0, Sign::Length(LengthUnit::In)),
+        other => (value, other),
+    };
+    let ((a, a_sign), (b, b_sign)) = (inches(a, a_sign.unwrap_or(b_sign)), inches(b, b_sign));
+    match (a_sign, b_sign) {
         (Sign::Length(a_unit), Sign::Length(b_unit)) => {
             let (width, height) = (a * a_unit.mm(), b * b_unit.mm());
             within("a side", text, width, SIDE_MM, "mm")?;

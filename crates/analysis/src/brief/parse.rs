@@ -216,7 +216,7 @@ fn read_output(source: &Source<'_>, table: &DeTable<'_>, place: &std::ops::Range
         (OutputKind::Print, Size::Pixels(..)) => {
             return source.at(
                 &size_span,
-                "`size` of a print is a length (in, cm, mm), not pixels; for a screen write kind = \"screen\"",
+                "`size` of a print is a length (in, ft, cm, mm), not pixels; for a screen write kind = \"screen\"",
             );
         }
         (OutputKind::Screen, Size::Paper(..)) => {

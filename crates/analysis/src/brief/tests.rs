@@ -87,7 +87,12 @@ fn lengths() {
     assert_eq!(distance("18in"), Ok((457.2, LengthUnit::In)));
     assert_eq!(distance("1.5 m"), Ok((1500.0, LengthUnit::M)));
     assert_eq!(distance("1 meter"), Ok((1000.0, LengthUnit::M)));
-    assert_eq!(distance("2 Feet").unwrap_err(), "`2 feet`: `feet` is no unit here; use in, cm, mm or m");
+    // A foot is 12 inches of 25.4 mm (international yard and pound agreement, 1959).
+    for text in ["6 ft", "6 Feet", "6'"] {
+        let (mm, unit) = distance(text).unwrap();
+        assert!((mm - 6.0 * 12.0 * 25.4).abs() < 1e-9 && unit == LengthUnit::Ft, "{text}: {mm}");
+    }
+    assert_eq!(distance("2 yards").unwrap_err(), "`2 yards`: `yards` is no unit here; use in, ft, cm, mm or m");
     assert_eq!(length::size_text(297.0, 420.0, LengthUnit::Cm), "A3");
     assert_eq!(size("8 x 10 in"), Ok(Size::Paper(203.2, 254.0, LengthUnit::In)));
     assert_eq!(size("60cmx90cm"), Ok(Size::Paper(600.0, 900.0, LengthUnit::Cm)));
@@ -108,7 +113,7 @@ fn what_is_wrong_is_named_with_its_line_and_the_nearest_key() {
     let good = output("8 x 10 in", "30 cm", "");
     for (text, line, words) in [
         (output("8 x 10", "30 cm", ""), 2, vec!["`size`", "unit is missing"]),
-        (output("8 x 10 inchs", "30 cm", ""), 2, vec!["`size`", "`inchs` is no unit", "in, cm, mm"]),
+        (output("8 x 10 inchs", "30 cm", ""), 2, vec!["`size`", "`inchs` is no unit", "in, ft, cm, mm"]),
         (output("-8 x 10 in", "30 cm", ""), 2, vec!["`size`", "more than zero"]),
         (output("0 x 10 in", "30 cm", ""), 2, vec!["`size`", "more than zero"]),
         (output("8 x 1e9 in", "30 cm", ""), 2, vec!["`size`", "too large"]),

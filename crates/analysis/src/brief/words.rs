@@ -1,6 +1,7 @@
 //! A brief in the words of a command line: `100 x 75 cm at 1 m`, `A2 from 60cm`, `A3`.
 
 use super::length::{self, Size};
+use super::write::quoted;
 use super::{Brief, BriefError};
 
 /// Words between size and distance.
@@ -33,8 +34,9 @@ pub(super) fn parse(text: &str) -> Result<Brief, BriefError> {
         length::distance(distance).map_err(fail)?;
     }
     let kind = if matches!(read, Size::Pixels(..)) { "screen" } else { "print" };
-    let toml =
-        format!("[output]\nkind = \"{kind}\"\nsize = \"{size}\"\ndistance = \"{}\"\n", stated.unwrap_or("diagonal"));
+    // Quoted: inches may be written as `"`.
+    let (size, distance) = (quoted(size), quoted(stated.unwrap_or("diagonal")));
+    let toml = format!("[output]\nkind = \"{kind}\"\nsize = {size}\ndistance = {distance}\n");
     let mut brief = super::parse::parse(&toml, text)?;
     brief.name = match stated {
         Some(_) => format!("{} from {}", brief.size_text(), brief.distance_text()),
@@ -56,13 +58,18 @@ mod tests {
             (" a3 seen from 40 cm", "A3 from 40 cm", (297.0, 420.0), 400.0),
             ("30x40in@30in", "30 x 40 in from 30 in", (762.0, 1016.0), 762.0),
             ("40 x 30 cm", "40 x 30 cm from its diagonal (50 cm)", (400.0, 300.0), 500.0),
+            ("20x30\" at 6 ft", "20 x 30 in from 6 ft", (508.0, 762.0), 1828.8),
+            ("2 x 3 feet from 10'", "24 x 36 in from 10 ft", (609.6, 914.4), 3048.0),
             ("60 x 80 cm from diagonal", "60 x 80 cm from its diagonal (100 cm)", (600.0, 800.0), 1000.0),
         ] {
             let brief = Brief::find(text).unwrap();
             assert_eq!(brief.name, name);
-            assert_eq!((brief.output.width_mm, brief.output.height_mm), mm, "{text}");
+            let o = &brief.output;
+            assert!((o.width_mm - mm.0).abs() < 1e-9 && (o.height_mm - mm.1).abs() < 1e-9, "{text}: {o:?}");
             assert!((brief.output.distance_mm - distance_mm).abs() < 1e-9, "{text}");
         }
+        let feet = Brief::find("2 x 3 ft at 10 ft").unwrap().to_toml();
+        assert!(feet.contains("\"24 in x 36 in\"") && feet.contains("\"10 ft\""), "{feet}");
         let screen = Brief::find("2560 x 1440 px at 60 cm").unwrap();
         assert_eq!(screen.output.screen.unwrap().width_px, 2560.0);
     }

@@ -6,7 +6,7 @@ use super::length::LengthUnit;
 use super::{Brief, Need, OutputKind, derived, keys};
 
 /// A TOML basic string.
-fn quoted(text: &str) -> String {
+pub(super) fn quoted(text: &str) -> String {
     let mut out = String::from("\"");
     for c in text.chars() {
         match c {

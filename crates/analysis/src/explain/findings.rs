@@ -71,7 +71,7 @@ pub(super) const FINDINGS: &[Explanation] = &[
         unit: "eye limits (one minute of arc at the viewing distance)",
         means: "Camera or subject moved by more than the eye forgives on the paper.",
         how: "Length of the motion from the rise of edges in every direction, in mm on the paper, over what the eye \
-              resolves. 1.9 leaves 66 % of the contrast at 15 cycles per degree along the motion, 3.4 leaves 17 %.",
+              resolves. 1.9 leaves 67 % of the contrast at 15 cycles per degree along the motion, 3.4 leaves 17 %.",
         source: "directional variance: own derivation (docs/measures.md); contrast: closed form of uniform motion",
         next_time: "In the hand the shutter speed that the finding names; on a tripod the column down, and mirror lock-up \
                     where the time falls into the vibration band.",

@@ -17,6 +17,24 @@ fn every_finding_code_is_explained() {
     }
 }
 
+/// The limits of the default brief leave what the words say: closed forms of a Gaussian edge and of uniform motion, at 15
+/// cycles per degree (a quarter of a cycle per minute of arc).
+#[test]
+fn the_contrast_that_a_limit_leaves_is_the_closed_form() {
+    let limits = Brief::default().limits;
+    let edge = |rise: f64| (-2.0 * (std::f64::consts::PI * rise / 2.563 / 4.0).powi(2)).exp();
+    let motion = |length: f64| (std::f64::consts::PI * length / 4.0).sin() / (std::f64::consts::PI * length / 4.0);
+    for (word, limit, left) in
+        [("soft", limits.rise_eye_limits, &edge as &dyn Fn(f64) -> f64), ("shaken", limits.motion_eye_limits, &motion)]
+    {
+        let how = find(word).unwrap().how;
+        for value in [limit.borderline, limit.fails] {
+            let said = format!("{value:.1} leaves {:.0} %", 100.0 * left(value));
+            assert!(how.contains(&said), "{said}: {how}");
+        }
+    }
+}
+
 /// Paths of every leaf and group that a value serialises to.
 fn paths(value: &serde_json::Value, at: &str, into: &mut Vec<String>) {
     match value {

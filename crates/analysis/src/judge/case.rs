@@ -185,14 +185,14 @@ impl<'a> Case<'a> {
     /// What could not be measured, one line each; what the brief needs first.
     pub(crate) fn not_measured(&self) -> Vec<String> {
         if self.measures.is_none() {
-            return vec!["nothing: the file could not be read".into()];
+            return vec!["everything: the file could not be read".into()];
         }
         if self.crop_outside {
             let size = self.picture_px.map_or("unknown size".into(), |(w, h)| format!("{w} x {h} px as stored"));
-            return vec![format!("nothing: the crop lies outside the picture ({size})")];
+            return vec![format!("everything: the crop lies outside the picture ({size})")];
         }
         if self.fit.is_none() {
-            return vec!["nothing: the picture has no size".into()];
+            return vec!["everything: the picture has no size".into()];
         }
         let mut lines: Vec<(bool, String)> = Need::ALL
             .into_iter()

@@ -134,7 +134,9 @@ fn group(key: Key, name: &str, members: &[&FrameRow], held: &Held<'_>) -> Group 
     warnings.extend(enlarged_too_much(&steps));
     warnings.extend(inferred_pitch(members));
     let other = otherwise::sentence(members, &CODES, held);
-    let answer = answer(name, steps.len() == 1, best.as_ref(), stopping, limit.as_ref(), other);
+    // One f-stop whose frames tell of the lens: nothing to be sharpest of.
+    let single = steps.iter().filter(|s| s.readings.value("edge_rise_px").is_some()).count() == 1;
+    let answer = answer(name, single, best.as_ref(), stopping, limit.as_ref(), other);
     let estimates = |range: Option<[f64; 3]>| match range {
         Some([low, value, high]) => {
             Estimate { value: Some(value), low: Some(low), high: Some(high), frames: members.len() }
@@ -344,6 +346,30 @@ fn stop(n: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::judge::fixture::{measures, shot};
+    use crate::judge::{Subject, judge};
+    use crate::{Brief, RowMaker};
+
+    #[test]
+    fn one_f_stop_that_tells_is_not_the_sharpest_of_several() {
+        let brief = Brief::default();
+        let mut maker = RowMaker::default();
+        let frames: Vec<FrameRow> = [(5.6, BlurKind::None), (16.0, BlurKind::Motion)]
+            .into_iter()
+            .map(|(f_number, kind)| {
+                let (mut shot, mut measures) = (shot(), measures());
+                (shot.f_number, shot.lens) = (Some(f_number), Some("Tele 300 mm".into()));
+                (measures.blur.kind, measures.blur.motion_px) = (kind, (kind == BlurKind::Motion).then_some(6.0));
+                let subject = Subject { shot: Some(&shot), measures: Some(&measures), damaged: None };
+                maker.row(&f_number.to_string(), &shot, &measures, &judge(&subject, &brief, None), false)
+            })
+            .collect();
+        let name = brief.title();
+        let (groups, _) = groups(&frames, &Held { brief: &brief, name: &name, keeper_share: 0.9 });
+        assert_eq!(groups[0].steps.len(), 2);
+        assert!(groups[0].answer.contains("f/5.6"), "{}", groups[0].answer);
+        assert!(!groups[0].answer.contains("sharpest of the tested"), "{}", groups[0].answer);
+    }
 
     #[test]
     fn nothing_is_said_beyond_the_tested_f_stops() {

@@ -245,7 +245,7 @@ fn best(steps: &[Step]) -> Option<Best> {
         setting: step.setting.clone(),
         low: None,
         high: None,
-        reason: format!("Longest up to which all frames were free of shake ({} here).", step.frames),
+        reason: format!("every frame was free of shake up to this time, {} of them at it.", step.frames),
     })
 }
 

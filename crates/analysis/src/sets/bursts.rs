@@ -235,7 +235,8 @@ fn best_reason(best: &Entry<'_>, others: &[Entry<'_>]) -> String {
     } else if best.fault() < rival.fault() {
         "nothing lost in highlights and shadows"
     } else {
-        "slightly sharper"
+        // What places it first is less than can be measured: either will do.
+        "nothing measured tells them apart"
     };
     format!("As sharp as {} within what can be measured ({shown}); {so}.", file_name(&rival.frame.file))
 }

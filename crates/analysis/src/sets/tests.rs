@@ -222,6 +222,22 @@ fn a_focus_that_moved_is_said() {
     assert!(!burst([|x| x < 3, |x| x < 3]).contains("focus"));
 }
 
+/// What cannot be told apart is not given a winner in words.
+#[test]
+fn equals_are_called_equal() {
+    let frames: Vec<Frame> = (0..2)
+        .map(|i| {
+            let mut frame = frame(["A", "B"][i], 0.3 * i as f64, 0.0);
+            frame.measures.likeness = seen(9, 6.0, 0.0, (2, 2));
+            frame.measures.sharpness.edge_rise_px = Some(1.8 - 0.001 * i as f64);
+            frame
+        })
+        .collect();
+    let ranking = found(&frames).bursts.remove(0).ranking;
+    assert!(ranking[0].reason.contains("nothing measured tells them apart"), "{}", ranking[0].reason);
+    assert!(!ranking[0].reason.contains("sharper"), "{}", ranking[0].reason);
+}
+
 /// Two bodies of one model that tell no serial number, each with a burst: frames by turns, 0.15 s apart.
 #[test]
 fn bursts_of_two_bodies_that_take_turns_are_two() {

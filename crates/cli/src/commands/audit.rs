@@ -30,7 +30,7 @@ pub struct Audit {
     /// Files and folders to audit; `-` reads a list from stdin, one path per line
     #[arg(required = true, value_name = "PATH")]
     paths: Vec<PathBuf>,
-    /// What the pictures are for: a built-in brief or a brief file
+    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
     #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
     brief: String,
     #[command(flatten)]
@@ -157,6 +157,9 @@ impl Request {
             messages::warning(&rawassay_report::table::printable(fault));
         }
         if walk.files.is_empty() {
+            if self.paths.iter().all(|p| p.as_os_str() == "-") {
+                return Err(Failure::nothing("-: the list on stdin names no file; give one path per line"));
+            }
             let all: Vec<String> = self.paths.iter().map(|p| p.display().to_string()).collect();
             return Err(Failure::nothing(format!(
                 "{}: no raw file there; name a folder that has some",

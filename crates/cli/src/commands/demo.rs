@@ -27,7 +27,7 @@ pub struct Demo {
     /// Folder for the shoot, its scorecards and its pages
     #[arg(value_name = "FOLDER", default_value = "demo-shoot")]
     folder: PathBuf,
-    /// What the pictures are for: a built-in brief or a brief file
+    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
     #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
     brief: String,
 }

@@ -23,8 +23,8 @@ pub struct Enlarge {
     /// Records that `audit` kept, or raw files (measured now)
     #[arg(value_name = "RECORD|FRAME", required = true)]
     inputs: Vec<PathBuf>,
-    /// Whose limits and viewing distance count: screen, album, portfolio, exhibition, or a TOML file
-    #[arg(long, default_value = "portfolio")]
+    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
+    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
     brief: String,
     /// This part of the frame only: WxH+X+Y in pixels as stored (upright:WxH+X+Y: of the upright picture), 4:3 or 50% of each
     /// side in the middle
@@ -120,8 +120,9 @@ impl Enlarge {
             Form::Table => table(&ladders, &brief, distance, self.crop, out),
         })?;
         let unreadable = ladders.iter().filter(|(record, _)| record.status == Status::Unreadable).count();
-        for (record, _) in ladders.iter().filter(|(r, _)| r.status == Status::Unreadable && plan.form != Form::Table) {
-            crate::messages::warning(&format!("{}: {}", record.file, record.error.as_deref().unwrap_or("unreadable")));
+        for (record, _) in ladders.iter().filter(|(r, _)| r.status == Status::Unreadable) {
+            let file = rawassay_report::table::printable(&record.file);
+            crate::messages::error(&format!("{file}: {}", record.error.as_deref().unwrap_or("unreadable")));
         }
         Ok(match unreadable {
             0 => Exit::Done,
@@ -167,7 +168,7 @@ fn field(text: &str) -> String {
 }
 
 /// Columns of the CSV.
-pub const COLUMNS: [&str; 15] = [
+pub const COLUMNS: [&str; 16] = [
     "file",
     "paper",
     "width_in",
@@ -179,6 +180,7 @@ pub const COLUMNS: [&str; 15] = [
     "rise_mm",
     "asks_rise_mm",
     "motion_mm",
+    "asks_motion_mm",
     "snr_midtone",
     "snr_lifted",
     "outcome",
@@ -203,6 +205,7 @@ fn csv(ladders: &[(Head, Ladder)], out: &mut dyn Write) -> std::io::Result<()> {
                 known(r.rise_mm),
                 number(r.asks_rise_mm),
                 known(r.motion_mm),
+                number(r.asks_motion_mm),
                 known(r.snr_midtone),
                 known(r.snr_lifted),
                 r.outcome.to_string(),
@@ -276,15 +279,13 @@ fn table(
     out: &mut dyn Write,
 ) -> Result<(), ReportError> {
     let style = output::stdout_style();
-    for (i, (record, ladder)) in ladders.iter().enumerate() {
+    // Of a file that could not be read there is nothing to tell here; stderr says why.
+    let told = ladders.iter().filter(|(record, _)| record.status != Status::Unreadable);
+    for (i, (record, ladder)) in told.enumerate() {
         if i > 0 {
             writeln!(out)?;
         }
         let file = rawassay_report::table::printable(&record.file);
-        if let (Status::Unreadable, Some(error)) = (record.status, &record.error) {
-            writeln!(out, "{file}: {error}")?;
-            continue;
-        }
         let [w, h] = ladder.picture_px;
         let from = match distance {
             Distance::Diagonal => "each seen from its diagonal".to_string(),
@@ -309,7 +310,7 @@ fn table(
         let motion = ladder.rungs.iter().any(|r| r.motion_mm.is_some_and(|mm| mm > 0.0));
         let mut headings = vec!["paper", ">picture on it", ">wants px", ">ppi", ">edge rise, mm", ">allowed, mm"];
         if motion {
-            headings.push(">motion, mm");
+            headings.extend([">motion, mm", ">allowed, mm"]);
         }
         headings.extend([">mid-tone SNR", "outcome"]);
         let mut rows = Table::new(style, &headings);
@@ -328,7 +329,7 @@ fn table(
                 format!("{:.2}", r.asks_rise_mm),
             ];
             if motion {
-                cells.push(mm(r.motion_mm));
+                cells.extend([mm(r.motion_mm), format!("{:.2}", r.asks_motion_mm)]);
             }
             cells.push(noise_cell(r));
             cells.push(verdict(r));

@@ -16,8 +16,8 @@ pub struct Judge {
     /// The record that `audit` kept (NDJSON)
     #[arg(value_name = "RECORD", required = true)]
     records: Vec<PathBuf>,
-    /// What the picture is for: screen, album, portfolio, exhibition, or a TOML file
-    #[arg(long, default_value = "portfolio")]
+    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
+    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
     brief: String,
     /// Judge this part only: WxH+X+Y in pixels as stored (upright:WxH+X+Y: of the upright picture), 4:3 or 50% of each
     /// side in the middle
@@ -41,15 +41,16 @@ impl Judge {
         let open = |path: &PathBuf| crate::frames::stream(path);
         // All records are opened before a word is written: a wrong name must leave nothing half said.
         let records = self.records.iter().map(open).collect::<Result<Vec<_>, _>>()?;
+        if records.iter().all(|records| records.len() == 0) {
+            return Err(crate::frames::no_frame(&self.records));
+        }
         let mut outputs = plan.open(&brief)?;
         let mut totals = Totals { brief: brief.name.clone(), ..Totals::default() };
         let mut outside: Option<String> = None;
         let mut outside_frames = 0;
-        let mut seen = 0;
         for records in records {
             for record in records {
                 let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
-                seen += 1;
                 if !shared::wanted(&record.file, &self.frame) {
                     continue;
                 }
@@ -64,7 +65,7 @@ impl Judge {
                 outputs.card(&card)?;
             }
         }
-        if totals.frames() == 0 && seen > 0 {
+        if totals.frames() == 0 {
             return Err(shared::no_such_frame(&self.frame));
         }
         if let Some(why) = outside {
@@ -77,8 +78,6 @@ impl Judge {
         outputs.finish(&totals)?;
         Ok(if self.strict.is_some_and(|strict| totals.worst.is_some_and(|worst| worst >= strict)) {
             Exit::Strict
-        } else if totals.frames() == 0 {
-            Exit::Nothing
         } else if totals.unreadable + totals.damaged > 0 {
             Exit::SomeUnmeasured
         } else {

@@ -23,7 +23,7 @@ pub struct Page {
     /// Replace pages at --out though rawassay did not write them
     #[arg(long)]
     force: bool,
-    /// What the pictures are for: a built-in brief or a brief file
+    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
     #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
     brief: String,
     /// Judge this part only: WxH+X+Y in pixels as stored (upright:WxH+X+Y: of the upright picture), 4:3 or 50% of each

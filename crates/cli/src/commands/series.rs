@@ -22,8 +22,8 @@ pub struct Series {
     /// What the series is ordered by
     #[arg(long, value_enum, ignore_case = true)]
     by: ByArgument,
-    /// Brief to hold it against: a built-in one or a file
-    #[arg(long, value_name = "B", default_value = "portfolio")]
+    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
+    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
     brief: String,
     /// With --by shutter: share of frames that should be free of shake, per cent
     #[arg(long, value_name = "PCT", default_value_t = 90.0, value_parser = share)]

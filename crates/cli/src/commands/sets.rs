@@ -16,8 +16,8 @@ pub struct Sets {
     /// Records made by `audit`
     #[arg(required = true, value_name = "RECORD")]
     records: Vec<PathBuf>,
-    /// Brief that says what counts as blown, blocked and sharp: a built-in one or a file
-    #[arg(long, value_name = "B", default_value = "portfolio")]
+    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
+    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
     brief: String,
     /// Show every frame of each set, with why it stands where it does
     #[arg(long)]

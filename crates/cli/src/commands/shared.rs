@@ -104,7 +104,7 @@ pub fn paper(text: &str) -> Result<PaperSize, String> {
             let size = PaperSize::new(width_mm, height_mm, if unit == LengthUnit::M { LengthUnit::Cm } else { unit });
             Ok(if named { PaperSize { name: iso, ..size } } else { size })
         }
-        length::Size::Pixels(..) => Err(format!("`{text}`: a paper size is a length; use in, cm or mm")),
+        length::Size::Pixels(..) => Err(format!("`{text}`: a paper size is a length; use in, ft, cm, mm or m")),
     }
 }
 

@@ -174,6 +174,7 @@ pub fn draw_file(path: &Path, task: &Draw) -> Drawing {
     });
     match written {
         Ok(changed) => Drawing::Done { drawn: Box::new(drawn), changed },
+        Err(rawassay_report::ReportError::Io { source, .. }) => Drawing::NoRoom(crate::output::plain_cause(&source)),
         Err(error) => Drawing::NoRoom(error.to_string()),
     }
 }

@@ -34,8 +34,26 @@ impl OutFile {
     /// # Errors
     /// As [`Target::check`].
     pub fn target<P: AsRef<Path>>(&self, inputs: &[P]) -> Result<Option<Target>, Failure> {
-        self.out.as_deref().map(|out| Target::check("--out", out, self.force, inputs)).transpose()
+        self.out
+            .as_deref()
+            .map(|out| named_as_written(out).and_then(|()| Target::check("--out", out, self.force, inputs)))
+            .transpose()
     }
+}
+
+/// Extensions of forms that other programs write: a table under such a name would not open in them.
+const FORMS_OF_OTHERS: [&str; 14] =
+    ["xlsx", "xls", "ods", "numbers", "doc", "docx", "odt", "pdf", "html", "htm", "xml", "parquet", "sqlite", "png"];
+
+/// Refuses a name that promises a form that is not written.
+fn named_as_written(path: &Path) -> Result<(), Failure> {
+    let extension = path.extension().map(|e| e.to_string_lossy().to_ascii_lowercase()).unwrap_or_default();
+    let pages = if extension.starts_with("htm") { "; for pages use `rawassay page`" } else { "" };
+    if FORMS_OF_OTHERS.contains(&extension.as_str()) {
+        let why = format!("rawassay writes no .{extension}; name a .csv (spreadsheets open it) or .json file{pages}");
+        return Err(refusal("--out", path, &why));
+    }
+    Ok(())
 }
 
 /// A file that may be written.

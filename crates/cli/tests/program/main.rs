@@ -13,6 +13,7 @@ mod page;
 mod resume;
 mod samples;
 mod targets;
+mod words;
 mod workers;
 
 use std::path::{Path, PathBuf};

@@ -59,6 +59,11 @@ fn pages_are_written_refreshed_and_leave_the_raws() {
     }
     let (_, cut) = page_of(&pages, "cut.dng");
     assert!(cut.contains("This file could not be read"));
+    // A sentence, and no list that reads as if nothing was left unmeasured.
+    assert!(
+        cut.contains("<p>The file is cut short") && cut.contains("<li>everything: the file could not be read"),
+        "{cut}"
+    );
     assert!(cut.contains("content hash") && !cut.contains("unknown"), "values of a file that was never measured");
 
     // The same again changes nothing and draws nothing.
@@ -124,4 +129,20 @@ fn a_crop_is_judged_as_elsewhere() {
     }
     let wrong = run(folder.path(), &["page", "rawassay.ndjson", "--out", "pages", "--crop", "10x10"]);
     assert_eq!(wrong.code, Some(2), "{}", wrong.err);
+}
+
+/// A screen is looked at: nobody makes a proof print for it.
+#[test]
+fn pages_for_a_screen_speak_of_no_print() {
+    let folder = shoot(1);
+    audit(folder.path(), &[]);
+    let ran = run(folder.path(), &["page", "rawassay.ndjson", "--out", "pages", "--brief", "screen"]);
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    let pages = contents(&folder.path().join("pages"));
+    let (_, frame) = page_of(&pages, "F_0000.dng");
+    // The table of all values keeps the names of its fields.
+    let frame = frame.split("All values").next().unwrap().to_owned();
+    for page in [text(&pages, "index.html"), frame] {
+        assert!(!page.contains("proof print") && !page.contains("<span>Largest honest print"), "{page}");
+    }
 }

@@ -74,13 +74,18 @@ fn header(out: &mut String, shoot: &Shoot, index: usize) {
 }
 
 fn unreadable(out: &mut String, sheet: &Sheet) {
-    let why = sheet.card.error.as_deref().unwrap_or("no reason is recorded");
+    // Reasons go on from the name of the file: "is cut short".
+    let why = sheet
+        .card
+        .error
+        .as_deref()
+        .map_or("No reason is recorded.".into(), |e| format!("The file {}.", e.trim_end_matches('?')));
     put!(
         out,
         "<section class=\"verdict unmeasured\"><h2>{}This file could not be read</h2><p>{}</p><p>It is not judged. If the camera can \
          show the picture, copy the file from the card again and audit it once more.</p></section>\n",
         sign(Outcome::Unmeasured),
-        esc(why)
+        esc(&why)
     );
 }
 
@@ -111,7 +116,8 @@ fn verdict(out: &mut String, shoot: &Shoot, sheet: &Sheet) {
     {
         put!(
             out,
-            "<p>With a proof print, up to {} ({}).</p>\n",
+            "<p>{}, up to {} ({}).</p>\n",
+            if purpose.screen { "With a look at the full size first" } else { "With a proof print" },
             units::print_most(proof.width_in, proof.height_in, purpose.unit),
             units::print_most(proof.width_in, proof.height_in, units::other_unit(purpose.unit))
         );
@@ -141,11 +147,13 @@ fn largest(out: &mut String, purpose: &Purpose, sheet: &Sheet) {
     let (unit, other) = (purpose.unit, units::other_unit(purpose.unit));
     let many = |what: &str| what.ends_with('s') && what != "sharpness";
     let print = &sheet.card.print;
+    let name = if purpose.screen { "Largest honest size" } else { "Largest honest print" };
     if let Some(largest) = &print.largest {
         put!(
             out,
-            "<p class=\"largest\"><span>Largest honest print</span> <b>{}</b> <span>{} at {} ppi; beyond that {} \
+            "<p class=\"largest\"><span>{}</span> <b>{}</b> <span>{} at {} ppi; beyond that {} \
              {} it.</span></p>\n",
+            name,
             most(largest.width_in, largest.height_in, unit),
             most(largest.width_in, largest.height_in, other),
             units::number(largest.ppi),
@@ -159,7 +167,7 @@ fn largest(out: &mut String, purpose: &Purpose, sheet: &Sheet) {
     if print.largest.is_none() {
         put!(
             out,
-            "<p class=\"largest\"><span>Largest honest print</span> <b>none</b> <span>{what} {} at every size. By size alone \
+            "<p class=\"largest\"><span>{name}</span> <b>none</b> <span>{what} {} at every size. By size alone \
              {size}, for whoever accepts the {what}.</span></p>\n",
             if many(&accepted.what) { "fail" } else { "fails" }
         );
@@ -204,9 +212,10 @@ fn wall(out: &mut String, shoot: &Shoot, sheet: &Sheet) {
         put!(
             out,
             "<figure class=\"on-wall\">{svg}<figcaption>To scale. The picture hangs at its largest honest size, seen from {}; \
-             <span class=\"line proof\">half-tone outlines</span> need a proof print, <span class=\"line empty\">dashed \
+             <span class=\"line proof\">half-tone outlines</span> need {}, <span class=\"line empty\">dashed \
              outlines</span> ask more than the frame has.</figcaption></figure>\n",
-            esc(&shoot.purpose.distance)
+            esc(&shoot.purpose.distance),
+            if shoot.purpose.screen { "a look at the full size" } else { "a proof print" }
         );
     }
 }
@@ -220,7 +229,7 @@ fn picture(out: &mut String, sheet: &Sheet) {
             put!(
                 out,
                 "<p class=\"bare\">No picture: {}. All numbers on this page come from the record.</p>\n",
-                esc(why)
+                esc(&why)
             );
         }
     }

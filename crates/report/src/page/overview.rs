@@ -12,13 +12,17 @@ use super::units;
 use crate::plot;
 use crate::record::Status;
 
-/// Outcomes from the best, with what they say in a sentence.
-const OUTCOMES: [(Outcome, &str); 4] = [
-    (Outcome::Prints, "print"),
-    (Outcome::Borderline, "need a proof print"),
-    (Outcome::Fails, "fail"),
-    (Outcome::Unmeasured, "could not be measured"),
-];
+/// Outcomes from the best, with what they say in a sentence; what is for a screen needs no print.
+const fn outcomes(screen: bool) -> [(Outcome, &'static str); 4] {
+    let (good, limit) =
+        if screen { ("are good enough", "need a look at full size") } else { ("print", "need a proof print") };
+    [
+        (Outcome::Prints, good),
+        (Outcome::Borderline, limit),
+        (Outcome::Fails, "fail"),
+        (Outcome::Unmeasured, "could not be measured"),
+    ]
+}
 
 /// The page.
 #[must_use]
@@ -67,9 +71,14 @@ fn masthead(out: &mut String, shoot: &Shoot) {
         0 => out.push_str("No frame in this record"),
         _ => put!(
             out,
-            "<strong>{prints}</strong> of {total} {} {} at <span class=\"size\">{}</span>",
+            "<strong>{prints}</strong> of {total} {} {} <span class=\"size\">{}</span>",
             if total == 1 { "frame" } else { "frames" },
-            if prints == 1 { "prints" } else { "print" },
+            match (shoot.purpose.screen, prints) {
+                (true, 1) => "is good enough for",
+                (true, _) => "are good enough for",
+                (false, 1) => "prints at",
+                (false, _) => "print at",
+            },
             esc(&shoot.purpose.size.replace(" x ", " \u{d7} "))
         ),
     }
@@ -91,8 +100,9 @@ fn masthead(out: &mut String, shoot: &Shoot) {
     if proofs > 0 {
         put!(
             out,
-            " {proofs} {} at a limit: make a proof print first.",
-            if proofs == 1 { "frame is" } else { "frames are" }
+            " {proofs} {} at a limit: {} first.",
+            if proofs == 1 { "frame is" } else { "frames are" },
+            if shoot.purpose.screen { "look at the full size on that screen" } else { "make a proof print" }
         );
     }
     if let Some((code, fail, _)) = shoot.findings().first().filter(|f| f.1 > 0) {
@@ -167,7 +177,7 @@ fn glance(out: &mut String, shoot: &Shoot) {
     out.push_str("<section class=\"glance\" aria-labelledby=\"glance-h\">\n<h2 id=\"glance-h\">How large each frame goes</h2>\n<div class=\"glance-grid\">\n<figure class=\"wide\">");
     out.push_str(&plot::shoot::svg(&marks, in_unit(shoot.purpose.sides_cm.0), unit.sign()));
     out.push_str("<figcaption>");
-    for (outcome, words) in OUTCOMES {
+    for (outcome, words) in outcomes(shoot.purpose.screen) {
         put!(
             out,
             "<a class=\"key\" href=\"#outcome={outcome}\">{}<b>{}</b> {words}</a> ",
@@ -248,7 +258,7 @@ fn sentence(out: &mut String, shoot: &Shoot) {
         values.into_iter().map(|v| (v.to_owned(), v.to_owned())).collect()
     };
     out.push_str("<section class=\"ask\" aria-labelledby=\"ask-h\">\n<h2 id=\"ask-h\" class=\"unseen\">Which frames to show</h2>\n<form id=\"ask\" role=\"search\" autocomplete=\"off\"><p>Show frames that ");
-    let outcomes = OUTCOMES.map(|(o, words)| (o.to_string(), words.to_owned())).to_vec();
+    let outcomes = outcomes(shoot.purpose.screen).map(|(o, words)| (o.to_string(), words.to_owned())).to_vec();
     choice(out, "outcome", "Outcome", "have any outcome", outcomes);
     out.push_str(", with ");
     let findings = shoot

@@ -68,12 +68,26 @@ fn setting(by: By, setting: &Setting) -> String {
 
 /// A step's setting; over all focal lengths a step of exposure times is time x focal length.
 fn step_name(by: By, group: &Group, step: &Step) -> String {
+    setting_name(by, group, &step.setting)
+}
+
+fn setting_name(by: By, group: &Group, of: &Setting) -> String {
     let over_all = group.key.0.iter().any(|k| k.1 == Setting::Text("all".into()));
-    match (by, &step.setting) {
+    match (by, of) {
         (By::Shutter, Setting::Number(v)) if over_all && *v < 1.0 => format!("1/({} f)", units::number(1.0 / v)),
         (By::Shutter, Setting::Number(v)) if over_all => format!("{}/f", units::number(*v)),
         (_, other) => setting(by, other),
     }
+}
+
+/// Why the limit and the best stand where they do. A time needs its name beside it: the other reasons name their settings.
+fn reasons(by: By, group: &Group) -> Vec<String> {
+    let limit = group.limit_for_brief.iter().map(|l| l.reason.clone());
+    let best = group.best.iter().map(|b| match by {
+        By::Shutter => format!("{}: {}", setting_name(by, group, &b.setting), b.reason),
+        _ => b.reason.clone(),
+    });
+    limit.chain(best).collect()
 }
 
 fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose) {
@@ -132,9 +146,8 @@ fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose
     out.push_str("</div>\n");
     table(out, by, group);
     // The answer says it already where it holds the same sentence.
-    let reasons = group.limit_for_brief.iter().map(|l| &l.reason).chain(group.best.iter().map(|b| &b.reason));
-    for reason in reasons.filter(|r| !group.answer.contains(r.as_str())) {
-        put!(out, "<p>{}</p>\n", esc(reason));
+    for reason in reasons(by, group).into_iter().filter(|r| !group.answer.contains(r.as_str())) {
+        put!(out, "<p>{}</p>\n", esc(&reason));
     }
     if !group.warnings.is_empty() {
         out.push_str("<ul>");
@@ -282,5 +295,30 @@ fn frames(step: &Step) -> String {
         format!("{} <small>({} left out)</small>", step.frames, step.left_out)
     } else {
         step.frames.to_string()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rawassay_analysis::series::{Best, Key};
+
+    #[test]
+    fn the_longest_time_free_of_shake_is_named() {
+        let reason = "every frame was free of shake up to this time.".to_owned();
+        let group = |key: &str, seconds| Group {
+            key: Key(vec![("focal35_mm", Setting::Text(key.into()))]),
+            frames: 2,
+            steps: Vec::new(),
+            best: Some(Best { setting: Setting::Number(seconds), low: None, high: None, reason: reason.clone() }),
+            limit_for_brief: None,
+            readings: Default::default(),
+            answer: String::new(),
+            warnings: Vec::new(),
+        };
+        assert_eq!(reasons(By::Shutter, &group("50", 1.0 / 15.0)), [format!("1/15 s: {reason}")]);
+        // Over all focal lengths it is a time times the focal length.
+        assert_eq!(reasons(By::Shutter, &group("all", 4.0)), [format!("4/f: {reason}")]);
+        assert_eq!(reasons(By::Iso, &group("all", 4.0)), std::slice::from_ref(&reason));
     }
 }

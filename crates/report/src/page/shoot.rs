@@ -212,8 +212,10 @@ fn lesser(sets: &Sets) -> Vec<&str> {
 pub(crate) fn numbers(finding: &Finding) -> Option<String> {
     let (measured, limit) = (units::number(finding.measured?), units::number(finding.limit?));
     Some(match finding.unit.as_str() {
-        "eye limits" => format!("{measured} times what the eye resolves, limit {limit}"),
-        "ratio" => format!("ratio {measured}, limit {limit}"),
+        // On a screen that is its pixel, where the eye resolves finer.
+        "eye limits" => format!("{measured} times the finest that is seen, limit {limit}"),
+        "ratio" if finding.code == FindingCode::Noisy => format!("signal-to-noise {measured}, limit {limit}"),
+        "ratio" => format!("{measured} of the noise, limit {limit}"),
         "s" if finding.code == FindingCode::VibrationBand => format!(
             "{}, in the band that begins at {}",
             units::shutter(finding.measured?),
@@ -240,5 +242,31 @@ pub fn finding_title(code: FindingCode) -> &'static str {
         FindingCode::VibrationBand => "vibration band",
         FindingCode::TooFewPixels => "too few pixels",
         FindingCode::Damaged => "damaged file",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_say_what_they_are() {
+        let told = |code, unit: &str| {
+            let finding = Finding {
+                code,
+                severity: Severity::Fails,
+                measured: Some(4.38),
+                limit: Some(20.0),
+                unit: unit.into(),
+                text: String::new(),
+                remedy: String::new(),
+            };
+            numbers(&finding)
+        };
+        assert_eq!(told(FindingCode::Noisy, "ratio").as_deref(), Some("signal-to-noise 4.38, limit 20"));
+        assert_eq!(told(FindingCode::Banded, "ratio").as_deref(), Some("4.38 of the noise, limit 20"));
+        // The same words for paper and screen: on a screen the finest is its pixel, not what the eye resolves.
+        let soft = told(FindingCode::Soft, "eye limits");
+        assert_eq!(soft.as_deref(), Some("4.38 times the finest that is seen, limit 20"));
     }
 }

@@ -242,9 +242,14 @@ fn blown(case: &Case<'_>, blown: &Blown, light: &Blown, severity: Severity, by_a
         (patch_cm2, passed(patch, severity), "cm2")
     };
     let lost = if tone_lost(blown) { "tone and texture are gone there" } else { "hue shifts there, some tone is left" };
-    let count = match blown.patches {
-        0 | 1 => String::new(),
-        n => format!(" in {n} patches or more"),
+    let passed = format!(" (limit {} {unit})", short(limit));
+    // Each limit stands beside the number that is held against it.
+    let (of_area, of_patch) = if by_area { (passed.as_str(), "") } else { ("", passed.as_str()) };
+    let area_cm2 = short(blown.area_pct / 100.0 * paper_cm2);
+    let patches = match blown.patches {
+        0 | 1 if short(patch_cm2) == area_cm2 => format!(" in one patch{of_patch}"),
+        0 | 1 => format!(", the largest {} cm2{of_patch}", short(patch_cm2)),
+        n => format!(" in {n} patches or more, the largest {} cm2{of_patch}", short(patch_cm2)),
     };
     let lights = match light.patches {
         0 => "specular spots are not counted".to_string(),
@@ -258,13 +263,10 @@ fn blown(case: &Case<'_>, blown: &Blown, light: &Blown, severity: Severity, by_a
             limit,
             unit,
             text: format!(
-                "Highlights are clipped{} over {} % of the picture, {} cm2 of {}{count}, the largest {} cm2 (limit {} {unit}); {lost}; {lights}.",
+                "Highlights are clipped{} over {} % of the picture{of_area}, {area_cm2} cm2 of {}{patches}; {lost}; {lights}.",
                 colour_words(m, case.crop.is_none()),
                 short(blown.area_pct),
-                short(blown.area_pct / 100.0 * paper_cm2),
                 surface(case),
-                short(patch_cm2),
-                short(limit),
             ),
             remedy: remedy(m.exposure.brighter_by_ev),
         }
@@ -308,6 +310,10 @@ fn lit(case: &Case<'_>, light: &Blown) -> Option<Finding> {
         1 => "A small bright patch is".to_string(),
         n => format!("{n} small bright patches are"),
     };
+    let largest = match light.patches {
+        1 => String::new(),
+        _ => format!(", the largest {} cm2", short(light.patch_pct / 100.0 * paper_cm2)),
+    };
     Some(
         Parts {
             code: FindingCode::Blown,
@@ -316,11 +322,10 @@ fn lit(case: &Case<'_>, light: &Blown) -> Option<Finding> {
             limit: case.brief.limits.blown_area_pct.borderline,
             unit: "%",
             text: format!(
-                "{patches} clipped{}, {} cm2 of {}, the largest {} cm2{}: taken for a light source or its reflection, and not held against the frame.",
+                "{patches} clipped{}, {} cm2 of {}{largest}{}: taken for a light source or its reflection, and not held against the frame.",
                 colour_words(m, case.crop.is_none()),
                 short(light.area_pct / 100.0 * paper_cm2),
                 surface(case),
-                short(light.patch_pct / 100.0 * paper_cm2),
                 light.around_ev.map_or(String::new(), |ev| format!(", with surroundings {ev:.1} EV below saturation")),
             ),
             remedy: "Look at it in the picture: nothing to do where it is the sun, a lamp or glitter; where it is a surface \

@@ -11,6 +11,9 @@ use crate::print::Aspect;
 /// Below this share of the tiles with edges, the motion is that of a part of the scene, not of the camera.
 const SUBJECT_TILES_PCT: f64 = 40.0;
 
+/// Beyond so many stops no ISO is named: the frame would be lost to noise instead. Common practice, no source.
+const MOST_STOPS: f64 = 4.0;
+
 /// Severity of the motion in this frame: by its length or, where that is unknown, by the edges that motion alone blurred.
 pub(super) fn severity(case: &Case<'_>) -> Option<Severity> {
     let worst = case.grade(aspect(case))?;
@@ -60,6 +63,22 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     )
 }
 
+/// Longest time in the hand for this motion, `over` times too long at `shutter` seconds: what 1/(k f35) asks for, too,
+/// where that is shorter.
+fn in_the_hand_s(case: &Case<'_>, shutter: f64, over: f64) -> f64 {
+    let needed = shutter / over.max(1.0);
+    let focal35 = case.shot.and_then(|s| s.focal35_mm).filter(|f| *f > 0.0);
+    focal35.map_or(needed, |f| needed.min(optics::hand_held_s(case.brief.handling.shutter_rule, f)))
+}
+
+/// The same, from the motion of this frame; `None` where the camera did not shake by more than the brief allows.
+pub(super) fn hand_time_s(case: &Case<'_>) -> Option<f64> {
+    severity(case)?;
+    let shutter = case.shot?.shutter_s.filter(|s| s.is_finite() && *s > 0.0 && !part_of_scene(case))?;
+    let aspect = aspect(case);
+    Some(in_the_hand_s(case, shutter, case.value(aspect)? / case.paper.limit(aspect).borderline))
+}
+
 /// What would have kept the motion within the limit: it is `over` times too long, and grows with the time open.
 fn remedy(case: &Case<'_>, over: f64) -> String {
     let over = over.max(1.0);
@@ -72,21 +91,19 @@ fn remedy(case: &Case<'_>, over: f64) -> String {
             format!("A shutter {stops:.0} stops faster, or a tripod with its column down and a remote release")
         };
     };
-    // The hand needs 1/(k f35) too, where that is faster.
-    let needed = shutter / over;
-    let hand = case.shot.and_then(|s| s.focal35_mm).filter(|f| *f > 0.0);
-    let hand = hand.map(|f| optics::hand_held_s(case.brief.handling.shutter_rule, f));
-    let target = if subject { needed } else { hand.map_or(needed, |h| needed.min(h)) };
+    let target = if subject { shutter / over } else { in_the_hand_s(case, shutter, over) };
     let band = !subject && vibration_band::applies(case);
     let Some((seconds, text)) = optics::shutter_not_slower(target) else {
         return "A tripod with its column down, or flash: no shutter is fast enough for this motion".into();
     };
     let iso = case.shot.and_then(|s| s.iso).filter(|i| *i > 0.0).map_or(String::new(), |iso| {
-        format!(
-            " (for the same exposure {:.1} stops more light or ISO, here ISO {:.0})",
-            (shutter / seconds).log2(),
-            optics::iso_nearest(iso * shutter / seconds)
-        )
+        let stops = (shutter / seconds).log2();
+        if stops > MOST_STOPS {
+            format!(" (for the same exposure {stops:.1} stops more light: more than f-stop and ISO give without harm)")
+        } else {
+            let there = optics::iso_nearest(iso * shutter / seconds);
+            format!(" (for the same exposure {stops:.1} stops more light or ISO, here ISO {there:.0})")
+        }
     });
     if band {
         // Whether it was held or stood on a tripod is not known: the hand first, as it needs the more.

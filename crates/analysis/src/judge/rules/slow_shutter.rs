@@ -1,7 +1,7 @@
 //! `slow-shutter`: slower than the hand holds, 1/(k f35). Common practice, no source.
 
 use super::vibration_band::severity_and_words;
-use super::{Case, Finding, FindingCode, Parts};
+use super::{Case, Finding, FindingCode, Parts, shaken};
 use crate::{known, optics};
 
 pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
@@ -15,6 +15,8 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     if shutter <= limit * 1.02 {
         return None;
     }
+    // What this frame's own motion asks for goes before the rule of thumb.
+    let held = shaken::hand_time_s(case).and_then(optics::shutter_not_slower).map_or(dial, |(_, text)| text);
     let (severity, words) = severity_and_words(case);
     Some(
         Parts {
@@ -27,7 +29,7 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
                 "{} is slower than the hand holds at {focal35:.0} mm (35 mm equivalent): 1/({rule} x {focal35:.0}), about {dial}; {words}.",
                 optics::shutter_text(shutter),
             ),
-            remedy: format!("{dial} or faster in the hand; else a tripod with its column down and a remote release"),
+            remedy: format!("{held} or faster in the hand; else a tripod with its column down and a remote release"),
         }
         .into_finding(),
     )

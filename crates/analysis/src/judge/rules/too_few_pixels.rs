@@ -32,6 +32,16 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     // A shaken frame is sharp only along the line of its motion.
     let moved = case.blur_kind() == BlurKind::Motion;
     let which = if moved { "Along its motion the frame is" } else { "The frame is" };
+    // Enough by the brief's numbers, and too few all the same for what the frame holds.
+    let enough = case.grade(Aspect::Pixels).is_none();
+    let wants = if enough {
+        format!(
+            ", no less than the {:.0} ppi that this brief wants, but too few for edges as fine as these",
+            limit.borderline
+        )
+    } else {
+        format!("; this brief wants {:.0}, {:.0} at the least", limit.borderline, limit.fails)
+    };
     let wide = match (edges, brings.rise_px.and_then(|px| case.mm(px)), case.value(Aspect::Sharpness)) {
         (Some(_), Some(mm), Some(eyes)) => format!(
             " {which} sharp pixel by pixel, but so enlarged its edges are {} mm wide, {eyes:.1} times {}; {clean:.0} ppi would do.",
@@ -49,14 +59,12 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
             limit: if severity == Severity::Fails { least } else { clean },
             unit: "ppi",
             text: format!(
-                "{:.0} x {:.0} px{after} give {:.0} ppi on {} (the {} fills it); this brief wants {:.0} and {:.0} at the least.{wide}",
+                "{:.0} x {:.0} px{after} give {:.0} ppi on {} (the {} fills it){wants}.{wide}",
                 brings.width_px,
                 brings.height_px,
                 fit.ppi,
                 surface(case),
                 if fit.width_limits { "width" } else { "height" },
-                limit.borderline,
-                limit.fails
             ),
             remedy: format!("Stitch {frames:.0} x {frames:.0} frames with a third of overlap, through a lens {longer:.1} times as long, or {closer}{focus}{smaller}"),
         }

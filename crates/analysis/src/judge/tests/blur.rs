@@ -122,7 +122,15 @@ fn handling_is_a_note_on_a_sharp_frame_and_a_cause_of_a_shaken_one() {
     }
     // In the hand 1/640 s; on a tripod the mirror: whichever it was, the hand's speed is named first.
     let remedy = finding(&judgement, FindingCode::Shaken).remedy;
+    // 1/4 to 1/640 s are 7.3 stops: no ISO 16000 is advised for it.
+    assert!(remedy.contains("7.3 stops more light") && !remedy.contains("here ISO"), "{remedy}");
     assert!(remedy.starts_with("In the hand 1/640 s or faster") && remedy.contains("mirror lock-up"), "{remedy}");
+    // A motion that asks for more than the rule of thumb does: both findings name the same time.
+    m.blur.motion_px = Some(30.0);
+    let fast = judged(&m, &Shot { shutter_s: Some(1.0 / 125.0), ..s.clone() }, "portfolio", None);
+    let named = |code| finding(&fast, code).remedy.split(" or faster").next().unwrap().to_owned();
+    assert_eq!(named(FindingCode::Shaken), named(FindingCode::SlowShutter));
+    assert_ne!(named(FindingCode::Shaken), "1/640 s");
     let codes: Vec<FindingCode> = judgement.verdict.findings.iter().map(|f| f.code).collect();
     assert_eq!(codes[1..3], [FindingCode::SlowShutter, FindingCode::VibrationBand]);
     // A wide lens does not shake there; fast enough has no word.

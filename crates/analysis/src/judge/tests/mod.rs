@@ -81,6 +81,8 @@ fn nothing_to_judge_is_unmeasured() {
     let brief = Brief::default();
     let nothing = judge(&Subject::default(), &brief, None);
     assert_eq!(nothing.verdict.outcome, Outcome::Unmeasured);
+    // Under "not measured": all of it was not.
+    assert!(nothing.verdict.not_measured[0].starts_with("everything"), "{:?}", nothing.verdict);
     assert!(nothing.verdict.findings.is_empty() && nothing.print.ppi.is_none() && nothing.usable_ev.is_none());
     let (m, s) = (measures(), shot());
     for outside in [Area::new(5999, 0, 2, 2), Area::new(0, 0, 6001, 4000), Area::new(0, 4000, 1, 1)] {

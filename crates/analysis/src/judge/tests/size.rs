@@ -145,6 +145,8 @@ fn a_pixel_sharp_frame_is_told_the_pixels_it_lacks() {
     let found = &judgement.verdict.findings[0];
     assert_eq!((found.code, found.severity), (FindingCode::TooFewPixels, Severity::Borderline));
     assert!((found.limit.unwrap() - 2.0 * 25.4 / (1.5 * 250.0 / 3437.7468)).abs() < 0.01, "{found:?}");
+    // 6000 px over 19 in are 316 ppi, more than the 300 wanted: the text must not read as if they were fewer.
+    assert!(found.text.contains("316 ppi") && found.text.contains("no less than the 300 ppi"), "{}", found.text);
     assert!((judgement.print.largest.unwrap().ppi - found.limit.unwrap()).abs() < 1e-9);
 }
 

@@ -26,6 +26,9 @@ fn blown_counts_area_on_the_paper_and_leaves_specular_spots_apart() {
     let found = finding(&judgement, FindingCode::Blown);
     assert_eq!((found.severity, found.measured, found.limit), (Severity::Borderline, Some(0.3), Some(0.2)));
     assert!(found.text.contains("4.66 cm2") && found.text.contains("all colours"), "{}", found.text);
+    // The limit stands beside the number that it is held against, and one patch is not told twice.
+    assert!(found.text.contains("0.3 % of the picture (limit 0.2 %)"), "{}", found.text);
+    assert!(found.text.contains("in one patch") && !found.text.contains("the largest"), "{}", found.text);
     // 1.5 %: fails where every colour clips, borderline where red alone does.
     clip(&mut m, &[1.5], [1.5; 4]);
     assert_eq!(finding(&judged(&m, &s, "portfolio", None), FindingCode::Blown).severity, Severity::Fails);
@@ -158,6 +161,7 @@ fn the_sun_is_a_note_and_a_blown_surface_is_not() {
     assert_eq!(outcome, Outcome::Prints);
     let note = note.unwrap();
     assert_eq!(note.severity, Severity::Note);
+    assert!(!note.text.contains("the largest"), "{}", note.text);
     assert!(note.text.contains("light source") && note.text.contains("green alone"), "{}", note.text);
     // The half disc on a horizon, too: 400 x 200 px.
     one_patch(&mut m, 0.257, 0.05, 1.0, [400, 200]);

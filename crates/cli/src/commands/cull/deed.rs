@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use rawassay_analysis::{FindingCode, Judgement, Outcome};
+use rawassay_analysis::{FindingCode, Judgement, Outcome, Severity};
 use serde::Serialize;
 
 /// What was done, or would be, with one file.
@@ -18,6 +18,12 @@ pub struct Deed {
     pub largest_long_side_in: Option<f64>,
     /// Shorter side, inches.
     pub largest_short_side_in: Option<f64>,
+    /// How many of the findings, the last ones, are notes that change nothing.
+    #[serde(skip)]
+    pub notes: usize,
+    /// True where the largest print stands upright.
+    #[serde(skip)]
+    pub upright: bool,
     /// "listed", "sidecar written", "copied", "moved", or with "would be"; `None` where it failed.
     pub done: Option<&'static str>,
     /// Files written.
@@ -37,6 +43,8 @@ impl Deed {
             findings: verdict.findings.iter().map(|f| f.code).collect(),
             largest_long_side_in: largest.map(|l| l.width_in.max(l.height_in)),
             largest_short_side_in: largest.map(|l| l.width_in.min(l.height_in)),
+            notes: verdict.findings.iter().filter(|f| f.severity == Severity::Note).count(),
+            upright: largest.is_some_and(|l| l.width_in < l.height_in),
             done: None,
             to: Vec::new(),
             note: None,
@@ -47,6 +55,15 @@ impl Deed {
     pub fn failed(mut self, what: impl Into<String>) -> Self {
         self.note = Some(what.into());
         self
+    }
+
+    /// The findings for people: a frame that prints must not look as if something spoiled it.
+    pub fn told(&self) -> String {
+        let faults = self.findings.len().saturating_sub(self.notes);
+        let words = self.findings.iter().enumerate();
+        let words: Vec<String> =
+            words.map(|(i, code)| if i < faults { code.word().into() } else { format!("note: {code}") }).collect();
+        words.join(", ")
     }
 
     /// The findings in words.

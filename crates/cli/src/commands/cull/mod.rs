@@ -15,6 +15,7 @@ use std::path::{Path, PathBuf};
 use rawassay_report::FileId;
 
 use crate::messages::{self, Exit, Failure};
+use crate::output::cause;
 use crate::{frames, identity};
 use chosen::{Act, Chosen, Found, Shared, find, stem_of};
 use companions::{Folders, folded};
@@ -50,8 +51,8 @@ pub struct Cull {
     undo: Option<PathBuf>,
     #[command(flatten)]
     selection: Selection,
-    /// Brief to judge by: a built-in one or a file
-    #[arg(long, value_name = "B", default_value = "portfolio")]
+    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
+    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
     brief: String,
     /// With --sidecars: xmp:Rating 4 for prints, 2 for borderline, 1 for fails; a rating of yours stays
     #[arg(long, requires = "sidecars")]
@@ -203,8 +204,13 @@ impl Cull {
         };
         let mut list = if plans.is_empty() { None } else { self.begin(&chosen)? };
         if list.is_some() {
-            std::fs::create_dir_all(folder)
-                .map_err(|e| Failure::nothing(format!("{}: the folder cannot be made ({e})", folder.display())))?;
+            std::fs::create_dir_all(folder).map_err(|e| {
+                Failure::nothing(format!(
+                    "{}: the folder cannot be made ({}); name another",
+                    folder.display(),
+                    cause(&e)
+                ))
+            })?;
         }
         for (index, files) in plans {
             for (place, (from, to)) in files.into_iter().enumerate() {
@@ -262,8 +268,9 @@ impl Cull {
 /// The file is there and is the one that was measured.
 fn unchanged(frame: &Chosen) -> Result<(), String> {
     let raw = &frame.raw;
-    let facts = std::fs::metadata(raw)
-        .map_err(|e| format!("cannot be found at {} ({e}); audit the files where they are now", raw.display()))?;
+    let facts = std::fs::metadata(raw).map_err(|e| {
+        format!("cannot be found at {} ({}); audit the files where they are now", raw.display(), cause(&e))
+    })?;
     if !facts.is_file() {
         return Err("is not a file; left alone".to_string());
     }

@@ -14,13 +14,12 @@ pub use crate::tables::Format;
 /// Longest list on the terminal where files were acted on.
 const SHOWN: usize = 40;
 
-/// The largest print, its sides in the order and the unit of the brief's.
+/// The largest print, width first as in every other table, in the unit of the brief's.
 fn size(deed: &Deed, brief: &Brief) -> String {
-    let output = &brief.output;
     match (deed.largest_long_side_in, deed.largest_short_side_in) {
         (Some(long), Some(short)) => {
-            let (first, second) = if output.width_mm > output.height_mm { (long, short) } else { (short, long) };
-            most_text(first * MM_PER_INCH, second * MM_PER_INCH, output.unit)
+            let (width, height) = if deed.upright { (short, long) } else { (long, short) };
+            most_text(width * MM_PER_INCH, height * MM_PER_INCH, brief.output.unit)
         }
         _ => String::new(),
     }
@@ -60,7 +59,7 @@ pub fn deeds(
                     number(deed.largest_long_side_in),
                     number(deed.largest_short_side_in),
                     deed.done.unwrap_or_default().to_string(),
-                    to.join(" "),
+                    to.join(" | "),
                     deed.note.clone().unwrap_or_default(),
                 ]
             });
@@ -77,7 +76,9 @@ fn text(deeds: &[Deed], frames: usize, brief: &Brief, whole: bool, told: &[Strin
     let mut text = if deeds.is_empty() {
         format!("No frame of {frames} fits, judged for {title}.\n")
     } else {
-        format!("{done} of {frames} frames {word}, judged for {title}.\n")
+        // "3 of 24 frames copied", but "3 of 24 frames: sidecar written".
+        let colon = if word.starts_with("sidecar") { ":" } else { "" };
+        format!("{done} of {frames} frames{colon} {word}, judged for {title}.\n")
     };
     let mut grid = Grid::new(&["file", "outcome", ">largest", "findings", ""]);
     let shown = if whole { deeds.len() } else { SHOWN };
@@ -86,7 +87,7 @@ fn text(deeds: &[Deed], frames: usize, brief: &Brief, whole: bool, told: &[Strin
             deed.file.clone(),
             deed.outcome.to_string(),
             size(deed, brief),
-            deed.words(", "),
+            deed.told(),
             deed.note.clone().unwrap_or_default(),
         ]);
     }

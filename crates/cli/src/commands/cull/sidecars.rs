@@ -10,6 +10,7 @@ use super::chosen::Chosen;
 use super::transfer;
 use super::undo::{Step, UndoList};
 use crate::messages::Failure;
+use crate::output::cause;
 
 /// Sidecars larger than this are none.
 const MOST_BYTES: u64 = 64 << 20;
@@ -84,13 +85,13 @@ pub fn write(
 ) -> Result<Result<Option<String>, String>, Failure> {
     let existing = match std::fs::metadata(path) {
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => None,
-        Err(e) => return Ok(Err(format!("its sidecar {} cannot be read ({e})", path.display()))),
+        Err(e) => return Ok(Err(format!("its sidecar {} cannot be read ({})", path.display(), cause(&e)))),
         Ok(facts) if !facts.is_file() || facts.len() > MOST_BYTES => {
             return Ok(Err(format!("{} is no sidecar; left alone", path.display())));
         }
         Ok(_) => match std::fs::read(path) {
             Ok(bytes) => Some(bytes),
-            Err(e) => return Ok(Err(format!("its sidecar {} cannot be read ({e})", path.display()))),
+            Err(e) => return Ok(Err(format!("its sidecar {} cannot be read ({})", path.display(), cause(&e)))),
         },
     };
     let written = match sidecar::write(existing.as_deref(), &tags(frame, brief, wish)) {

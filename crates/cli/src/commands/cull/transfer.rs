@@ -5,6 +5,8 @@ use std::fs::{self, File, OpenOptions};
 use std::io::{self, Read, Write};
 use std::path::Path;
 
+use crate::output::cause;
+
 /// Bytes read at a time.
 const BLOCK: usize = 1 << 20;
 
@@ -14,8 +16,8 @@ const BLOCK: usize = 1 << 20;
 /// # Errors
 /// One line without the source's name.
 pub fn copy(from: &Path, to: &Path) -> Result<(), String> {
-    let mut source = File::open(from).map_err(|e| format!("cannot be read ({e})"))?;
-    let facts = source.metadata().map_err(|e| format!("cannot be read ({e})"))?;
+    let mut source = File::open(from).map_err(|e| format!("cannot be read ({})", cause(&e)))?;
+    let facts = source.metadata().map_err(|e| format!("cannot be read ({})", cause(&e)))?;
     let mut target = create(to)?;
     let copied = write_and_check(&mut source, &mut target, to, facts.len());
     if let Err(what) = copied {
@@ -36,7 +38,7 @@ pub fn copy(from: &Path, to: &Path) -> Result<(), String> {
 fn create(to: &Path) -> Result<File, String> {
     OpenOptions::new().write(true).create_new(true).open(to).map_err(|e| match e.kind() {
         io::ErrorKind::AlreadyExists => format!("{} exists already and is left as it is", to.display()),
-        _ => format!("{} cannot be created ({e}); check the folder and its permissions", to.display()),
+        _ => format!("{} cannot be created ({}); check the folder and its permissions", to.display(), cause(&e)),
     })
 }
 
@@ -49,19 +51,21 @@ fn write_and_check(source: &mut File, target: &mut File, to: &Path, size: u64) -
             Ok(0) => break,
             Ok(n) => n,
             Err(e) if e.kind() == io::ErrorKind::Interrupted => continue,
-            Err(e) => return Err(format!("cannot be read to its end ({e})")),
+            Err(e) => return Err(format!("cannot be read to its end ({})", cause(&e))),
         };
         hasher.update(&block[..n]);
-        target
-            .write_all(&block[..n])
-            .map_err(|e| format!("{} cannot be written ({e}); is the disk full?", to.display()))?;
+        target.write_all(&block[..n]).map_err(|e| {
+            format!("{} cannot be written ({}); check the disk and the folder", to.display(), cause(&e))
+        })?;
         total += n as u64;
     }
-    target.sync_all().map_err(|e| format!("{} cannot be written ({e}); is the disk full?", to.display()))?;
+    target
+        .sync_all()
+        .map_err(|e| format!("{} cannot be written ({}); check the disk and the folder", to.display(), cause(&e)))?;
     if total != size {
         return Err("changed while it was copied; try again".to_string());
     }
-    let there = hash(to).map_err(|e| format!("the copy {} cannot be read back ({e})", to.display()))?;
+    let there = hash(to).map_err(|e| format!("the copy {} cannot be read back ({})", to.display(), cause(&e)))?;
     if there != hasher.finalize() {
         return Err(format!("the copy {} differs from its source; check the disk", to.display()));
     }
@@ -107,7 +111,7 @@ pub fn relocate(from: &Path, to: &Path) -> Result<(), String> {
     if let Err(e) = fs::remove_file(from) {
         // The source stays, so its second name goes again: nothing is moved by halves.
         let _ = fs::remove_file(to);
-        return Err(format!("cannot be taken out of its folder ({e}); it stays where it is"));
+        return Err(format!("cannot be taken out of its folder ({}); it stays where it is", cause(&e)));
     }
     sync_folder(from);
     Ok(())
@@ -119,10 +123,10 @@ pub fn relocate(from: &Path, to: &Path) -> Result<(), String> {
 /// # Errors
 /// One line without the file's name.
 pub fn replace(path: &Path, bytes: &[u8], must_be_new: bool) -> Result<(), String> {
-    let cannot = |e: io::Error| format!("cannot be written ({e}); check the folder's permissions and space");
+    let cannot = |e: io::Error| format!("cannot be written ({}); check the folder's permissions and space", cause(&e));
     let target = match fs::symlink_metadata(path) {
         Ok(facts) if facts.is_symlink() => {
-            fs::canonicalize(path).map_err(|e| format!("is a symbolic link that leads nowhere ({e})"))?
+            fs::canonicalize(path).map_err(|e| format!("is a symbolic link that leads nowhere ({})", cause(&e)))?
         }
         _ => path.to_path_buf(),
     };

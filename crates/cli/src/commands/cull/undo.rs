@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::transfer;
+use crate::output::cause;
 
 /// One step, or the start or the undoing of a run.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -62,7 +63,11 @@ impl UndoList {
     /// One line.
     pub fn begin(path: &Path) -> Result<Self, String> {
         let file = OpenOptions::new().create(true).append(true).open(path).map_err(|e| {
-            format!("{}: the undo list cannot be written ({e}); choose another place with --undo-list", path.display())
+            format!(
+                "{}: the undo list cannot be written ({}); choose another place with --undo-list",
+                path.display(),
+                cause(&e)
+            )
         })?;
         let mut list = Self { path: path.to_path_buf(), file };
         list.push(&Step::Run { at: now() })?;
@@ -77,7 +82,7 @@ impl UndoList {
         let cannot = |e: String| format!("{}: the undo list cannot be written ({e})", self.path.display());
         let mut line = serde_json::to_string(step).map_err(|e| cannot(e.to_string()))?;
         line.push('\n');
-        self.file.write_all(line.as_bytes()).and_then(|()| self.file.sync_data()).map_err(|e| cannot(e.to_string()))
+        self.file.write_all(line.as_bytes()).and_then(|()| self.file.sync_data()).map_err(|e| cannot(cause(&e)))
     }
 }
 
@@ -101,7 +106,8 @@ pub struct Undone {
 /// # Errors
 /// One line, where the list cannot be read or holds nothing to undo.
 pub fn undo(path: &Path, dry_run: bool) -> Result<Vec<Undone>, String> {
-    let text = std::fs::read_to_string(path).map_err(|e| format!("{}: cannot be read ({e})", path.display()))?;
+    let text =
+        std::fs::read_to_string(path).map_err(|e| format!("{}: cannot be read ({})", path.display(), cause(&e)))?;
     let mut runs: Vec<Vec<Step>> = Vec::new();
     for (number, line) in text.lines().enumerate().filter(|l| !l.1.trim().is_empty()) {
         let step: Step = match serde_json::from_str(line) {
@@ -127,10 +133,10 @@ pub fn undo(path: &Path, dry_run: bool) -> Result<Vec<Undone>, String> {
         let file = OpenOptions::new().append(true).open(path);
         let mut list = UndoList {
             path: path.to_path_buf(),
-            file: file.map_err(|e| format!("{}: cannot be written ({e})", path.display()))?,
+            file: file.map_err(|e| format!("{}: cannot be written ({})", path.display(), cause(&e)))?,
         };
         if !text.is_empty() && !text.ends_with('\n') {
-            list.file.write_all(b"\n").map_err(|e| format!("{}: cannot be written ({e})", path.display()))?;
+            list.file.write_all(b"\n").map_err(|e| format!("{}: cannot be written ({})", path.display(), cause(&e)))?;
         }
         list.push(&Step::Undone { at: now() })?;
     }
@@ -173,7 +179,7 @@ fn undo_step(step: &Step, dry_run: bool) -> Undone {
                 // Ours alone, and unchanged since.
                 (Some(_), None) => match std::fs::remove_file(file) {
                     Ok(()) => told(file, true, "our new sidecar taken away"),
-                    Err(e) => told(file, false, &format!("cannot be taken away ({e})")),
+                    Err(e) => told(file, false, &format!("cannot be taken away ({})", cause(&e))),
                 },
             }
         }
