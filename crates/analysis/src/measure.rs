@@ -273,7 +273,15 @@ mod tests {
         assert!((m.exposure.headroom_ev.unwrap() - room).abs() < 1e-9);
         let over = measure(&sensor.shoot(|x, _, _| full_well * 2.0 * (x as f64 / 511.0)));
         assert!(over.exposure.brighter_by_ev.unwrap() < -0.5, "{:?}", over.exposure);
-        assert!(over.notes.iter().any(|n| n.contains("overexposed")));
+        assert!(over.notes.iter().any(|n| n.contains("more than specular spots is clipped")));
+    }
+
+    #[test]
+    fn planes_that_clip_at_one_level_share_a_note() {
+        let sensor = Sensor { limit: 4_000.0, ..Sensor::default() };
+        let notes = measure(&sensor.shoot(|x, _, p| if p == 3 { 500.0 } else { 20.0 * x as f64 })).notes;
+        let told: Vec<&String> = notes.iter().filter(|n| n.contains("clipped at")).collect();
+        assert_eq!(told, ["R, G1, G2: clipped at 4000 DN, not at the declared white level 16383"]);
     }
 
     #[test]

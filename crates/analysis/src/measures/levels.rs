@@ -67,18 +67,27 @@ pub(crate) fn floor_pile(hist: &Histogram) -> Option<f64> {
 
 /// Cautions about levels.
 pub(crate) fn notes(frame: &Frame, hists: &[Histogram], found: &[Saturation], notes: &mut Vec<String>) {
+    // Planes of which the same is to be said share a line.
+    let mut said: Vec<(Vec<&str>, String)> = Vec::new();
     for (p, s) in found.iter().enumerate() {
-        let (name, white) = (&frame.filter.planes[p].name, frame.levels[p].white_declared_dn);
-        if s.white_too_low {
-            notes.push(format!(
-                "{name}: tones reach {:.0} DN, above the declared white level {white:.0}, without piling up; the highest \
-                 one is taken as saturation",
+        let (name, white) = (frame.filter.planes[p].name.as_str(), frame.levels[p].white_declared_dn);
+        let what = if s.white_too_low {
+            format!(
+                "tones reach {:.0} DN, above the declared white level {white:.0}, without piling up; the highest one is \
+                 taken as saturation",
                 s.level_dn
-            ));
+            )
         } else if s.from == SaturationFrom::Observed && (s.level_dn / white - 1.0).abs() > 0.01 {
-            notes.push(format!("{name}: clips at {:.0} DN, not at the declared white level {white:.0}", s.level_dn));
+            format!("clipped at {:.0} DN, not at the declared white level {white:.0}", s.level_dn)
+        } else {
+            continue;
+        };
+        match said.iter_mut().find(|(_, other)| *other == what) {
+            Some((names, _)) => names.push(name),
+            None => said.push((vec![name], what)),
         }
     }
+    notes.extend(said.into_iter().map(|(names, what)| format!("{}: {what}", names.join(", "))));
     if hists.iter().any(|h| h.total() == 0) {
         notes.push("the picture area holds no samples of some planes".into());
     }
@@ -155,7 +164,8 @@ pub(crate) fn brighter_by(hists: &[Histogram], channels: &[Channel], notes: &mut
     }
     if estimated && least.is_some_and(|v| v < 0.0) {
         notes.push(
-            "brighter_by_ev: overexposed; how far is estimated from the tones below saturation, 3 EV at the most"
+            "brighter_by_ev: more than specular spots is clipped; by how much less light it would not be, is estimated from the tones \
+             below saturation, 3 EV at the most"
                 .into(),
         );
     }

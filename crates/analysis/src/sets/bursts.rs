@@ -34,6 +34,9 @@ pub struct Burst {
     pub files: Vec<String>,
     /// The technically best; `None` where no frame's sharpness could be measured.
     pub best: Option<String>,
+    /// True where other parts of the picture are clearly sharper in another frame: a focus stack, perhaps. Then the best is the
+    /// sharpest where it is sharp, and others may hold the part that matters.
+    pub focus_moved: bool,
     /// Every file, best first.
     pub ranking: Vec<Ranked>,
     /// From the first to the last frame, seconds, by the camera's clock.
@@ -144,11 +147,19 @@ fn rank(burst: &[Placed<'_>]) -> Burst {
     let mut taken: Vec<Option<Entry<'_>>> = entries.into_iter().map(Some).collect();
     let order: Vec<Entry<'_>> = best_first(&standings).into_iter().filter_map(|i| taken[i].take()).collect();
     let best = order.first().filter(|e| e.blur_px.is_some());
-    let ranking = order.iter().enumerate().map(|(i, entry)| ranked(entry, i, &order)).collect();
+    let elsewhere = best.and_then(|best| sharper_elsewhere(best, &order[1..]));
+    let mut ranking: Vec<Ranked> = order.iter().enumerate().map(|(i, entry)| ranked(entry, i, &order)).collect();
+    if let (Some(first), Some(other)) = (ranking.first_mut(), elsewhere) {
+        first.reason.push_str(&format!(
+            " Other parts are sharper in {}: the focus moved (a focus stack?); choose by the part that matters.",
+            file_name(&other.frame.file)
+        ));
+    }
     let span_s = burst.first().and_then(|p| p.clock).zip(burst.last().and_then(|p| p.clock));
     Burst {
         files: burst.iter().map(|p| p.frame.file.to_string()).collect(),
         best: best.map(|e| e.frame.file.to_string()),
+        focus_moved: elsewhere.is_some(),
         ranking,
         span_s: span_s.map(|(a, b)| b.seconds - a.seconds),
     }
@@ -194,7 +205,7 @@ fn lost_text(entry: &Entry<'_>) -> String {
 fn ranked(entry: &Entry<'_>, index: usize, order: &[Entry<'_>]) -> Ranked {
     let reason = match (entry.blur_px, index) {
         (None, _) => "Sharpness could not be measured.".to_string(),
-        (Some(_), 0) => best_reason(entry, &order[1..]) + &focus_moved(entry, &order[1..]),
+        (Some(_), 0) => best_reason(entry, &order[1..]),
         (Some(_), _) => other_reason(entry, &order[0]),
     };
     Ranked {
@@ -241,20 +252,15 @@ fn best_reason(best: &Entry<'_>, others: &[Entry<'_>]) -> String {
     format!("As sharp as {} within what can be measured ({shown}); {so}.", file_name(&rival.frame.file))
 }
 
-/// Where other parts of the picture are clearly sharper in another frame: the sharpest quarter of the edges says nothing of
+/// The frame in which most other parts of the picture are clearly sharper: the sharpest quarter of the edges says nothing of
 /// which part matters.
-fn focus_moved(best: &Entry<'_>, others: &[Entry<'_>]) -> String {
+fn sharper_elsewhere<'o, 'f>(best: &Entry<'_>, others: &'o [Entry<'f>]) -> Option<&'o Entry<'f>> {
     let part = |tiles: usize, shared: usize| tiles >= 3 && tiles as f64 >= MOVED_SHARE * shared as f64;
     let moved = others.iter().filter_map(|other| {
         let (sharper, softer, shared) = other.frame.tiles_against(best.frame);
         (part(sharper, shared) && part(softer, shared)).then_some((sharper, other))
     });
-    moved.max_by_key(|(tiles, _)| *tiles).map_or(String::new(), |(_, other)| {
-        format!(
-            " Other parts are sharper in {}: the focus moved (a focus stack?); choose by the part that matters.",
-            file_name(&other.frame.file)
-        )
-    })
+    moved.max_by_key(|(tiles, _)| *tiles).map(|(_, other)| other)
 }
 
 fn other_reason(entry: &Entry<'_>, best: &Entry<'_>) -> String {

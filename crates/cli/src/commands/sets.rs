@@ -163,6 +163,7 @@ fn short_text(answer: &Answer, names: &Names<'_>) -> String {
 fn burst_text(burst: &Burst, names: &Names<'_>) -> String {
     let span = burst.span_s.map_or(String::new(), |s| format!(" in {s:.1} s"));
     let best = match &burst.best {
+        Some(best) if burst.focus_moved => format!("the focus moved; sharpest {}", names.short(best)),
         Some(best) => format!("technically best {}", names.short(best)),
         None => "the best could not be told".to_string(),
     };

@@ -67,6 +67,7 @@ fn burst(out: &mut String, shoot: &Shoot, set: &Burst) {
         put!(out, " in {} s", units::number(span));
     }
     match &set.best {
+        Some(_) if set.focus_moved => out.push_str(": the focus moved, each is sharp elsewhere</h3>\n"),
         Some(best) => put!(out, ": best is {}</h3>\n", esc(file_name(best))),
         None => out.push_str(": sharpness could not be told</h3>\n"),
     }

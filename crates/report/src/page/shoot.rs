@@ -201,7 +201,8 @@ pub(crate) fn telling(by: By, group: &Group) -> bool {
 
 /// Files of bursts and brackets that another frame of the set stands for.
 fn lesser(sets: &Sets) -> Vec<&str> {
-    let bursts = sets.bursts.iter().filter(|b| b.best.is_some());
+    // Where the focus moved, any of them may hold the part that matters.
+    let bursts = sets.bursts.iter().filter(|b| b.best.is_some() && !b.focus_moved);
     let bursts = bursts.flat_map(|b| b.files.iter().filter(|f| b.best.as_ref() != Some(f)));
     let brackets = sets.brackets.iter().filter(|b| !b.fewest_to_merge.is_empty());
     let brackets = brackets.flat_map(|b| b.files.iter().filter(|f| !b.fewest_to_merge.contains(f)));
