@@ -8,7 +8,7 @@
 use serde::Serialize;
 
 use super::order::{Standing, best_first};
-use super::{Placed, same_framing};
+use super::{Placed, likeness, same_framing};
 use crate::view::file_name;
 use crate::{BlurKind, FindingCode, FrameRow, Outcome, Severity};
 
@@ -16,6 +16,8 @@ use crate::{BlurKind, FindingCode, FrameRow, Outcome, Severity};
 pub(super) const GAP_S: f64 = 2.0;
 /// Exposures this near are one exposure, EV: automatic exposure drifts by a third.
 const SAME_EV: f64 = 0.4;
+/// The same where it is told by the pictures alone.
+const SEEN_SAME_EV: f64 = 0.5;
 /// Blur within this ratio of the best is as good, however well the edges tell it.
 const AS_SHARP: f64 = 1.01;
 /// ... and within this ratio where they tell it badly.
@@ -86,7 +88,9 @@ fn goes_on(last: &Placed<'_>, next: &Placed<'_>) -> bool {
                 && (a.gain_ev - b.gain_ev).abs() < SAME_EV
                 && (a.stop_ev - b.stop_ev).abs() < 0.2
         }
-        (None, None) => true,
+        // Without settings the pictures tell: they may be a bracket, of which none is best.
+        (None, None) => likeness::compare(&last.frame.likeness, &next.frame.likeness)
+            .is_none_or(|seen| seen.brighter_ev.abs() < SEEN_SAME_EV),
         _ => false,
     };
     soon && alike && same_framing(last, next, None)

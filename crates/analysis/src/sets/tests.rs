@@ -223,6 +223,31 @@ fn a_focus_that_moved_is_said() {
     assert_eq!(burst([|x| x < 3, |x| x < 3]), (false, false));
 }
 
+/// Frames whose settings nobody wrote down: alike they are a burst, at three exposures none of them is best.
+#[test]
+fn exposures_that_are_not_told_part_a_burst() {
+    let bursts = |exposures: [f64; 3]| {
+        let rows: Vec<FrameRow> = exposures
+            .into_iter()
+            .enumerate()
+            .map(|(i, ev)| {
+                let mut measures = measures();
+                measures.likeness = seen(9, 6.0, ev, (2, 2));
+                let shot = rawassay_decode::Shot {
+                    taken_at: Some(format!("2026-05-01T10:00:{:06.3}", 0.3 * i as f64)),
+                    ..Default::default()
+                };
+                let subject = Subject { shot: Some(&shot), measures: Some(&measures), damaged: None };
+                let judgement = judge(&subject, &Brief::default(), None);
+                RowMaker::default().row(["A", "B", "C"][i], &shot, &measures, &judgement, false)
+            })
+            .collect();
+        sets(&rows).bursts.len()
+    };
+    assert_eq!(bursts([0.0, 0.1, 0.0]), 1);
+    assert_eq!(bursts([0.0, -2.0, 2.0]), 0);
+}
+
 /// What cannot be told apart is not given a winner in words.
 #[test]
 fn equals_are_called_equal() {
