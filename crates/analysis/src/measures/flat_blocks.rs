@@ -106,6 +106,8 @@ pub(super) struct Flat {
     pub(super) tones: Vec<(f64, [f64; 6])>,
     /// Correlations of neighbours of one colour, next ones and those one period of a large array apart, of all blocks.
     pub(super) same_colour: [Vec<f64>; 2],
+    /// Mean and variance of the first plane of those blocks.
+    pub(super) alike: Vec<(f32, f32)>,
     /// Blocks with both ends of the range in them, and those of them that show rows and columns.
     pub(super) looked: usize,
     pub(super) shown: [usize; 2],
@@ -144,7 +146,9 @@ impl Flat {
             };
             out.shown[0] += usize::from(banding::shows_rows(&c));
             out.shown[1] += usize::from(banding::shows_columns(&c));
-            out.same_colour.iter_mut().zip(shape.like_colour(&c, &left)).for_each(|(to, c)| to.extend(c));
+            let like = shape.like_colour(&c, &left);
+            out.alike.extend(like[0].map(|_| (stats[0].mean, stats[0].variance)));
+            out.same_colour.iter_mut().zip(like).for_each(|(to, c)| to.extend(c));
             if c.iter().any(|c| c.abs() > 3.3) || c.iter().sum::<f64>() > 1.2 {
                 return false;
             }

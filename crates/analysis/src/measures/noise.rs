@@ -144,7 +144,8 @@ impl Looked {
 
 /// Whether like-coloured neighbours are correlated in the blocks.
 fn correlated(flat: &mut Flat) -> Neighbours {
-    let of = std::mem::take(&mut flat.same_colour).map(|mut of| smoothing::neighbours(&mut of, flat.looked));
+    let scatter = smoothing::scatter(&mut std::mem::take(&mut flat.alike));
+    let of = std::mem::take(&mut flat.same_colour).map(|mut of| smoothing::neighbours(&mut of, flat.looked, scatter));
     of.into_iter().max().unwrap_or(Neighbours::Independent)
 }
 

@@ -9,8 +9,16 @@ use super::line_fit::{self, Line, Point};
 use super::patches::BlockShape;
 use super::rounding::{ROUNDING, rounding_off};
 
-/// Greatest standard error of a gain that is stated.
-const WORST_GAIN_ERROR: f64 = 0.06;
+/// Greatest standard error of the slope of a line that holds beyond its tones.
+const WORST_SLOPE_ERROR: f64 = 0.06;
+
+/// The same of a gain that is stated, with what structure and the square term may make of it: of 382 frames within it one is more
+/// than 6 % off, of 13 between it and 6 % two.
+const WORST_GAIN_ERROR: f64 = 0.055;
+
+/// What the gain may be off by for each time that the square term makes as much of the brightest tones' noise as light does: fine
+/// texture differs from place to place. More than two times count as two.
+const GAIN_BY_SQUARE: f64 = 0.06;
 
 /// Greatest standard error of a read variance that is stated (twice that of read noise).
 const WORST_READ_ERROR: f64 = 0.25;
@@ -29,7 +37,10 @@ const DARK_SHARE_BY_SPAN: f64 = 0.1;
 /// distribution of six such, cut there and at the limit of each. And what structure that raises it by one may take from a gain:
 /// found on simulated frames, where it takes 0.03 to 0.2.
 const CLEAN_SUM: f64 = -1.15;
-const GAIN_BY_STRUCTURE: f64 = 0.1;
+const GAIN_BY_STRUCTURE: f64 = 0.12;
+
+/// Read noises up to which the tones of a frame may show no noise of light.
+const LIGHTLESS: f64 = 2.0;
 
 /// Standard deviations above the line from which a point is left out.
 const CUT: f64 = 1.5;
@@ -80,14 +91,25 @@ struct Doubt {
     dark_share: f64,
     /// What the gain may be off by, as a share.
     gain_share: f64,
+    /// What the variance at black may be off by besides, DN squared.
+    offset_dn2: f64,
 }
 
 impl Doubt {
     /// The same where only blocks without their lines' levels are even: a scene of lines, of which a rest stays. It goes with the
     /// square of the light, as differences between pixels do, so what the square makes of the noise may be the slope's too.
     fn of_lines(self, all: Option<&Line>, points: &[Point]) -> Self {
-        let by_square = all.zip(tones(points)).map_or(0.0, |(line, (_, high))| line.square * high / line.slope);
+        let by_square = all.map_or(0.0, |line| by_square(line, tones(points)));
         Self { gain_share: (2.0 * self.gain_share).hypot(by_square), ..self }
+    }
+}
+
+impl Doubt {
+    /// The same for a plane's own line. Planes that are amplified differently have offsets that go with the square of their
+    /// slopes; what does not is structure in the darker places of one colour.
+    fn of_own(self, own: &Line, all: &Line) -> Self {
+        let scale = own.slope / all.slope;
+        Self { offset_dn2: (own.offset - all.offset * scale * scale).abs(), ..self }
     }
 }
 
@@ -99,8 +121,12 @@ impl Fits {
         let clear = |points: &[Point]| points.iter().filter(|p| p.mean > from).copied().collect::<Vec<Point>>();
         let all = if from > f64::NEG_INFINITY { line_fit::fit(&clear(&pooled), CUT) } else { all };
         let (dark_dn, rest) = dark_end(shape, &flat.tones);
-        let doubt =
-            Doubt { dark_dn, dark_share: rest + excess, gain_share: GAIN_BY_STRUCTURE * structure(&flat.tones) };
+        let doubt = Doubt {
+            dark_dn,
+            dark_share: rest + excess,
+            gain_share: GAIN_BY_STRUCTURE * structure(&flat.tones),
+            offset_dn2: 0.0,
+        };
         let doubt = if lines { doubt.of_lines(all.as_ref(), &pooled) } else { doubt };
         let own = |points: &Vec<Point>| {
             let all = all.filter(|_| shape.planes > 1)?;
@@ -118,12 +144,18 @@ impl Fits {
                 let tones = tones(points);
                 let dark_dn = self.doubt.dark_dn.max(tones.map_or(0.0, |t| t.0));
                 let doubt = Doubt { dark_dn, dark_share: self.doubt.dark_share * lever(tones), ..self.doubt };
+                let doubt = if let Some(all) = &self.all { doubt.of_own(own, all) } else { doubt };
                 from_line(Some(*own), doubt, lines_dn2, points)
             }
             None => from_line(self.all, self.doubt, lines_dn2, points),
         };
         self.own.iter().zip(&flat.points).map(plane).collect()
     }
+}
+
+/// Noise that the square term makes of the brightest tones, over that of light.
+fn by_square(line: &Line, tones: Option<(f64, f64)>) -> f64 {
+    tones.map_or(0.0, |(_, high)| line.square * high / line.slope)
 }
 
 /// How much further a line's ends may be off than its points, by the range of tones that they cover.
@@ -177,16 +209,22 @@ pub(super) fn structure(tones: &[(f64, [f64; 6])]) -> f64 {
 
 fn from_line(line: Option<Line>, doubt: Doubt, lines: f64, points: &[Point]) -> PlaneNoise {
     let Some(line) = line else { return PlaneNoise::default() };
-    let worst_error = WORST_GAIN_ERROR * line.slope;
-    let holds = line.slope > 0.0 && line.slope_error < worst_error;
-    let gain_error = line.slope_error.hypot(doubt.gain_share * line.slope);
-    let gain = (holds && gain_error < worst_error).then(|| 1.0 / line.slope);
-    let variance = line.offset - ROUNDING - lines;
+    let holds = line.slope > 0.0 && line.slope_error < WORST_SLOPE_ERROR * line.slope;
     let tones = tones(points);
+    let by_square = GAIN_BY_SQUARE * by_square(&line, tones).min(2.0);
+    let gain_error = (line.slope_error / line.slope).hypot(doubt.gain_share).hypot(by_square);
+    let gain = (holds && gain_error < WORST_GAIN_ERROR).then(|| 1.0 / line.slope);
+    let variance = line.offset - ROUNDING - lines;
     let share = doubt.dark_share + DARK_SHARE_BY_SPAN * span(tones);
-    let error = line.offset_error.hypot(share * line.at(doubt.dark_dn.max(0.0))).hypot(rounding_off(variance, points));
+    let error = line
+        .offset_error
+        .hypot(doubt.offset_dn2)
+        .hypot(share * line.at(doubt.dark_dn.max(0.0)))
+        .hypot(rounding_off(variance, points));
     let worst = if lines > 0.0 { WORST_READ_ERROR_BANDED } else { WORST_READ_ERROR };
-    let read = (variance > 0.0 && error < worst * variance).then(|| variance.sqrt());
+    // Tones far above a read noise have noise of light, whatever the gain: where none shows, structure does.
+    let dark = tones.is_none_or(|(_, high)| high < LIGHTLESS * line.offset.sqrt());
+    let read = (variance > 0.0 && error < worst * variance && (line.slope > 0.0 || dark)).then(|| variance.sqrt());
     PlaneNoise { line: Some(line), holds, gain_e_per_dn: gain, read_noise_dn: read, tones_dn: tones }
 }
 
@@ -227,6 +265,52 @@ mod tests {
         for (p, noise) in Fits::of(&shape, &flat, false).planes(&flat, 0.0).iter().enumerate() {
             let off = noise.read_noise_dn.map(|dn| dn / (44.0 - ROUNDING).sqrt() - 1.0);
             assert!(off.is_none_or(|off| off.abs() < 0.1), "plane {p}: {off:?}");
+        }
+    }
+
+    /// Blocks of one plane: chance times a variance of 11.4 DN to the DN and 1080 at black, and what structure adds to it.
+    fn blocks(rng: &mut Noise, (low, high): (f64, f64), added: impl Fn(f64) -> f64) -> Vec<Point> {
+        (0..2_000)
+            .map(|i| {
+                let mean = low + (high - low) * f64::from(i) / 2_000.0;
+                let chance = (0..61).map(|_| rng.normal().powi(2)).sum::<f64>() / 61.0;
+                Point { mean, variance: (1_080.0 + 11.4 * mean + added(mean)) * chance, freedom: 61.0 }
+            })
+            .collect()
+    }
+
+    fn noise_of(points: Vec<Vec<Point>>) -> Vec<PlaneNoise> {
+        let mut tones: Vec<(f64, [f64; 6])> = points[0].iter().map(|p| (p.mean, [-0.2; 6])).collect();
+        tones.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let shape = BlockShape::of(&Sensor::default().draw(|_, _, _, _| 600.0)).unwrap();
+        let flat = Flat { points, tones, ..Flat::default() };
+        Fits::of(&shape, &flat, false).planes(&flat, 0.0)
+    }
+
+    #[test]
+    fn structure_in_the_dark_places_of_one_colour_is_not_its_read_noise() {
+        for seed in 1..=3 {
+            let mut rng = Noise::new(seed);
+            let structure = |mean: f64| 450.0 * (1.0 - mean / 630.0);
+            let green = [(); 2].map(|()| blocks(&mut rng, (120.0, 625.0), structure));
+            let others = [(40.0, 256.0), (52.0, 352.0)].map(|tones| blocks(&mut rng, tones, |_| 0.0));
+            let noise = noise_of(green.into_iter().chain(others).collect());
+            for (p, noise) in noise.iter().enumerate() {
+                let off = noise.read_noise_dn.map(|dn| dn / (1_080.0 - ROUNDING).sqrt() - 1.0);
+                assert!(off.is_none_or(|off| off.abs() < 0.1), "{seed}, plane {p}: {off:?}");
+            }
+            assert!(noise[2].read_noise_dn.is_some(), "{seed}: {noise:?}");
+        }
+    }
+
+    #[test]
+    fn noise_that_no_light_adds_to_is_read_noise_in_the_dark_alone() {
+        for (tones, dark) in [((-2.0, 3.0), true), ((600.0, 3_000.0), false)] {
+            let mut rng = Noise::new(5);
+            let points = [(); 4].map(|()| blocks(&mut rng, tones, |mean| -11.4 * mean - 0.05 * mean));
+            let read = noise_of(points.into())[0].read_noise_dn;
+            assert_eq!(read.is_some_and(|dn| (dn / 1_080_f64.sqrt() - 1.0).abs() < 0.1), dark, "{tones:?}: {read:?}");
+            assert!(dark || read.is_none(), "{tones:?}: {read:?}");
         }
     }
 }

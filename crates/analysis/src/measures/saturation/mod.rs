@@ -31,6 +31,9 @@ const NOISE_SHARE: f64 = 0.5;
 const SPIKE: f64 = 0.3;
 const LEAST_ABOVE: f64 = 0.2;
 
+/// A pile-up below a few samples at the converter's end is that of full wells from so many times as many on.
+const FAR_LARGER: f64 = 10.0;
+
 /// Saturation of one plane.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Saturation {
@@ -106,16 +109,30 @@ fn find_pile(
         return None;
     }
     let widest = ((0.04 * (top as f64 - black_dn)) as usize).max(1);
+    let mut few: Option<Saturation> = None;
     let mut width = 1;
     while width <= widest {
         if let Some(window_top) = best_window(counts, top, width, lowest_level, hist.total())
             && let Some(found) = examine(hist, window_top, width, (black_dn, white_dn), noise, block_means)
         {
-            return Some(found);
+            // So few may be hot pixels that reach the converter's end above full wells: a far larger pile-up below them counts.
+            let plenty = found.clipped > most_above(hist.total()) as f64;
+            if plenty && few.is_none_or(|few| found.clipped > FAR_LARGER * few.clipped) {
+                return Some(found);
+            }
+            if plenty || !matches!(noise, RoughNoise::Slope(_)) {
+                return few.or(Some(found));
+            }
+            few = few.or(Some(found));
         }
         width = if width < 4 { width + 1 } else { width * 3 / 2 };
     }
-    None
+    few
+}
+
+/// Hot pixels may stand above saturation; more than one in two thousand samples may not.
+fn most_above(total: u64) -> u64 {
+    (total / 2000).max(3)
 }
 
 /// The fullest window of `width` codes that has almost nothing above it. Gives its highest code.
@@ -125,8 +142,7 @@ fn best_window(counts: &[u32], top: usize, width: usize, lowest_level: f64, tota
     let mut sum: u64 = (0..width).filter_map(|i| top.checked_sub(i)).map(|c| u64::from(counts[c])).sum();
     let mut best: Option<(u64, usize)> = None;
     let mut at = top;
-    // Hot pixels may stand above saturation; more than one in two thousand samples may not.
-    let most_above = (total / 2000).max(3);
+    let most_above = most_above(total);
     while at > lowest && at >= width && above <= most_above {
         // What lies above the window must be far less than what is in it, the window's own fringe apart.
         let beyond = above.saturating_sub(fringe(counts, at, width));

@@ -182,3 +182,20 @@ fn a_tone_that_reaches_further_up_than_the_width_it_is_given_is_no_saturation() 
     let cut = hist_of(bell.iter().map(|v| v.min(4_480.0)));
     assert!(ends_above(&cut, 4_480.0, 0.0, 300.0));
 }
+
+#[test]
+fn hot_pixels_at_the_converters_end_do_not_hide_full_wells_below_it() {
+    let mut rng = Noise::new(21);
+    for (share, hot) in [(0.3, 60), (0.02, 30), (0.3, 0), (0.0, 60)] {
+        let (black, white, full_well) = (128.0, 4_095.0, 5_500.0);
+        let gain = 5_800.0 / (white - black);
+        let scene = tones(&mut rng, 300_000, full_well, share);
+        let limit = if share > 0.0 { full_well } else { f64::INFINITY };
+        let wells = scene.iter().map(|&e| (e + e.sqrt() * rng.normal()).min(limit) + 2.9 * rng.normal());
+        let mut values: Vec<f64> = wells.map(|e| (black + e / gain).min(white)).collect();
+        values.iter_mut().take(hot).for_each(|v| *v = white);
+        let s = find(&hist_of(values.into_iter()), black, white, RoughNoise::Slope(1.0 / gain), &[]);
+        let level = if share > 0.0 { black + full_well / gain } else { white };
+        assert!((s.level_dn - level).abs() < 1.0, "{share}, {hot}: {}", s.level_dn);
+    }
+}
