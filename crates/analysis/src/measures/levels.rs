@@ -164,8 +164,8 @@ pub(crate) fn brighter_by(hists: &[Histogram], channels: &[Channel], notes: &mut
     }
     if estimated && least.is_some_and(|v| v < 0.0) {
         notes.push(
-            "brighter_by_ev: more than specular spots is clipped; by how much less light it would not be, is estimated from the tones \
-             below saturation, 3 EV at the most"
+            "brighter_by_ev: more than specular spots is clipped; how much less light would have been right is estimated from \
+             the tones below saturation, 3 EV at the most"
                 .into(),
         );
     }
