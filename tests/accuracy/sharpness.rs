@@ -375,12 +375,11 @@ fn mtf50_behind_apertures_is_that_of_their_shape() {
 
 #[test]
 fn an_aperture_whose_shape_the_edges_leave_open_is_weighed_by_what_they_show_of_it() {
-    // A Gaussian alone reads the rise of these 8 to 11 % short, the aperture's shape alone that of the others as much too long.
+    // A Gaussian alone reads the rise of these 7 to 11 % short, the aperture's shape alone that of the others as much too long.
     let frames = [
-        (SceneKind::Cables, "RGGB", 100.0, 4071, 0.5, 5.6, true),
         (SceneKind::Fence, "GRBG", 800.0, 4025, 0.6, 8.0, true),
-        (SceneKind::Night, "GBRG", 3200.0, 4011, 0.8, 8.0, true),
-        (SceneKind::Horizon, "GRBG", 800.0, 4041, 0.6, 8.0, true),
+        (SceneKind::Night, "RGGB", 800.0, 4015, 0.7, 5.6, true),
+        (SceneKind::Haze, "RGGB", 100.0, 4103, 0.5, 5.6, true),
         (SceneKind::Fence, "GRBG", 800.0, 4026, 0.6, 8.0, false),
         (SceneKind::Night, "GBRG", 3200.0, 4012, 0.8, 8.0, false),
         (SceneKind::Horizon, "GRBG", 800.0, 4042, 0.6, 8.0, false),
@@ -392,6 +391,6 @@ fn an_aperture_whose_shape_the_edges_leave_open_is_weighed_by_what_they_show_of_
         recipe.camera.pitch_um = aperture.pitch_um;
         recipe.shot.f_number = f_number;
         let truth = rise_behind(sigma_px, with.then_some(&aperture));
-        near(measured(&recipe).sharpness.edge_rise_px, truth, 0.065, &format!("{scene:?}, diffraction {with}"));
+        near(measured(&recipe).sharpness.edge_rise_px, truth, 0.05, &format!("{scene:?}, diffraction {with}"));
     }
 }
