@@ -21,8 +21,8 @@ const MOSTLY_AIRY: f64 = 1.5;
 /// Evidence at which the aperture's shape is as likely as not, and by how much a unit more changes the odds (ln). Of 80 frames
 /// of our own simulator, half of them drawn without the diffraction that the file states, those below 1.5 are mostly without
 /// it, those above 3 mostly with it; scenes have tails of their own, so that it must not be taken where it hardly shows.
-const AS_LIKELY: f64 = 3.0;
-const ODDS: f64 = 0.7;
+const AS_LIKELY: f64 = 3.5;
+const ODDS: f64 = 1.2;
 
 /// Diffraction in the edges of a frame that neither moved nor lies out of focus.
 #[derive(Debug, Clone, Copy)]
