@@ -80,18 +80,38 @@ pub(crate) fn refutes(picture: &Picture<'_, '_>, blur: &PointSpread) -> bool {
     blurred.cost - plain.cost > REFUTED * worth.max(plain.cost.min(blurred.cost))
 }
 
-/// Reads the spectra of the first two pictures that can be read, each held against what the other shows.
-pub(crate) fn read_two(pictures: &[Picture<'_, '_>]) -> Vec<Spectrum> {
-    let mut found: Vec<(Spectrum, Fitter)> = pictures.iter().filter_map(read_to_fit).take(2).collect();
-    if let [(one, of_one), (other, of_other)] = &mut found[..] {
-        one.others_motion = one.gain(&one.plain, &of_one.fit(&other.motion.psf));
-        other.others_motion = other.gain(&other.plain, &of_other.fit(&one.motion.psf));
-    }
-    found.into_iter().map(|(spectrum, _)| spectrum).collect()
+/// A picture's spectrum, ready for more blurs to be held against it.
+pub(crate) struct Read {
+    pub(crate) spectrum: Spectrum,
+    fitter: Fitter,
+    /// Every other point.
+    coarse: Fitter,
+    /// Least cost of these that the best model is taken to leave.
+    worth: f64,
 }
 
-/// Reads the spectrum of a picture, ready for more fits. `None` where too few tiles hold anything but noise.
-fn read_to_fit(picture: &Picture<'_, '_>) -> Option<(Spectrum, Fitter)> {
+impl Read {
+    /// ln of what a motion and a disc leave of every other point.
+    pub(crate) fn left_ln(&self, psf: &PointSpread) -> f64 {
+        self.coarse.fit(psf).cost.max(self.worth).ln()
+    }
+}
+
+/// Reads the spectra of the first two pictures that can be read, each held against what the other shows.
+pub(crate) fn read_two(pictures: &[Picture<'_, '_>]) -> Vec<Read> {
+    let mut found: Vec<Read> = pictures.iter().filter_map(read).take(2).collect();
+    if let [one, other] = &mut found[..] {
+        let others = |of: &Read, by: &Read| {
+            let Spectrum { plain, .. } = &of.spectrum;
+            of.spectrum.gain(plain, &of.fitter.fit(&by.spectrum.motion.psf))
+        };
+        (one.spectrum.others_motion, other.spectrum.others_motion) = (others(one, other), others(other, one));
+    }
+    found
+}
+
+/// Reads the spectrum of a picture. `None` where too few tiles hold anything but noise.
+fn read(picture: &Picture<'_, '_>) -> Option<Read> {
     let power = Power::read(picture)?;
     let points = points(&power);
     if points.iter().filter(|p| p.stands_out).count() < LEAST_POINTS {
@@ -153,7 +173,7 @@ fn read_to_fit(picture: &Picture<'_, '_>) -> Option<(Spectrum, Fitter)> {
         others_motion: 0.0,
         unit: least.max(worth),
     };
-    Some((spectrum, fitter))
+    Some(Read { spectrum, fitter, coarse, worth: 0.5 * worth })
 }
 
 #[cfg(test)]
@@ -219,7 +239,7 @@ mod tests {
     }
 
     fn of(source: Source<'_, '_>) -> Option<Spectrum> {
-        read_two(&[Picture { source, noise: NOISE }]).pop()
+        read_two(&[Picture { source, noise: NOISE }]).pop().map(|read| read.spectrum)
     }
 
     const NOISE: SampleNoise = SampleNoise { slope_dn: 0.0, floor_dn2: 1.0 };

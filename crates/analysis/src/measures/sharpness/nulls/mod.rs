@@ -5,7 +5,7 @@ use super::lowered;
 use super::power::Picture;
 use super::psf::PointSpread;
 use super::scales::{LEAST_CLAIM, LEAST_GAIN_UPRIGHT, Seen, Texture, Witness, seen, upright};
-use super::spectrum;
+use super::spectrum::{self, Read};
 pub(crate) use widths::Widths;
 
 mod widths;
@@ -58,8 +58,9 @@ pub(crate) fn weigh(
     widths: &Widths<'_>,
     allowance_px: f64,
     pictures: &[Picture<'_, '_>],
+    spectra: &[Read],
 ) -> Option<KindReading> {
-    let Some(seen) = seen(pictures) else { return told };
+    let Some(seen) = seen(spectra) else { return told };
     let refuted = |k: &KindReading| pictures.iter().any(|picture| spectrum::refutes(picture, &k.psf));
     with_seen(told, widths, allowance_px, seen, &refuted)
 }

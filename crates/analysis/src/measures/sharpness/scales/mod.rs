@@ -3,9 +3,8 @@
 //! The nulls of a blur lie at the same frequencies in every picture. What looks like one where the scene's structure or the band
 //! ends moves with the size of the pixels; so a blur is believed where no other picture shows another.
 
-use super::power::Picture;
 use super::psf::{DISC_NULL, PointSpread};
-use super::spectrum::{self, Spectrum};
+use super::spectrum::{Read, Spectrum};
 
 /// Gain from which stripes or rings are taken for real. Sharp frames of streets, leaves, print, random texture and of
 /// the photographs that come with scikit-image stay below 0.13, blurred ones lie above 0.2 (own simulations).
@@ -101,9 +100,8 @@ struct Claim {
 ///
 /// The nulls of a blur lie at the same frequencies in every picture; what looks like one where a scene's structure or the band
 /// ends moves with the size of the pixels.
-pub(super) fn seen(pictures: &[Picture<'_, '_>]) -> Option<Seen> {
-    // Two of them are enough to hold against each other.
-    let spectra: Vec<Spectrum> = spectrum::read_two(pictures);
+pub(super) fn seen(read: &[Read]) -> Option<Seen> {
+    let spectra: Vec<Spectrum> = read.iter().map(|r| r.spectrum).collect();
     together(&spectra)
 }
 
