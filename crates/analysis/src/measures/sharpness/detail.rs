@@ -3,9 +3,9 @@
 use rawassay_decode::Frame;
 
 use super::edge::Edge;
-use super::psf::GAUSSIAN_RISE;
+use super::psf::{GAUSSIAN_RISE, PointSpread};
 use super::stack::{normal_deg, stack};
-use super::{Sharp, SharpnessReading, measure};
+use super::{SharpnessReading, measure};
 use crate::measures::Channel;
 
 /// Points of the contrast curve: 0 to 1 cycles per pixel.
@@ -74,10 +74,13 @@ pub fn sharpness_detail(frame: &Frame, channels: &[Channel]) -> SharpnessDetail 
     if let Some(stack) = stack(&near) {
         detail.edge_spread = stack.points.iter().map(|p| [p.t_px, p.level]).collect();
     }
-    detail.contrast = curve(&sharp);
+    detail.contrast = curve(&sharp.spread);
     detail
 }
 
-fn curve(sharp: &Sharp) -> Vec<[f64; 2]> {
-    (0..CURVE_POINTS).map(|k| k as f64 / (CURVE_POINTS - 1) as f64).map(|f| [f, sharp.transfer(f).abs()]).collect()
+fn curve(spread: &PointSpread) -> Vec<[f64; 2]> {
+    (0..CURVE_POINTS)
+        .map(|k| k as f64 / (CURVE_POINTS - 1) as f64)
+        .map(|f| [f, spread.transfer(f, 0.0).abs()])
+        .collect()
 }

@@ -46,7 +46,7 @@ use crate::measures::{Blur, BlurKind, Channel, Sharpness, known};
 use collect::{Collected, collect};
 pub use detail::{MeasuredEdge, SharpnessDetail, sharpness_detail};
 use edge::Edge;
-use kind::{KindReading, Verdict};
+use kind::Verdict;
 use power::Picture;
 use psf::PointSpread;
 use samples::{ColourSamples, SampleNoise, colour_groups};
@@ -161,7 +161,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
         }
         _ => (ln_sigma, error_ln),
     };
-    let sharp = Sharp::of(&kind, sharpest.0.exp());
+    let sharp = Sharp::of(&kind.psf, sharpest.0.exp());
     fill_sharpness(&mut reading.sharpness, frame, &edges, sharpest.1, &sharp);
     let moved = tiles::fill(&mut reading, &picture_area(frame), collected.tiles, &edges, &kind, &sharp);
     // Without a direction it is not known which edges a motion would smear.
@@ -269,7 +269,7 @@ fn lowered(confidence: f64, share: f64) -> f64 {
 }
 
 /// Fills in the kind of blur; confidence above one half is lowered to `share` of itself.
-fn fill_blur(reading: &mut SharpnessReading, kind: &KindReading, share: f64) {
+fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading, share: f64) {
     let blur = &mut reading.blur;
     blur.confidence = lowered(kind.confidence, share);
     let psf = &kind.psf;
@@ -335,52 +335,16 @@ fn fill_blur(reading: &mut SharpnessReading, kind: &KindReading, share: f64) {
 
 /// The sharp end of a frame: its point spread, and what the edges' standard deviations say of their rise.
 struct Sharp {
-    /// Without diffraction's shape.
-    plain: PointSpread,
-    /// With it, and the probability that the edges have it.
-    diffracted: Option<(PointSpread, f64)>,
+    spread: PointSpread,
     rise_per_sigma: f64,
 }
 
 impl Sharp {
-    fn of(kind: &KindReading, sigma_px: f64) -> Self {
-        let psf = &kind.psf;
-        let plain = sharp_spread(&PointSpread { airy_px: 0.0, ..*psf }, sigma_px);
-        if psf.defocus_px > 0.0 {
-            let plain = sharp_spread(psf, sigma_px);
-            let hidden = psf.airy_px > 0.0;
-            let rise_per_sigma = if hidden { plain.rise_px(0.0) / sigma_px } else { psf::GAUSSIAN_RISE };
-            return Self { plain, diffracted: None, rise_per_sigma };
-        }
-        // Edges along a motion are those of the lens: of them only what diffraction surely shapes is known.
-        let still = psf.motion_px <= 0.0;
-        let surely = (psf.airy_px > 0.0).then_some((psf.airy_px, 1.0));
-        let aperture = kind.aperture.filter(|_| still).map(|a| (a.airy_px, a.share)).or(surely);
-        let diffracted =
-            aperture.map(|(airy_px, share)| (sharp_spread(&PointSpread { airy_px, ..*psf }, sigma_px), share));
-        let sharp = Self { plain, diffracted, rise_per_sigma: psf::GAUSSIAN_RISE };
+    fn of(psf: &PointSpread, sigma_px: f64) -> Self {
+        let spread = sharp_spread(psf, sigma_px);
         // What diffraction hides of the sharpest edges it hides of all.
-        let rise_per_sigma = if diffracted.is_some() { sharp.rise_px() / sigma_px } else { psf::GAUSSIAN_RISE };
-        Self { rise_per_sigma, ..sharp }
-    }
-
-    /// Mean of a figure of either shape, weighed by how likely the shape is.
-    fn mean(&self, of: impl Fn(&PointSpread) -> f64) -> f64 {
-        let plain = of(&self.plain);
-        self.diffracted.as_ref().map_or(plain, |(spread, share)| plain + share * (of(spread) - plain))
-    }
-
-    fn rise_px(&self) -> f64 {
-        self.mean(|spread| spread.rise_px(0.0))
-    }
-
-    /// Contrast left at `f` cycles per pixel.
-    fn transfer(&self, f: f64) -> f64 {
-        self.mean(|spread| spread.transfer(f, 0.0))
-    }
-
-    fn frequency_at(&self, contrast: f64) -> Option<f64> {
-        known(self.mean(|spread| spread.frequency_at(contrast, 0.0).unwrap_or(f64::NAN)))
+        let rise_per_sigma = if spread.airy_px > 0.0 { spread.rise_px(0.0) / sigma_px } else { psf::GAUSSIAN_RISE };
+        Self { spread, rise_per_sigma }
     }
 }
 
@@ -397,29 +361,24 @@ fn sharp_spread(psf: &PointSpread, sigma_px: f64) -> PointSpread {
     }
     // With diffraction's long tails a single edge reads narrower than it is: the lens that would read so.
     let lens = |sigma_px: f64| PointSpread { sigma_px, airy_px: psf.airy_px, ..PointSpread::default() };
-    let least = lens(LEAST_LENS_PX).fitted_sigma_px();
-    if least > 1.03 * sigma_px {
+    if lens(LEAST_LENS_PX).fitted_sigma_px() > 1.03 * sigma_px {
         return plain;
     }
-    // Squares of widths nearly add up: what is missing is added to the lens.
-    let least_px2 = LEAST_LENS_PX * LEAST_LENS_PX;
-    let mut lens_px2 = (sigma_px * sigma_px - least * least).max(0.0) + least_px2;
-    for _ in 0..8 {
-        let missing = sigma_px * sigma_px - lens(lens_px2.sqrt()).fitted_sigma_px().powi(2);
-        lens_px2 = (lens_px2 + missing).max(least_px2);
-        if missing.abs() < 2e-4 * sigma_px * sigma_px {
-            break;
-        }
+    let (mut low, mut high) = (LEAST_LENS_PX, sigma_px);
+    for _ in 0..20 {
+        let middle = f64::midpoint(low, high);
+        if lens(middle).fitted_sigma_px() > sigma_px { high = middle } else { low = middle }
     }
-    lens(lens_px2.sqrt())
+    lens(low)
 }
 
 fn fill_sharpness(sharpness: &mut Sharpness, frame: &Frame, edges: &[&Edge], error_ln: f64, sharp: &Sharp) {
-    let rise = sharp.rise_px();
+    let spread = &sharp.spread;
+    let rise = spread.rise_px(0.0);
     sharpness.edge_rise_px = known(rise);
     sharpness.edge_rise_spread_px = known(rise * error_ln);
-    sharpness.mtf50_cy_px = sharp.frequency_at(0.5);
-    sharpness.mtf10_cy_px = sharp.frequency_at(0.1);
+    sharpness.mtf50_cy_px = spread.frequency_at(0.5, 0.0);
+    sharpness.mtf10_cy_px = spread.frequency_at(0.1, 0.0);
     sharpness.mtf50_lp_mm =
         frame.shot.pixel_pitch_um.filter(|p| *p > 0.0).and_then(|p| known(sharpness.mtf50_cy_px? * 1000.0 / p));
     sharpness.noise_limited = error_ln > NOISE_LIMIT;

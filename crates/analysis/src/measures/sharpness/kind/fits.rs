@@ -11,33 +11,15 @@ const AIRY_RISE: f64 = 1.33287;
 /// Wavelength times f-number, px and over the standard deviation of the edges, from which diffraction changes their shape.
 const LEAST_AIRY_PX: f64 = 0.25;
 const LEAST_AIRY: f64 = 0.3;
-/// Evidence for the aperture's shape from which the kind is read with it. Of 66 simulated frames each with and without it the
-/// one of a sharp lens reaches it in 51, a plain Gaussian in one.
+/// Evidence for the aperture's shape that is asked for then. Of 66 simulated frames each with and without it the one of a sharp
+/// lens reaches it in 51, a plain Gaussian in one.
 const AIRY_EVIDENCE: f64 = 4.0;
 /// ... and from which it makes most of them (its variance is then 0.6 of theirs), so that any evidence will do.
 const MOSTLY_AIRY_PX: f64 = 2.0;
 const MOSTLY_AIRY: f64 = 1.5;
 
-/// Evidence at which the aperture's shape is as likely as not, and by how much a unit more changes the odds (ln). Of 80 frames
-/// of our own simulator, half of them drawn without the diffraction that the file states, those below 1.5 are mostly without
-/// it, those above 3 mostly with it; scenes have tails of their own, so that it must not be taken where it hardly shows.
-const AS_LIKELY: f64 = 3.5;
-const ODDS: f64 = 1.2;
-
-/// Diffraction in the edges of a frame that neither moved nor lies out of focus.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Aperture {
-    /// Wavelength times f-number over the pixel pitch.
-    pub(crate) airy_px: f64,
-    /// Probability that the edges have the aperture's shape rather than that of a Gaussian alone, by what either leaves of
-    /// them.
-    pub(crate) share: f64,
-}
-
 /// The best fit of each kind of point spread to all stacks.
 pub(super) struct Fits {
-    /// `None` where diffraction is too small to change the edges' shape.
-    pub(super) aperture: Option<Aperture>,
     pub(super) gauss: ShapeFit,
     pub(super) disc: ShapeFit,
     pub(super) motion: ShapeFit,
@@ -51,7 +33,6 @@ impl Fits {
         let round_parts = Parts { motion: false, turn: false, disc: false };
         let mut gauss = fitter.fit(round_parts, PointSpread { sigma_px: round, ..seen });
         let airy_px = diffraction_rise_px.map_or(0.0, |rise| rise / AIRY_RISE);
-        let mut aperture = None;
         if airy_px > LEAST_AIRY_PX.max(LEAST_AIRY * round) {
             // The aperture's own shape, where the edges have it: a Gaussian of the same width has no such tails.
             let diffracted = fitter.fit(round_parts, PointSpread { sigma_px: 0.5, airy_px, ..seen });
@@ -64,9 +45,6 @@ impl Fits {
             if evidence > 0.0 && most_of_it {
                 seen.airy_px = airy_px;
             }
-            let sure = evidence > 0.0 && most_of_it;
-            let share = if sure { 1.0 } else { 1.0 / (1.0 + (ODDS * (AS_LIKELY - evidence)).exp()) };
-            aperture = Some(Aperture { airy_px, share });
         }
         let lens = 0.5_f64.min(round);
         let disc_from = |sigma_px: f64| {
@@ -90,7 +68,7 @@ impl Fits {
             motion = motion.or(fitter.fit(moves, sharpest));
             both = both.or(fitter.fit(moves_with_disc, beside(&disc.psf, stacks)));
         }
-        Self { aperture, gauss, disc, motion, both }
+        Self { gauss, disc, motion, both }
     }
 }
 

@@ -5,7 +5,6 @@ use super::one_way;
 use super::psf::{GAUSSIAN_RISE, PointSpread};
 use super::shape::{ShapeFit, ShapeFitter};
 use super::stack::Stack;
-pub(crate) use fits::Aperture;
 use fits::Fits;
 pub(crate) use jointly::jointly;
 pub(crate) use reading::{KindReading, SharpEnds, Verdict};
@@ -67,12 +66,7 @@ pub(crate) fn allowance_px(diffraction_rise_px: Option<f64>) -> f64 {
 pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindReading {
     let fitter = ShapeFitter::new(stacks);
     let fits = Fits::of(&fitter, stacks, diffraction_rise_px);
-    KindReading { aperture: fits.aperture, ..judged(stacks, &fitter, &fits, allowance_px(diffraction_rise_px)) }
-}
-
-/// The kind that the fits show.
-fn judged(stacks: &[Stack], fitter: &ShapeFitter, fits: &Fits, allowance: f64) -> KindReading {
-    let Fits { gauss, disc, motion, both, .. } = fits;
+    let Fits { gauss, disc, motion, both } = &fits;
     let narrow = gauss.psf.variance(0.0).sqrt();
     // chi^2 in units of what the best model leaves.
     let unit = (both.chi2.min(motion.chi2).min(disc.chi2) / both.freedom).max(CLEANEST);
@@ -85,15 +79,16 @@ fn judged(stacks: &[Stack], fitter: &ShapeFitter, fits: &Fits, allowance: f64) -
     let disc_gain = gain(gauss, disc);
     let round_best = gauss.or(*disc);
     let moved_best = motion.or(*both);
-    let motion_gain = supported(fitter, stacks, &round_best.psf, &moved_best.psf) / unit;
+    let motion_gain = supported(&fitter, stacks, &round_best.psf, &moved_best.psf) / unit;
     let widest = if motion_gain > PLAIN * LEAST_EVIDENCE { WIDEST_GAP_FOR_PLAIN_MOTION } else { WIDEST_GAP_FOR_MOTION };
     let some_seen = bins >= 3 && gap <= widest;
+    let allowance = allowance_px(diffraction_rise_px);
 
     let one_way = (!directions_seen).then(|| one_way::told(stacks, &gauss.psf, allowance));
     if let Some(found) = one_way.filter(|_| !some_seen) {
         return found;
     }
-    let found = told(fits, &Evidence { motion_gain, disc_gain, with_disc, narrow, allowance });
+    let found = told(&fits, &Evidence { motion_gain, disc_gain, with_disc, narrow, allowance });
     // Directions far apart tell a disc from a motion by their widths too, unless these lie about right angles.
     let round_alike = matches!(found.verdict, Verdict::Defocus)
         && found.psf.defocus_px > 0.0
@@ -108,7 +103,7 @@ fn judged(stacks: &[Stack], fitter: &ShapeFitter, fits: &Fits, allowance: f64) -
         Verdict::None => !found.clearly_sharp(allowance),
         _ => false,
     };
-    if claims && explained(fitter, stacks, &found.psf) < LEAST_EXPLAINED {
+    if claims && explained(&fitter, stacks, &found.psf) < LEAST_EXPLAINED {
         return KindReading::of(
             Verdict::Undetermined("the edges of different directions contradict each other"),
             gauss.psf,
@@ -128,7 +123,7 @@ fn judged(stacks: &[Stack], fitter: &ShapeFitter, fits: &Fits, allowance: f64) -
     if matches!(found.verdict, Verdict::Mixed) && one_way::plainly_a_motion(stacks) {
         // Each direction by itself has the shape of a motion: what is wide along it is no disc.
         return KindReading {
-            mirrored: mirrored(fitter, stacks, &motion.psf, LEAST_EVIDENCE * unit),
+            mirrored: mirrored(&fitter, stacks, &motion.psf, LEAST_EVIDENCE * unit),
             ..KindReading::of(Verdict::Motion, motion.psf, 0.6)
         };
     }
@@ -140,7 +135,7 @@ fn judged(stacks: &[Stack], fitter: &ShapeFitter, fits: &Fits, allowance: f64) -
             && motion_counts(&motion.psf);
         return KindReading { mirrored: half_way.then_some(motion.psf), ..found };
     }
-    KindReading { mirrored: mirrored(fitter, stacks, &found.psf, LEAST_EVIDENCE * unit), ..found }
+    KindReading { mirrored: mirrored(&fitter, stacks, &found.psf, LEAST_EVIDENCE * unit), ..found }
 }
 
 /// What the best round spread and the best with a motion leave, chi^2.
@@ -189,7 +184,7 @@ fn radius_beside(motion: &ShapeFit, e: &Evidence) -> Option<f64> {
 
 /// The kind where edges of several directions were seen.
 fn told(fits: &Fits, e: &Evidence) -> KindReading {
-    let Fits { gauss, disc, motion, both, .. } = fits;
+    let Fits { gauss, disc, motion, both } = fits;
     let sure = |evidence: f64| 1.0 - 0.5 * (-evidence.max(0.0) / (2.0 * LEAST_EVIDENCE)).exp();
     if e.motion_gain > LEAST_EVIDENCE && (motion_counts(&motion.psf) || motion_counts(&both.psf)) {
         let shaped = e.with_disc > LEAST_EVIDENCE

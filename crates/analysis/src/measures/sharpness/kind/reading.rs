@@ -3,7 +3,7 @@
 use super::super::directions::directions;
 use super::super::psf::PointSpread;
 use super::super::stack::{HARDLY_ANY_EDGES, Stack};
-use super::{Aperture, CLEARLY_SHARP};
+use super::CLEARLY_SHARP;
 
 /// Spread of a frame's sharp end over the allowance above which its edges contradict the finding that nothing is wrong.
 const NOT_SHARP: f64 = 1.3;
@@ -57,8 +57,6 @@ pub(crate) struct KindReading {
     pub(crate) from_nulls: bool,
     /// The spectrum of the whole frame shows the same motion as the edges: no subject moved alone.
     pub(crate) whole_frame: bool,
-    /// Diffraction, where it shapes the edges.
-    pub(crate) aperture: Option<Aperture>,
 }
 
 /// Spread of the sharp end of a frame's edges, px.
@@ -82,7 +80,6 @@ impl KindReading {
             mirrored: None,
             from_nulls: false,
             whole_frame: false,
-            aperture: None,
         }
     }
 
