@@ -102,9 +102,7 @@ impl Doubt {
         let by_square = all.map_or(0.0, |line| by_square(line, tones(points)));
         Self { gain_share: (2.0 * self.gain_share).hypot(by_square), ..self }
     }
-}
 
-impl Doubt {
     /// The same for a plane's own line. Planes that are amplified differently have offsets that go with the square of their
     /// slopes; what does not is structure in the darker places of one colour.
     fn of_own(self, own: &Line, all: &Line) -> Self {
