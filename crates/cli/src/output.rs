@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use rawassay_analysis::Brief;
+pub use rawassay_report::plain_cause;
 use rawassay_report::{Format, ReportError, ScorecardWriter, TableStyle};
 
 use crate::messages::Failure;
@@ -280,22 +281,6 @@ impl Write for Sink {
 /// The same without what to do, for lines that say that themselves.
 pub fn cause(error: &io::Error) -> String {
     plain_cause(error).split(';').next().unwrap_or_default().to_owned()
-}
-
-/// A cause in words that say what to do, without the number of the system's error.
-pub fn plain_cause(error: &io::Error) -> String {
-    match error.kind() {
-        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded | io::ErrorKind::FileTooLarge => {
-            "the disk is full; free some space and run the same command again".into()
-        }
-        io::ErrorKind::ReadOnlyFilesystem => "the disk is read-only; name a place that can be written".into(),
-        io::ErrorKind::PermissionDenied => "no permission; name a place that you may use".into(),
-        io::ErrorKind::NotFound => "no such file or folder; check the name".into(),
-        _ => {
-            let text = error.to_string();
-            text.split([';', '(']).next().unwrap_or(&text).trim_end().to_owned()
-        }
-    }
 }
 
 #[cfg(test)]

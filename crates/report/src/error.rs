@@ -6,7 +6,7 @@ use std::path::PathBuf;
 #[derive(Debug, thiserror::Error)]
 pub enum ReportError {
     /// Reading or writing failed.
-    #[error("{}: {}", path.display(), cause(source))]
+    #[error("{}: {}", path.display(), plain_cause(source))]
     Io {
         /// The file.
         path: PathBuf,
@@ -69,16 +69,19 @@ pub enum ReportError {
     Format(#[from] serde_json::Error),
 }
 
-/// A cause in words, without the number of the system's error.
-fn cause(error: &std::io::Error) -> String {
+/// A cause in words that say what to do, without the number of the system's error.
+#[must_use]
+pub fn plain_cause(error: &std::io::Error) -> String {
     match error.kind() {
-        std::io::ErrorKind::PermissionDenied => {
-            "no permission; name a file that you may use, or change its rights".into()
+        std::io::ErrorKind::StorageFull | std::io::ErrorKind::QuotaExceeded | std::io::ErrorKind::FileTooLarge => {
+            "the disk is full; free some space and run the same command again".into()
         }
-        std::io::ErrorKind::StorageFull => "the disk is full; free some space and run the same command again".into(),
+        std::io::ErrorKind::ReadOnlyFilesystem => "the disk is read-only; name a place that can be written".into(),
+        std::io::ErrorKind::PermissionDenied => "no permission; name a place that you may use".into(),
+        std::io::ErrorKind::NotFound => "no such file or folder; check the name".into(),
         _ => {
             let text = error.to_string();
-            text.split(" (os error").next().unwrap_or(&text).to_owned()
+            text.split([';', '(']).next().unwrap_or(&text).trim_end().to_owned()
         }
     }
 }

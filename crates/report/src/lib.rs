@@ -17,7 +17,7 @@ pub mod sidecar;
 pub mod table;
 pub mod writer;
 
-pub use error::ReportError;
+pub use error::{ReportError, plain_cause};
 pub use record::{FileId, Record, RecordStore, Records, Status};
 pub use scorecard::{Range, Scorecard};
 pub use table::{Table, TableStyle};

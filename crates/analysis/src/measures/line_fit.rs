@@ -204,8 +204,8 @@ fn start(points: &[Point]) -> Option<Line> {
         used: 0,
     };
     for _ in 0..6 {
-        let weighted = groups.iter().map(|p| (*p, p.freedom / (2.0 * line.at(p.mean).powi(2)), p.variance));
-        line = solve(weighted, 2, Offset::Unknown)?;
+        let weighted = |p: &Point| (*p, p.freedom / (2.0 * line.at(p.mean).powi(2)), p.variance);
+        line = solve(&groups.iter().map(weighted).collect::<Vec<_>>(), 2, Offset::Unknown)?;
         let floor = 0.02 * groups.iter().map(|p| p.variance).fold(f64::INFINITY, f64::min).max(1e-6);
         line.slope = line.slope.max(0.0);
         line.offset = line.offset.max(floor);
@@ -227,10 +227,10 @@ fn step(points: &[Point], line: &Line, cut: f64, square: Square, corrections: &m
     let terms = if square == Square::Open { 3 } else { 2 };
     let known = line.slope_error > 0.0 && line.slope > SLOPE_KNOWN * line.slope_error;
     let about = if known { Offset::About(READ_BEFOREHAND_E2 * line.slope.powi(2)) } else { Offset::Unknown };
-    let mut next = solve(kept.iter().copied(), terms, about)?;
+    let mut next = solve(&kept, terms, about)?;
     if next.offset <= 0.0 {
         // A negative read variance is a fit at the end of its means: slope and square are those of an offset of zero.
-        next = solve(kept.iter().copied(), terms, Offset::Zero)?.with_errors_of(&next);
+        next = solve(&kept, terms, Offset::Zero)?.with_errors_of(&next);
     }
     next.square += fixed;
     next.slope = next.slope.max(0.0);

@@ -21,16 +21,15 @@ pub(super) enum Offset {
     Zero,
 }
 
-/// Weighted least squares with 1, mean and (three terms) mean squared, the last about zero with [`SQUARE_BEFOREHAND`].
-pub(super) fn solve(points: impl Iterator<Item = (Point, f64, f64)>, terms: usize, offset: Offset) -> Option<Line> {
+/// Weighted least squares of points, their weights and variances with 1, mean and (three terms) mean squared, the last about zero with [`SQUARE_BEFOREHAND`].
+pub(super) fn solve(points: &[(Point, f64, f64)], terms: usize, offset: Offset) -> Option<Line> {
     // Sums of weight * mean^k and weight * mean^k * y; means in units of a typical one keep the matrix well behaved.
-    let points: Vec<(Point, f64, f64)> = points.collect();
     let scale = points.iter().map(|(p, ..)| p.mean.abs()).fold(0.0, f64::max);
     if points.len() < 8 || scale <= 0.0 {
         return None;
     }
     let (mut powers, mut products) = ([0.0; 5], [0.0; 3]);
-    for (p, w, y) in &points {
+    for (p, w, y) in points {
         let x = p.mean / scale;
         let mut term = *w;
         for k in 0..2 * terms - 1 {

@@ -209,8 +209,8 @@ fn from_line(line: Option<Line>, doubt: Doubt, lines: f64, points: &[Point]) -> 
     let Some(line) = line else { return PlaneNoise::default() };
     let holds = line.slope > 0.0 && line.slope_error < WORST_SLOPE_ERROR * line.slope;
     let tones = tones(points);
-    let by_square = GAIN_BY_SQUARE * by_square(&line, tones).min(2.0);
-    let gain_error = (line.slope_error / line.slope).hypot(doubt.gain_share).hypot(by_square);
+    let square_share = GAIN_BY_SQUARE * by_square(&line, tones).min(2.0);
+    let gain_error = (line.slope_error / line.slope).hypot(doubt.gain_share).hypot(square_share);
     let gain = (holds && gain_error < WORST_GAIN_ERROR).then(|| 1.0 / line.slope);
     let variance = line.offset - ROUNDING - lines;
     let share = doubt.dark_share + DARK_SHARE_BY_SPAN * span(tones);
