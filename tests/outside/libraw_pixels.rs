@@ -9,16 +9,16 @@ use serde_json::Value;
 use crate::python;
 
 /// One frame's digest: columns, rows, sum, weighted sum (see fixtures/make_libraw_digests.py).
-type Digest = (u64, u64, String, String);
+pub(crate) type Digest = (u64, u64, String, String);
 
-fn ours(path: &Path) -> Digest {
+pub(crate) fn digest(path: &Path) -> Digest {
     let frame = open(path).unwrap();
     let samples = frame.samples.iter().map(|&s| u64::from(s));
     let weighted = samples.clone().zip(1_u64..).fold(0_u64, |sum, (s, i)| sum.wrapping_add(s.wrapping_mul(i)));
     (frame.width as u64, frame.height as u64, samples.sum::<u64>().to_string(), weighted.to_string())
 }
 
-fn theirs(value: &Value) -> Digest {
+pub(crate) fn stated(value: &Value) -> Digest {
     let text = |key: &str| value[key].as_str().unwrap().to_string();
     (value["width"].as_u64().unwrap(), value["height"].as_u64().unwrap(), text("sum"), text("weighted"))
 }
@@ -28,10 +28,10 @@ fn samples() -> PathBuf {
 }
 
 fn compare(digests: &Value) {
-    for (name, digest) in digests["files"].as_object().unwrap() {
+    for (name, expected) in digests["files"].as_object().unwrap() {
         let path = samples().join(name);
         if path.exists() {
-            assert_eq!(ours(&path), theirs(digest), "{name}");
+            assert_eq!(digest(&path), stated(expected), "{name}");
         } else {
             eprintln!("skipped: no sample {name}");
         }

@@ -6,6 +6,7 @@ mod blur_order;
 mod edge_forms;
 mod exif_tags;
 mod libraw_pixels;
+mod makers;
 mod noise;
 mod optics_tables;
 mod photographs;

@@ -79,7 +79,7 @@ pub(crate) fn check(bytes: &[u8]) -> Result<(), DecodeError> {
         // Two low bits and at least one coded bit a sample, or ten bits: a quarter byte a sample is the least.
         if width * height / 4 > bytes.len() {
             return Err(DecodeError::Truncated {
-                what: format!("the samples of {width} x {height} pixels"),
+                what: format!("sensor data of {width} x {height} pixels"),
                 needed: (width * height / 4) as u64,
                 length: bytes.len() as u64,
             });

@@ -1,7 +1,7 @@
-//! Whether a reader dithered the samples: both do so where a file's code passes a curve with gaps, so that the noise of
-//! such frames is partly the reader's own.
+//! Whether the library readers dither the samples: both do so where a file's code passes a curve, so that the noise of such
+//! frames is partly the reader's own.
 //!
-//! Compression numbers of the maker notes are common practice, no source.
+//! Compression numbers are common practice, no source.
 
 use crate::container::{Container, Kind};
 use crate::tiff::Tiff;
@@ -26,21 +26,11 @@ pub(crate) fn curve(container: &Container, bytes: &[u8]) -> Option<&'static str>
         return lossy.then_some("the camera's lossy compression");
     }
     if make.to_ascii_lowercase().starts_with(b"nikon") && has(259, 34_713) {
-        return nikon_lossy(&tiff, container).then_some("the camera's lossy compression");
+        // Codings without a curve too: they pass one that has no gaps.
+        return Some("the camera's compression");
     }
     if make.to_ascii_lowercase().starts_with(b"kodak") {
         return Some("the camera's compression curve");
     }
     None
-}
-
-/// NEFCompression (tag 147 of the maker note): 1 and 4 are lossy; the note is a TIFF of its own, ten bytes in.
-fn nikon_lossy(tiff: &Tiff<'_>, container: &Container) -> bool {
-    let note = container.ifds.iter().find_map(|i| i.get(37_500)).and_then(|e| tiff.bytes(e));
-    let kind = note.filter(|n| n.starts_with(b"Nikon\0\x02")).and_then(|note| {
-        let (inner, first, _) = Tiff::new(note.get(10..)?)?;
-        inner.first(&inner.ifd(first, 0)?.0, 147)
-    });
-    // Not stated: taken as lossy, which only withholds the noise figures.
-    !matches!(kind, Some(2 | 3 | 5..=8))
 }

@@ -3,6 +3,7 @@
 //!
 //! Nothing is demosaiced, white balanced or gamma coded here, and no level is subtracted.
 
+mod arw;
 mod backend;
 mod ciff;
 mod container;
@@ -18,6 +19,7 @@ mod limits;
 mod ljpeg;
 mod lossless;
 mod names;
+mod nef;
 mod open;
 mod panics;
 mod preview;

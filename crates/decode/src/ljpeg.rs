@@ -139,7 +139,7 @@ pub(crate) fn markers(bytes: &[u8]) -> Option<Stream> {
 }
 
 /// Huffman tables of a DHT segment, by the next 16 bits.
-fn define_tables(mut segment: &[u8], tables: &mut [Option<Vec<Code>>]) -> Option<()> {
+pub(crate) fn define_tables(mut segment: &[u8], tables: &mut [Option<Vec<Code>>]) -> Option<()> {
     while !segment.is_empty() {
         let slot = usize::from(*segment.first()?);
         let counts = segment.get(1..17)?;

@@ -31,7 +31,7 @@ pub fn open_bytes(_name: &Path, content: impl Into<Content>) -> Result<Frame, De
     let curve = dither::curve(&container, &content);
     let (mut decoded, reader) = backend::decode(&container, &mut content)?;
     drop(content);
-    if let Some(curve) = curve {
+    if let Some(curve) = curve.filter(|_| !decoded.as_coded) {
         decoded.dithered = true;
         decoded
             .notes

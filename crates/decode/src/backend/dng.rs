@@ -34,6 +34,7 @@ impl Backend for Dng {
             largest_code: checked.largest_code,
             missing: checked.missing,
             dithered: false,
+            as_coded: false,
             noise_profile: std::mem::take(&mut raw.noise_profile),
             gaps: Gaps::default(),
             notes: std::mem::take(&mut raw.notes),

@@ -28,6 +28,8 @@ pub(crate) struct Decoded {
     /// What the coded data themselves show to be missing.
     pub(crate) missing: Option<String>,
     pub(crate) dithered: bool,
+    /// Samples are as the file codes them, where the readers would dither.
+    pub(crate) as_coded: bool,
     pub(crate) noise_profile: Vec<NoiseProfile>,
     /// Shot data that the reader found in records of its own, for gaps in the Exif.
     pub(crate) gaps: Gaps,

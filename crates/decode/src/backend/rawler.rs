@@ -11,14 +11,14 @@ use rawler::rawsource::RawSource;
 use rawler::{RawImage, RawImageData, RawlerError};
 
 use super::{Backend, Decoded, Gaps};
-use crate::DecodeError;
 use crate::container::{Container, Kind};
 use crate::content::Content;
 use crate::error::one_line;
 use crate::frame::{Area, FilterArray, Reader};
 use crate::limits::check_size;
 use crate::panics::guarded;
-use crate::streams;
+use crate::streams::{self, Rows};
+use crate::{DecodeError, arw, nef};
 
 pub(super) struct Rawler;
 
@@ -34,7 +34,12 @@ impl Backend for Rawler {
     fn decode(&self, container: &Container, content: &mut Content) -> Result<Decoded, DecodeError> {
         let bytes = &content.shared();
         let cr2 = if container.kind == Kind::Tiff { streams::check_cr2(bytes, container)? } else { None };
-        let mut decoded = match cr2.as_ref().and_then(|cr2| beside(bytes, cr2)) {
+        let own = match &cr2 {
+            Some(cr2) => beside(bytes, || cr2.decode(bytes)),
+            None if container.kind == Kind::Tiff => coded_here(bytes, container),
+            None => None,
+        };
+        let mut decoded = match own {
             Some(decoded) => decoded,
             None => {
                 let (image, metadata) = read(bytes, false)?;
@@ -69,12 +74,25 @@ fn read(bytes: &Arc<Vec<u8>>, bare: bool) -> Result<(RawImage, Option<RawMetadat
     .map_err(refusal)
 }
 
-/// A CR2 whose samples are decoded here, beside rawler's reading of everything else: its tables of cameras and lenses take
+/// A NEF or ARW whose samples the readers would change at random. `None` for others.
+fn coded_here(bytes: &Arc<Vec<u8>>, container: &Container) -> Option<Decoded> {
+    let decoded = if let Some(nef) = nef::find(bytes, container) {
+        beside(bytes, || Some(nef.decode()))?
+    } else {
+        let arw = arw::find(bytes, container)?;
+        let mut decoded = beside(bytes, || Some(arw.decode()))?;
+        decoded.notes.push(arw::NOTE.into());
+        decoded
+    };
+    Some(Decoded { as_coded: true, ..decoded })
+}
+
+/// A file whose samples are decoded here, beside rawler's reading of everything else: its tables of cameras and lenses take
 /// as long to load as the samples to decode. `None` where it is for rawler alone.
-fn beside(bytes: &Arc<Vec<u8>>, cr2: &streams::Cr2) -> Option<Decoded> {
+fn beside(bytes: &Arc<Vec<u8>>, decode: impl FnOnce() -> Option<Rows>) -> Option<Decoded> {
     let (rows, read) = std::thread::scope(|scope| {
         let reading = std::thread::Builder::new().spawn_scoped(scope, || read(bytes, true));
-        let rows = cr2.decode(bytes);
+        let rows = decode();
         (rows, reading.ok().and_then(|thread| thread.join().ok()))
     });
     let (image, metadata) = read?.ok()?;
@@ -185,6 +203,7 @@ fn assemble(image: RawImage, metadata: Option<RawMetadata>, samples: Option<Vec<
         largest_code: None,
         missing: None,
         dithered: false,
+        as_coded: false,
         noise_profile: Vec::new(),
         gaps,
         notes: Vec::new(),

@@ -87,6 +87,7 @@ fn assemble(image: RawImage) -> Result<Decoded, DecodeError> {
         largest_code: None,
         missing: None,
         dithered: false,
+        as_coded: false,
         noise_profile: Vec::new(),
         gaps,
         notes: Vec::new(),

@@ -91,6 +91,7 @@ pub(crate) fn scan(bytes: &[u8]) -> Result<Container, DecodeError> {
         return Ok(Container { defuse: mrw_defuse(bytes)?, ..Container::plain(Kind::Mrw) });
     }
     if bytes.starts_with(b"FOVb") {
+        check_x3f(bytes)?;
         return plain(Kind::X3f);
     }
     if bytes.get(6..14) == Some(b"HEAPCCDR") {
@@ -187,6 +188,16 @@ fn check_qtk(bytes: &[u8]) -> Result<(), DecodeError> {
     let needed = width * height / 8;
     if needed > length {
         return Err(DecodeError::Truncated { what: "the sensor data".into(), needed, length });
+    }
+    Ok(())
+}
+
+/// The directory of an X3F, whose place the last four bytes tell: without it the file was cut.
+fn check_x3f(bytes: &[u8]) -> Result<(), DecodeError> {
+    let place = bytes.last_chunk().map(|&word| u32::from_le_bytes(word) as usize);
+    if place.and_then(|at| bytes.get(at..)?.get(..4)) != Some(b"SECd") {
+        let offset = bytes.len().saturating_sub(4) as u64;
+        return Err(DecodeError::Corrupt { offset, what: "the directory at its end is missing".into() });
     }
     Ok(())
 }

@@ -11,12 +11,16 @@ const NONE: u64 = 1;
 const GPS: u16 = 34_853;
 /// InterColorProfile: nothing here asks for it, and a reader takes it for a pointer to a directory.
 const PROFILE: u16 = 34_675;
+/// The magic number of RW2.
+const RW2: u16 = 85;
+/// Where an RW2 holds its sensor data. Beside it the strip's own offset is all ones, and its length that of unpacked samples.
+const RAW_DATA_OFFSET: u16 = 280;
 /// Zero bytes at the end of compressed sensor data that say that it was never written.
 const ZERO_TAIL: usize = 4096;
 
 pub(super) fn scan(tiff: &Tiff<'_>, first: usize, magic: u16) -> Result<Container, DecodeError> {
     match magic {
-        42 | 85 | 0x4f52 | 0x5352 => {}
+        42 | RW2 | 0x4f52 | 0x5352 => {}
         43 => return Err(DecodeError::Unsupported("it is a BigTIFF".into())),
         _ => return Err(DecodeError::NotRaw("no raw format starts like this".into())),
     }
@@ -42,9 +46,10 @@ pub(super) fn scan(tiff: &Tiff<'_>, first: usize, magic: u16) -> Result<Containe
     }
     check_sizes(tiff, &ifds)?;
     for ifd in &ifds {
-        check_image(tiff, ifd)?;
+        let strips_told = magic != RW2 || ifd.get(RAW_DATA_OFFSET).is_none();
+        check_image(tiff, ifd, strips_told)?;
     }
-    if magic == 85 {
+    if magic == RW2 {
         check_rw2(tiff, main)?;
     }
     let note = maker_note(tiff, &ifds);
@@ -116,11 +121,12 @@ fn check_sizes(tiff: &Tiff<'_>, ifds: &[Ifd]) -> Result<(), DecodeError> {
     Ok(())
 }
 
-/// Strips, tiles and JPEGs inside the file.
-fn check_image(tiff: &Tiff<'_>, ifd: &Ifd) -> Result<(), DecodeError> {
+/// Strips (where the directory tells of them), tiles and JPEGs inside the file.
+fn check_image(tiff: &Tiff<'_>, ifd: &Ifd, strips_told: bool) -> Result<(), DecodeError> {
     let truncated =
         |what: &str, needed: u64| DecodeError::Truncated { what: what.into(), needed, length: tiff.data.len() as u64 };
-    for (offsets, counts) in [(273, 279), (324, 325), (513, 514)] {
+    let lists = [(273, 279), (324, 325), (513, 514)];
+    for (offsets, counts) in lists.into_iter().skip(usize::from(!strips_told)) {
         let (Some(offsets), Some(counts)) = (ifd.get(offsets), ifd.get(counts)) else { continue };
         for list in [offsets, counts] {
             if list.count as usize <= MAX_CHUNKS && tiff.bytes(list).is_none() {
@@ -140,15 +146,22 @@ fn check_image(tiff: &Tiff<'_>, ifd: &Ifd) -> Result<(), DecodeError> {
     Ok(())
 }
 
-/// RW2: sensor size in tags 2 and 3, the offset of its data in tag 280. All fixed-rate formats (4 to 7) take more than a
-/// byte a sample.
+/// RW2: sensor size in tags 2 and 3, bits of a sample in tag 10, format of the data in tag 45. Formats 3 to 7 pack their samples
+/// into blocks of 16 bytes, so that their length is known.
 fn check_rw2(tiff: &Tiff<'_>, main: &Ifd) -> Result<(), DecodeError> {
     let (Some(width), Some(height)) = (tiff.first(main, 2), tiff.first(main, 3)) else { return Ok(()) };
     check_size(width, height, 1)?;
-    let (offset, format) = (tiff.first(main, 280).unwrap_or(0), tiff.first(main, 45).unwrap_or(0));
-    let needed = offset + width * height;
-    if (4..8).contains(&format) && needed > tiff.data.len() as u64 {
-        return Err(DecodeError::Truncated { what: "sensor data".into(), needed, length: tiff.data.len() as u64 });
+    let told = |tag: u16| tiff.first(main, tag).unwrap_or(0);
+    let samples = match (told(45), told(10)) {
+        (3 | 4, _) | (6, 12) => 14,
+        (5 | 7, 12) => 10,
+        (5 | 7, 14) => 9,
+        (6, 14) => 11,
+        _ => return Ok(()),
+    };
+    let needed = told(RAW_DATA_OFFSET) + (width * height).div_ceil(samples) * 16;
+    if needed > tiff.data.len() as u64 {
+        return Err(DecodeError::Truncated { what: "the sensor data".into(), needed, length: tiff.data.len() as u64 });
     }
     Ok(())
 }

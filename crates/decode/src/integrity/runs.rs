@@ -8,6 +8,8 @@ use crate::backend::Decoded;
 const FEWEST: usize = 1;
 /// Rows of dummy lines at the top or bottom that some sensors have.
 const DUMMY_ROWS: usize = 32;
+/// Samples of a stretch that a run may go on into without filling it, at least.
+const PART: usize = 16;
 /// Runs of one value that follow the file. A subject makes one in each row it crosses.
 const FEW: usize = 3;
 
@@ -97,8 +99,13 @@ fn follows_file(decoded: &Decoded, segments: &Segments, run: &Run, range: &Range
         return false;
     }
     let n = segments.per_row;
-    let begins_inside = !run.first.is_multiple_of(n);
-    let ends_inside = !run.end.is_multiple_of(n);
+    // It may also begin in the last stretch of a row, or end in the first one, without filling it.
+    let samples = |row: usize| row * segments.row_samples();
+    let same = |sample: &&u16| **sample == run.value;
+    let begins_inside = !run.first.is_multiple_of(n)
+        || decoded.samples[..samples(run.first / n)].iter().rev().take_while(same).count() >= PART;
+    let ends_inside = !run.end.is_multiple_of(n)
+        || decoded.samples[samples(run.end / n)..].iter().take_while(same).count() >= PART;
     let wraps = run.first / n != (run.end - 1) / n;
     let step = decoded.filter.rows.max(2);
     let bright = f64::from(run.value) >= range.black_dn + 0.5 * range.span();

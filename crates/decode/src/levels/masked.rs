@@ -264,6 +264,7 @@ mod tests {
             largest_code: None,
             missing: None,
             dithered: false,
+            as_coded: false,
             noise_profile: Vec::new(),
             gaps: Gaps::default(),
             notes: Vec::new(),
