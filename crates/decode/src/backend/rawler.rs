@@ -20,6 +20,9 @@ use crate::panics::guarded;
 use crate::streams::{self, Rows};
 use crate::{DecodeError, arw, nef};
 
+/// What a reader of an IIQ's figures should know.
+const IIQ_NOTE: &str = "rawler subtracts black and applies the digital back's own calibration: samples below black are cut off, and noise in the shadows may read too low";
+
 pub(super) struct Rawler;
 
 impl Backend for Rawler {
@@ -46,6 +49,9 @@ impl Backend for Rawler {
                 assemble(image, metadata, None)?
             }
         };
+        if bytes.get(8..12) == Some(b"IIII") {
+            decoded.notes.push(IIQ_NOTE.into());
+        }
         if let Some(cr2) = cr2 {
             decoded.missing = cr2.checked.missing.or(decoded.missing);
             decoded.largest_code = cr2.checked.largest_code.filter(|_| !decoded.filter.is_linear());
@@ -152,6 +158,9 @@ fn filter_of(image: &RawImage) -> Result<FilterArray, DecodeError> {
 fn assemble(image: RawImage, metadata: Option<RawMetadata>, samples: Option<Vec<u16>>) -> Result<Decoded, DecodeError> {
     let (width, height) = (image.width, image.height);
     check_size(width as u64, height as u64, image.cpp as u64)?;
+    if image.fuji_rotation_width.is_some() {
+        return Err(DecodeError::Unsupported("the rows of its sensor stand at 45 degrees".into()));
+    }
     let filter = filter_of(&image)?;
     let full = Area::new(0, 0, width, height);
     let inside = |a: &Area| !a.is_empty() && a.right() <= width && a.bottom() <= height;

@@ -6,6 +6,8 @@ use crate::{Area, DecodeError, FilterArray, NoiseProfile};
 
 /// DNGVersion.
 pub(crate) const DNG_VERSION: u16 = 50_706;
+/// CFALayout.
+const CFA_LAYOUT: u16 = 50_711;
 
 /// The raw image of a DNG, checked: sizes are within limits and every strip or tile lies inside the file.
 #[derive(Debug)]
@@ -228,6 +230,10 @@ fn filter_array(
     let corrupt = |what: &str| DecodeError::Corrupt { offset: ifd.offset as u64, what: what.into() };
     let list = |tag: u16, most: usize| ifd.get(tag).and_then(|e| tiff.uints(e, most));
     let dim = list(33_421, 2).unwrap_or_else(|| vec![2, 2]);
+    // 1: rectangular, and what stands where the tag does not.
+    if let Some(layout) = tiff.first(ifd, CFA_LAYOUT).filter(|&layout| layout != 1) {
+        return Err(DecodeError::Unsupported(format!("CFALayout {layout}: its rows or columns are staggered")));
+    }
     let pattern = list(33_422, 64).ok_or_else(|| corrupt("the filter array (CFAPattern) is missing"))?;
     let [rows, columns] = dim[..] else { return Err(corrupt("CFARepeatPatternDim does not hold two numbers")) };
     let (rows, columns) = (rows as usize, columns as usize);

@@ -104,8 +104,8 @@ fn follows_file(decoded: &Decoded, segments: &Segments, run: &Run, range: &Range
     let same = |sample: &&u16| **sample == run.value;
     let begins_inside = !run.first.is_multiple_of(n)
         || decoded.samples[..samples(run.first / n)].iter().rev().take_while(same).count() >= PART;
-    let ends_inside = !run.end.is_multiple_of(n)
-        || decoded.samples[samples(run.end / n)..].iter().take_while(same).count() >= PART;
+    let ends_inside =
+        !run.end.is_multiple_of(n) || decoded.samples[samples(run.end / n)..].iter().take_while(same).count() >= PART;
     let wraps = run.first / n != (run.end - 1) / n;
     let step = decoded.filter.rows.max(2);
     let bright = f64::from(run.value) >= range.black_dn + 0.5 * range.span();

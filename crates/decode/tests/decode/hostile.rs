@@ -38,6 +38,31 @@ fn absurd_sizes_are_refused() {
     }
 }
 
+/// Neighbours that stand between each other's rows are no neighbours for the measures.
+#[test]
+fn staggered_arrays_are_refused() {
+    let mut file = small(Compression::None);
+    // PlanarConfiguration, which says nothing here, becomes CFALayout in both directories.
+    let planar: Vec<usize> =
+        (0..file.len() - 12).filter(|&at| file[at..at + 12] == *b"\x1c\x01\x03\0\x01\0\0\0\x01\0\0\0").collect();
+    for &at in &planar {
+        file[at..at + 2].copy_from_slice(&50_711_u16.to_le_bytes());
+    }
+    assert!(open_bytes(Path::new("x"), file.clone()).is_ok());
+    planar.iter().for_each(|at| file[at + 8] = 2);
+    let refusal = open_bytes(Path::new("x"), file).unwrap_err();
+    assert!(matches!(refusal, DecodeError::Unsupported(_)), "{refusal}");
+}
+
+/// The directory's place is told by the last four bytes.
+#[test]
+fn an_x3f_without_its_directory_is_cut() {
+    let whole = [b"FOVb".as_slice(), &[1; 60], b"SECd", &[0; 8], &64_u32.to_le_bytes()].concat();
+    let refusal = |bytes: &[u8]| open_bytes(Path::new("x"), bytes.to_vec()).unwrap_err();
+    assert!(!matches!(refusal(&whole), DecodeError::Corrupt { .. }), "{}", refusal(&whole));
+    assert!(matches!(refusal(&whole[..70]), DecodeError::Corrupt { .. }), "{}", refusal(&whole[..70]));
+}
+
 #[test]
 fn no_raw_file_says_what_it_is() {
     let kind = |bytes: &[u8]| match open_bytes(Path::new("x"), bytes.to_vec()) {
