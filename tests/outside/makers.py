@@ -126,6 +126,52 @@ def two_back(samples, table, first):
     return bits.done() + bytes(16)
 
 
+# Lossy NEF, up to the split and from it on: of each code word the length of the difference, and 16 times the lower
+# bits of it that are left out.
+NIKON_LOSSY = {
+    12: [
+        codes([0, 1, 5, 1, 1, 1, 1, 1, 1, 1], [5, 4, 3, 6, 2, 7, 1, 0, 8, 9, 11, 10, 12]),
+        codes([0, 1, 5, 1, 1, 1, 1, 1, 1, 1], [0x39, 0x5A, 0x38, 0x27, 0x16, 5, 4, 3, 2, 1, 0, 11, 12]),
+    ],
+    14: [
+        codes([0, 1, 4, 3, 1, 1, 1, 1, 1, 2], [5, 6, 4, 7, 8, 3, 9, 2, 1, 0, 10, 11, 12, 13, 14]),
+        codes([0, 1, 5, 1, 1, 1, 1, 1, 1, 1, 2], [8, 0x5C, 0x4B, 0x3A, 0x29, 7, 6, 5, 4, 3, 2, 1, 0, 13, 14]),
+    ],
+}
+NIKON_STEP = 64
+
+
+def nikon_lossy(samples, bits, order, first, split):
+    """(data, note, what is left of the samples) of a lossy NEF: codes of a curve, from row `split` on with lower bits left out."""
+    top = 1 << bits
+    points = np.linspace(0, 1, top // NIKON_STEP + 1)
+    points = np.round((top - 1) * (0.25 * points + 0.75 * points**2)).astype(int)
+    part, whole = np.arange(top) % NIKON_STEP, np.arange(top) // NIKON_STEP
+    curve = (points[whole] * (NIKON_STEP - part) + points[whole + 1] * part) // NIKON_STEP
+    coded, above, left = Bits(), [list(first[:2]), list(first[2:])], np.zeros_like(samples)
+    for y, row in enumerate(np.searchsorted(curve, samples).clip(0, top - 1).tolist()):
+        by_length = {word & 15: (word >> 4, *code) for word, code in NIKON_LOSSY[bits][y >= split].items()}
+        before = list(above[y & 1])
+        for x, wanted in enumerate(row):
+            difference = wanted - before[x & 1]
+            length = abs(difference).bit_length()
+            omitted, *code = by_length[length]
+            stored = difference if difference > 0 else difference + (1 << length) - (omitted == 0)
+            if difference < 0:
+                stored = min(stored, (1 << length - 1) - 1)
+            stored >>= omitted
+            coded.put(*code)
+            coded.put(stored, length - omitted)
+            middle = (2 * stored + 1 << omitted) >> 1
+            read = middle - ((1 << length) - (omitted == 0)) if difference < 0 else middle
+            before[x & 1] += read
+            if x < 2:
+                above[y & 1][x] = before[x & 1]
+            left[y, x] = curve[min(max(before[x & 1], 0), top - 1)]
+    note = b"\x44\x20" + struct.pack(f"{order}{5 + len(points)}H", *first, len(points), *points)
+    return coded.done() + bytes(16), note.ljust(562, b"\0") + struct.pack(order + "H", split) + bytes(30), left
+
+
 def rw2(samples, bits, model):
     """Panasonic, raw format 5: samples packed from the lowest bit into 16 bytes, blocks of 16 KiB with their parts swapped."""
     height, width = samples.shape
@@ -161,15 +207,18 @@ NIKON_LOSSLESS = {
 
 
 def nef(samples, bits, model, order, coding="plain", strips=1):
-    """Nikon: 14 bits in 16, 12 bits packed, or coded without loss."""
+    """Nikon: 14 bits in 16, 12 bits packed, or coded without loss or with."""
     height, width = samples.shape
     tiff, note = Tiff(order), Tiff(order)
-    black = [400 if bits == 14 else 0] * 4
+    black = [400 if bits == 14 and coding != "lossy" else 0] * 4
     entries = {1: (UNDEFINED, b"0211"), 0xC: (RATIONAL, [500, 256, 400, 256, 256, 256, 256, 256]), 0x3D: (SHORT, black)}
     if coding == "lossless":
         first = [1900, 2000, 2100, 2200]
         data = two_back(samples, NIKON_LOSSLESS[bits], first)
         entries |= {0x93: (SHORT, [3]), 0x96: (UNDEFINED, b"F0" + struct.pack(order + "5H", *first, 0) + bytes(32))}
+    elif coding == "lossy":
+        data, text, samples[:] = nikon_lossy(samples, bits, order, [1900, 2000, 2100, 2200], 300)
+        entries |= {0x93: (SHORT, [4]), 0x96: (UNDEFINED, text)}
     elif coding == "packed":
         first, second = samples[:, 0::2], samples[:, 1::2]
         data = np.stack([first >> 4, (first & 15) << 4 | second >> 8, second & 255], -1).astype(np.uint8).tobytes()
@@ -184,7 +233,7 @@ def nef(samples, bits, model, order, coding="plain", strips=1):
     rows = -(-height // strips)
     lengths = [len(data)] if strips == 1 else [min(rows, height - k * rows) * len(data) // height for k in range(strips)]
     raw = {254: (LONG, [0]), 256: (LONG, [width]), 257: (LONG, [height]), 258: (SHORT, [bits]), 262: (SHORT, [32803])}
-    raw |= {259: (SHORT, [34713 if coding == "lossless" else 1]), 277: (SHORT, [1]), 278: (LONG, [rows])}
+    raw |= {259: (SHORT, [34713 if "loss" in coding else 1]), 277: (SHORT, [1]), 278: (LONG, [rows])}
     sub = tiff.directory(raw | CFA | {273: (LONG, [0] * strips), 279: (LONG, lengths)})
     tiff.link(root, 330, [sub])
     at = tiff.block(data, 512)
@@ -334,6 +383,8 @@ def files():
         ("d300.nef", nef, picture(720, 480, 4095, 0, 5), [12, "NIKON D300", ">", "packed"]),
         ("d810.nef", nef, picture(720, 480, 16383, 400, 6), [14, "NIKON D810", ">", "lossless"]),
         ("d610.nef", nef, picture(720, 480, 4095, 0, 10), [12, "NIKON D610", "<", "lossless"]),
+        ("d7000.nef", nef, picture(720, 480, 16000, 0, 12), [14, "NIKON D7000", "<", "lossy"]),
+        ("d600.nef", nef, picture(720, 480, 3900, 0, 13), [12, "NIKON D600", ">", "lossy"]),
         ("a7r2.arw", arw, picture(736, 480, 15360, 512, 11), ["ILCE-7RM2", True]),
         ("a7r3.arw", arw, picture(720, 480, 15360, 512, 7), ["ILCE-7RM3"]),
         ("xt2.raf", raf, picture(720, 480, 16383, 1022, 8), ["X-T2"]),

@@ -16,7 +16,7 @@ fn files() -> Option<(tempfile::TempDir, BTreeMap<String, Value>)> {
     let folder = tempfile::tempdir().unwrap();
     let answer = python::run(&python, include_str!("makers.py"), &[folder.path().to_str().unwrap()]);
     let answers: BTreeMap<String, Value> = serde_json::from_str(&answer).unwrap();
-    assert_eq!(answers.len(), 11);
+    assert_eq!(answers.len(), 13);
     Some((folder, answers))
 }
 
@@ -46,7 +46,7 @@ fn the_shots_data_are_read() {
     let black = |name: &str| match name {
         "g9.rw2" => 128.0,
         "gh5s.rw2" | "a7r2.arw" | "a7r3.arw" => 512.0,
-        "d300.nef" | "d610.nef" | "k10d.pef" => 0.0,
+        "d300.nef" | "d610.nef" | "d7000.nef" | "d600.nef" | "k10d.pef" => 0.0,
         "xt2.raf" => 1022.0,
         _ => 400.0,
     };

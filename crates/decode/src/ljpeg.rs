@@ -34,11 +34,13 @@ pub(crate) struct Stream {
     data: usize,
 }
 
-/// A Huffman code word: its own bits (0: no code word), and the bits of the difference that follow.
+/// A Huffman code word: its own bits (0: no code word), the bits of the difference that follow, and the lower bits of the
+/// difference that are left out (by NEF alone).
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub(crate) struct Code {
     pub(crate) bits: u8,
     pub(crate) extra: u8,
+    pub(crate) omitted: u8,
 }
 
 impl Code {
@@ -139,30 +141,36 @@ pub(crate) fn markers(bytes: &[u8]) -> Option<Stream> {
 }
 
 /// Huffman tables of a DHT segment, by the next 16 bits.
-pub(crate) fn define_tables(mut segment: &[u8], tables: &mut [Option<Vec<Code>>]) -> Option<()> {
+fn define_tables(mut segment: &[u8], tables: &mut [Option<Vec<Code>>]) -> Option<()> {
     while !segment.is_empty() {
         let slot = usize::from(*segment.first()?);
         let counts = segment.get(1..17)?;
         let total: usize = counts.iter().map(|&c| usize::from(c)).sum();
         let values = segment.get(17..17 + total)?;
-        let mut codes = vec![Code::default(); 1 << 16];
-        let (mut code, mut next) = (0_usize, 0);
-        for (bits, &count) in (1..=16).zip(counts) {
-            for _ in 0..count {
-                let span = 1 << (16 - bits);
-                // Longer differences do not exist (T.81, table H.2).
-                let extra = values[next].min(16);
-                codes.get_mut(code..code + span)?.fill(Code { bits: bits as u8, extra });
-                code += span;
-                next += 1;
-            }
-        }
+        // Longer differences do not exist (T.81, table H.2).
+        let codes = code_words(counts, values.iter().map(|&extra| (extra.min(16), 0)))?;
         if let Some(table) = tables.get_mut(slot) {
             *table = Some(codes);
         }
         segment = &segment[17 + total..];
     }
     Some(())
+}
+
+/// A table by the next 16 bits: how many code words there are of each length from 1, and of each in turn the bits of the
+/// difference that follow and those that are left out.
+pub(crate) fn code_words(counts: &[u8], mut differences: impl Iterator<Item = (u8, u8)>) -> Option<Vec<Code>> {
+    let mut codes = vec![Code::default(); 1 << 16];
+    let mut code = 0_usize;
+    for (bits, &count) in (1..=16).zip(counts) {
+        for _ in 0..count {
+            let (extra, omitted) = differences.next()?;
+            let span = 1 << (16 - bits);
+            codes.get_mut(code..code + span)?.fill(Code { bits, extra, omitted });
+            code += span;
+        }
+    }
+    Some(codes)
 }
 
 /// What is wrong with a stream's coded data.

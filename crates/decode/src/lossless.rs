@@ -75,24 +75,26 @@ fn decode_components<const N: usize>(
 }
 
 /// Decodes rows of `width` samples (an even number) that are coded by `table` without stuffed bytes, each as a difference to
-/// the sample two columns before; in its first two columns to that two rows before, where rows 0 and 1 find `first`.
+/// the sample two columns before; in its first two columns to that two rows before, where rows 0 and 1 find `first`. From
+/// row `split` on `later` takes the place of `table`.
 ///
 /// # Errors
 /// The first row that has no code words or no data left.
 pub(crate) fn decode_two_back(
     coded: &[u8],
-    table: &[Code],
+    (table, later): (&[Code], &[Code]),
+    split: usize,
     (width, height): (usize, usize),
     first: [[u16; 2]; 2],
     mut done: impl FnMut(usize, &[u16]),
 ) -> Result<(), BrokenRow> {
-    let table = Table::new(table);
+    let tables = [table, later].map(Table::new);
     let mut bits = Bits { stuffed: false, ..Bits::new(coded) };
     let mut above = first;
     let mut row = vec![0_u16; width];
     for y in 0..height {
         bits.reserve(4 * width);
-        from_the_left(&mut bits, [&table; 2], above[y % 2], &mut row);
+        from_the_left(&mut bits, [&tables[usize::from(y >= split)]; 2], above[y % 2], &mut row);
         if bits.broken() {
             return Err(BrokenRow(y));
         }
@@ -158,17 +160,21 @@ impl<'a> Table<'a> {
             let bits = u32::from(code.bits) + u32::from(code.extra);
             if code.bits > 0 && bits <= SHORT {
                 let value = (i >> (SHORT - bits)) as u32 & ((1 << code.extra) - 1);
-                *entry = u32::from(signed(value, code.extra)) << 16 | bits;
+                *entry = u32::from(difference(value, *code)) << 16 | bits;
             }
         }
         Self { short, whole }
     }
 }
 
-/// The difference that `extra` bits stand for, modulo 2^16 (T.81, table H.2).
-fn signed(value: u32, extra: u8) -> u16 {
-    let negative = extra > 0 && value < 1 << (extra - 1);
-    if negative { (value as u16).wrapping_sub((1 << extra) - 1) } else { value as u16 }
+/// The difference that the bits behind a code word stand for, modulo 2^16 (T.81, table H.2); of bits that were left out the
+/// middle.
+fn difference(value: u32, code: Code) -> u16 {
+    let length = code.extra + code.omitted;
+    let middle = (2 * value + 1) << code.omitted >> 1;
+    let negative = length > 0 && middle < 1 << (length - 1);
+    let below = (1_u32 << length) - u32::from(code.omitted == 0);
+    if negative { (middle as u16).wrapping_sub(below as u16) } else { middle as u16 }
 }
 
 /// The coded data, bit by bit from the most significant on.
@@ -287,7 +293,7 @@ impl<'a> Bits<'a> {
         let value = (self.pool >> 1 >> (63 - u32::from(code.extra))) as u32;
         self.pool <<= code.extra;
         self.held -= u32::from(code.bits) + u32::from(code.extra);
-        signed(value, code.extra)
+        difference(value, code)
     }
 
     /// True where code words or data were missing so far.

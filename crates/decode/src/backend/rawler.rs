@@ -82,14 +82,13 @@ fn read(bytes: &Arc<Vec<u8>>, bare: bool) -> Result<(RawImage, Option<RawMetadat
 
 /// A NEF or ARW whose samples the readers would change at random. `None` for others.
 fn coded_here(bytes: &Arc<Vec<u8>>, container: &Container) -> Option<Decoded> {
-    let decoded = if let Some(nef) = nef::find(bytes, container) {
-        beside(bytes, || Some(nef.decode()))?
+    let (mut decoded, note) = if let Some(nef) = nef::find(bytes, container) {
+        (beside(bytes, || Some(nef.decode()))?, nef.note())
     } else {
         let arw = arw::find(bytes, container)?;
-        let mut decoded = beside(bytes, || Some(arw.decode()))?;
-        decoded.notes.push(arw::NOTE.into());
-        decoded
+        (beside(bytes, || Some(arw.decode()))?, Some(arw::NOTE.into()))
     };
+    decoded.notes.extend(note);
     Some(Decoded { as_coded: true, ..decoded })
 }
 
