@@ -107,6 +107,26 @@ fn raws(contents: &BTreeMap<String, Vec<u8>>) -> Vec<&Vec<u8>> {
 }
 
 #[test]
+fn frames_are_taken_by_name_and_judged_by_a_crop_of_them() {
+    let shoot = Shoot::new(&[("A_0001.dng", 0.0), ("A_0002.dng", 0.0), ("B_0001.dng", 0.0)]);
+    let listed = |arguments: &[&str]| {
+        let (code, out, _) = shoot.cull(&[&["--list", "--format", "json"], arguments].concat());
+        assert_eq!(code, 0, "{out}");
+        let answer: serde_json::Value = serde_json::from_str(&out).unwrap();
+        let row = |r: &serde_json::Value| (r["file"].as_str().unwrap().to_string(), r["outcome"].clone());
+        answer["files"].as_array().unwrap().iter().map(row).collect::<Vec<_>>()
+    };
+    assert_eq!(listed(&["--frame", "0002", "--frame", "B_"]).len(), 2);
+    // Of each frame 40 x 30 px are left.
+    let (whole, part) = (listed(&["--frame", "0002"]), listed(&["--frame", "0002", "--crop", "40x30+100+100"]));
+    assert!(whole[0].0.ends_with("A_0002.dng") && whole[0].0 == part[0].0);
+    assert!(whole[0].1 != "fails" && part[0].1 == "fails", "{whole:?} {part:?}");
+    let (code, ..) = shoot.cull(&["--copy-to", "one", "--frame", "B_0001"]);
+    assert_eq!((code, fs::read_dir(shoot.path("one")).unwrap().count()), (0, 1));
+    assert_eq!(shoot.cull(&["--sidecars", "--crop", "4:3"]).0, 2);
+}
+
+#[test]
 fn sidecars_are_written_rated_and_undone_and_raws_stay() {
     let shoot = Shoot::new(&[("F1.dng", 0.0), ("F2.dng", 12.0), ("F3.dng", 0.0)]);
     let theirs = "<x:xmpmeta xmlns:x='adobe:ns:meta/'><rdf:RDF xmlns:rdf='http://www.w3.org/1999/02/22-rdf-syntax-ns#'>\

@@ -3,6 +3,7 @@
 use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
+use rawassay_analysis::crop::Crop;
 use rawassay_analysis::{Brief, FrameRow, Judgement, RowMaker, judge, without_copies};
 use rawassay_report::record::Records;
 use rawassay_report::{Record, Status, record};
@@ -38,10 +39,11 @@ pub fn warn_of_outdated(path: &Path, outdated: usize, frames: usize) {
 }
 
 /// Reads records frame by frame, judges each, and holds only what `keep` makes of it (it is told which record the frame
-/// stands in); of a file that stands in several records the last counts.
+/// stands in); of a file that stands in several records the last counts. With a crop that part of each frame is judged.
 pub fn each<T>(
     paths: &[PathBuf],
     brief: &Brief,
+    crop: Option<Crop>,
     mut keep: impl FnMut(&Record, &Judgement, &Path) -> T,
 ) -> Result<Vec<T>, Failure> {
     let mut kept: Vec<T> = Vec::new();
@@ -49,7 +51,8 @@ pub fn each<T>(
     for path in paths {
         for record in stream(path)? {
             let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
-            let judgement = judge::judge(&record.subject(), brief, None);
+            let part = crop.and_then(|crop| crop.of(record.shot.as_ref()));
+            let judgement = judge::judge(&record.subject(), brief, part);
             let frame = keep(&record, &judgement, path);
             match place.get(record.key()) {
                 Some(&at) => kept[at] = frame,

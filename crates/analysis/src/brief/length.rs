@@ -83,6 +83,14 @@ enum Sign {
     Pixels,
 }
 
+/// A number whose decimals stand behind a point, also where they were written behind a comma. `None` where a comma may part
+/// thousands.
+fn decimals(number: &str) -> Option<String> {
+    let Some((whole, decimals)) = number.split_once(',') else { return Some(number.into()) };
+    let plain = !whole.contains('.') && matches!(decimals.len(), 1 | 2) && decimals.chars().all(|c| c.is_ascii_digit());
+    plain.then(|| format!("{whole}.{decimals}"))
+}
+
 /// A number and its unit's sign, where it has one.
 fn quantity(text: &str, for_screens: &str) -> Result<(f64, Option<Sign>), String> {
     let text = text.trim();
@@ -91,13 +99,11 @@ fn quantity(text: &str, for_screens: &str) -> Result<(f64, Option<Sign>), String
         .find(|&(i, c)| {
             let exponent =
                 matches!(c, 'e' | 'E') && text[i + 1..].starts_with(|d: char| d.is_ascii_digit() || d == '-');
-            !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+') || exponent)
+            !(c.is_ascii_digit() || matches!(c, '.' | ',' | '-' | '+') || exponent)
         })
         .map_or(text.len(), |(i, _)| i);
     let (number, sign) = (text[..split].trim(), text[split..].trim());
-    if sign.starts_with(',') {
-        return Err(format!("`{text}`: write decimals with a point"));
-    }
+    let number = decimals(number).ok_or_else(|| format!("`{text}`: write decimals with a point, and no commas"))?;
     let sign = match sign {
         "" => None,
         "in" | "inch" | "inches" | "\"" | "\u{201d}" | "\u{2033}" => Some(Sign::Length(LengthUnit::In)),

@@ -86,6 +86,8 @@ fn lengths() {
     assert_eq!(distance("60 cm"), Ok((600.0, LengthUnit::Cm)));
     assert_eq!(distance("18in"), Ok((457.2, LengthUnit::In)));
     assert_eq!(distance("1.5 m"), Ok((1500.0, LengthUnit::M)));
+    assert_eq!(distance("1,5 m"), Ok((1500.0, LengthUnit::M)));
+    assert_eq!(size("59,4 x 84,1 cm"), Ok(Size::Paper(594.0, 841.0, LengthUnit::Cm)));
     assert_eq!(distance("1 meter"), Ok((1000.0, LengthUnit::M)));
     // A foot is 12 inches of 25.4 mm (international yard and pound agreement, 1959).
     for text in ["6 ft", "6 Feet", "6'"] {
@@ -122,7 +124,8 @@ fn what_is_wrong_is_named_with_its_line_and_the_nearest_key() {
         (output("nan x 10 in", "30 cm", ""), 2, vec!["`size`"]),
         (output("8 in", "30 cm", ""), 2, vec!["`size`", "width x height"]),
         (output("8 x 10 x 12 in", "30 cm", ""), 2, vec!["`size`", "width x height"]),
-        (output("20,5 x 30 cm", "30 cm", ""), 2, vec!["`size`", "point"]),
+        (output("1,000 x 3,000 mm", "30 cm", ""), 2, vec!["`size`", "point"]),
+        (output("20,5,5 x 30 cm", "30 cm", ""), 2, vec!["`size`", "point"]),
         (output("800 x 600 px", "30 cm", "kind = \"print\""), 2, vec!["`size`", "not pixels"]),
         (output("8 x 10 in", "30 cm", "kind = \"screen\""), 2, vec!["`size`", "pixels"]),
         (output("800.5 x 600 px", "30 cm", ""), 2, vec!["`size`", "whole"]),

@@ -4,10 +4,11 @@ use std::collections::{HashMap, HashSet};
 use std::ffi::{OsStr, OsString};
 use std::path::{Path, PathBuf};
 
-use rawassay_analysis::{Brief, Judgement};
+use rawassay_analysis::Brief;
 use rawassay_report::FileId;
 
 use super::deed::Deed;
+use super::select::Selection;
 use super::sidecars;
 use crate::messages::Failure;
 use crate::{frames, identity};
@@ -48,21 +49,17 @@ pub struct Found {
     pub frames: usize,
 }
 
-/// Reads the records and keeps the frames that meet `condition`.
-pub fn find(
-    records: &[PathBuf],
-    brief: &Brief,
-    condition: impl Fn(&Judgement) -> bool,
-    act: Act,
-) -> Result<Found, Failure> {
-    let all = frames::each(records, brief, |record, judgement, source| {
+/// Reads the records and keeps the frames that meet the selection.
+pub fn find(records: &[PathBuf], brief: &Brief, selection: &Selection, act: Act) -> Result<Found, Failure> {
+    let condition = selection.condition()?;
+    let all = frames::each(records, brief, selection.crop, |record, judgement, source| {
         // Also those that are not meant have a say in whose a sidecar is, and which are alike.
         let own = record.path();
         let raw = match act {
             Act::List => PathBuf::new(),
             _ => record.locate(source).unwrap_or_else(|| own.clone()),
         };
-        if !condition(judgement) {
+        if !condition(&record.file, judgement) {
             return (raw, record.file_id.clone(), None);
         }
         let measures = if act == Act::Sidecars { sidecars::measures(record, judgement) } else { Vec::new() };

@@ -96,7 +96,7 @@ impl Cull {
             (_, true) => Act::Sidecars,
             _ => Act::Transfer,
         };
-        let Found { chosen, shared, frames } = find(&self.records, &brief, self.selection.condition()?, act)?;
+        let Found { chosen, shared, frames } = find(&self.records, &brief, &self.selection, act)?;
         let deeds = match (&self.copy_to, &self.move_to) {
             _ if chosen.is_empty() => Vec::new(),
             (Some(folder), _) => self.transfer(Way::Copy, chosen, &shared, folder)?,
@@ -178,7 +178,7 @@ impl Cull {
     fn transfer(&self, way: Way, chosen: Vec<Chosen>, shared: &Shared, folder: &Path) -> Result<Vec<Deed>, Failure> {
         if self.selection.is_everything() {
             return Err(Failure::usage(
-                "say which frames to copy or move, with --outcome, --finding or --largest-at-least",
+                "say which frames to copy or move, with --outcome, --finding, --largest-at-least or --frame",
             ));
         }
         let mut folders = Folders::default();

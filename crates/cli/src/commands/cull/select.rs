@@ -2,8 +2,10 @@
 
 use clap::builder::PossibleValuesParser;
 use rawassay_analysis::brief::length::{self, Size};
+use rawassay_analysis::crop::Crop;
 use rawassay_analysis::{FindingCode, Judgement, Outcome, Severity};
 
+use crate::commands::shared;
 use crate::messages::Failure;
 
 /// Outcomes on the command line.
@@ -27,6 +29,13 @@ pub struct Selection {
     /// where --outcome asks for them
     #[arg(long, value_name = "SIZE")]
     largest_at_least: Option<String>,
+    /// Frames whose file name holds this text; may be given again
+    #[arg(long = "frame", value_name = "TEXT")]
+    names: Vec<String>,
+    /// Judge this part only: WxH+X+Y in pixels as stored (upright:WxH+X+Y: of the upright picture), 4:3 or 50% of each
+    /// side in the middle. Not with --sidecars, which speak of whole frames
+    #[arg(long, value_name = "CROP", value_parser = shared::crop, conflicts_with = "sidecars")]
+    pub crop: Option<Crop>,
 }
 
 fn outcomes() -> PossibleValuesParser {
@@ -40,11 +49,11 @@ fn findings() -> PossibleValuesParser {
 impl Selection {
     /// True where nothing narrows the selection.
     pub fn is_everything(&self) -> bool {
-        self.outcomes.is_empty() && self.findings.is_empty() && self.largest_at_least.is_none()
+        self.outcomes.is_empty() && self.findings.is_empty() && self.largest_at_least.is_none() && self.names.is_empty()
     }
 
     /// The condition, ready to be asked.
-    pub fn condition(&self) -> Result<impl Fn(&Judgement) -> bool + '_, Failure> {
+    pub fn condition(&self) -> Result<impl Fn(&str, &Judgement) -> bool + '_, Failure> {
         let sides_in = match self.largest_at_least.as_deref().map(length::size) {
             None => None,
             Some(Ok(Size::Paper(a, b, _))) => Some((a.max(b) / 25.4, a.min(b) / 25.4)),
@@ -53,7 +62,7 @@ impl Selection {
             }
             Some(Err(what)) => return Err(Failure::usage(format!("--largest-at-least {what}"))),
         };
-        Ok(move |judgement: &Judgement| {
+        Ok(move |file: &str, judgement: &Judgement| {
             let verdict = &judgement.verdict;
             let outcome = || OUTCOMES.iter().find(|o| o.1 == verdict.outcome).map_or("", |o| o.0);
             let found = |word: &String| {
@@ -67,7 +76,8 @@ impl Selection {
                     a >= long * slack || b >= short * slack
                 })
             };
-            (self.outcomes.is_empty() || self.outcomes.iter().any(|o| o == outcome()))
+            shared::wanted(file, &self.names)
+                && (self.outcomes.is_empty() || self.outcomes.iter().any(|o| o == outcome()))
                 && (self.findings.is_empty() || self.findings.iter().any(found))
                 && sides_in.is_none_or(large)
                 && (sides_in.is_none() || verdict.outcome != Outcome::Fails || !self.outcomes.is_empty())
