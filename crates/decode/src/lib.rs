@@ -5,6 +5,7 @@
 
 mod arw;
 mod backend;
+mod bits;
 mod ciff;
 mod container;
 mod content;
