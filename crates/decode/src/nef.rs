@@ -18,8 +18,6 @@ const CODINGS: [u16; 2] = [150, 140];
 const LOSSLESS: u8 = 0x46;
 /// Levels and codes.
 const TOP: usize = 0x4000;
-/// Longest curve that is stored whole.
-const WHOLE_CURVE: usize = 0x4001;
 
 /// Huffman tables: counts of code words by length from 1; of each the length of the difference in its lower four bits, and
 /// of it the bits left out in its upper ones.
@@ -107,8 +105,9 @@ impl Coding {
                 curve[code] = (sum / step) as u16;
             }
             split = usize::from(header.u16(562)?);
-        } else if !lossless && points <= WHOLE_CURVE {
-            for (k, level) in curve.iter_mut().enumerate().take(points) {
+        } else if !lossless {
+            // A curve of another length is of a coding that is not known here.
+            for (k, level) in curve.get_mut(..points)?.iter_mut().enumerate() {
                 *level = word(5 + k)?;
             }
         }
