@@ -72,7 +72,8 @@ impl Arw<'_> {
 
 /// The codes of a block.
 fn codes(block: u128) -> [u32; BLOCK] {
-    let field = |at: u32, bits: u32| (block >> at) as u32 & ((1 << bits) - 1);
+    // Where both places are one, as no camera writes, a code more follows than there is room for: it reads as zero.
+    let field = |at: u32, bits: u32| block.checked_shr(at).unwrap_or(0) as u32 & ((1 << bits) - 1);
     let (most, least, place_of_most, place_of_least) = (field(0, 11), field(11, 11), field(22, 4), field(26, 4));
     let shift = (0..4).find(|shift| i64::from(0x80_u32 << shift) > i64::from(most) - i64::from(least)).unwrap_or(4);
     let mut at = 30;
@@ -84,4 +85,21 @@ fn codes(block: u128) -> [u32; BLOCK] {
             ((field(at - 7, 7) << shift) + least).min(TOP)
         }
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn codes_stand_where_the_block_says_and_no_block_is_too_short() {
+        // Largest 900 at place 3, smallest 100 at place 0, the others seven bits in steps of eight.
+        let others = (0..14_u128).fold(0, |all, k| all | (k + 1) << (30 + 7 * k));
+        let found = codes(900 | 100 << 11 | 3 << 22 | others);
+        assert_eq!(found[..6], [100, 108, 116, 900, 124, 132]);
+        assert_eq!(found[15], 100 + 14 * 8);
+        // Both places the same: the last code has no bits left.
+        let found = codes(900 | 100 << 11 | 3 << 22 | 3 << 26 | others);
+        assert_eq!((found[3], found[15]), (900, 100));
+    }
 }
