@@ -91,6 +91,12 @@ pub(crate) struct Read {
 }
 
 impl Read {
+    /// What the spectrum is better explained by without that blur, in units of what it leaves without.
+    pub(crate) fn without(&self, psf: &PointSpread) -> f64 {
+        let plain = &self.spectrum.plain;
+        (self.fitter.fit(psf).cost - plain.cost) / (2.0 * self.worth).max(plain.cost)
+    }
+
     /// ln of what a motion and a disc leave of every other point.
     pub(crate) fn left_ln(&self, psf: &PointSpread) -> f64 {
         self.coarse.fit(psf).cost.max(self.worth).ln()

@@ -6,12 +6,13 @@ use super::psf::{GAUSSIAN_RISE, PointSpread};
 use super::shape::{ShapeFit, ShapeFitter};
 use super::stack::Stack;
 use fits::Fits;
-pub(crate) use jointly::jointly;
 pub(crate) use reading::{KindReading, SharpEnds, Verdict};
+pub(crate) use together::together;
 
 mod fits;
 mod jointly;
 mod reading;
+mod together;
 
 /// Gaussian that a sound lens, an anti-alias filter and good focus may leave beyond diffraction, px.
 ///
