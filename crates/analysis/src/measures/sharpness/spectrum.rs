@@ -284,6 +284,22 @@ mod tests {
         }
     }
 
+    #[test]
+    fn sharp_texture_is_worse_explained_with_a_motion_whose_null_lies_beyond_the_band() {
+        let sharp = PointSpread { sigma_px: 0.4, ..PointSpread::default() };
+        // Its first null is that of half a cycle per pixel of the picture: beyond what is read.
+        let motion = PointSpread { motion_px: 4.0, motion_deg: 35.0, ..sharp };
+        for seed in [13, 14] {
+            let without = |psf: &PointSpread| {
+                let level = texture(psf, seed);
+                let picture = Picture { source: Source::Level(&level), noise: NOISE };
+                read_two(&[picture]).pop().map(|read| read.without(&motion))
+            };
+            assert!(without(&sharp).is_some_and(|gain| gain > 0.3), "{:?}", without(&sharp));
+            assert!(without(&motion).is_some_and(|gain| gain < 0.0), "{:?}", without(&motion));
+        }
+    }
+
     /// The texture as a Bayer frame shows it, one sample a pixel.
     fn frame(psf: &PointSpread, seed: u64) -> rawassay_decode::Frame {
         let side = SIDE;
