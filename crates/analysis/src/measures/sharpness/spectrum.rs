@@ -183,7 +183,7 @@ fn read(picture: &Picture<'_, '_>) -> Option<Read> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use std::f64::consts::PI;
 
     use rawassay_fourier::{Complex32, inverse};
@@ -198,7 +198,7 @@ mod tests {
     const SIDE: usize = 512;
 
     /// A picture whose amplitude falls as 1/f, blurred by `psf`, with white noise of one DN; fixed by `seed`.
-    fn texture(psf: &PointSpread, seed: u64) -> Level {
+    pub(crate) fn texture(psf: &PointSpread, seed: u64) -> Level {
         let mut state = seed;
         let mut uniform = || {
             state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
@@ -248,7 +248,7 @@ mod tests {
         read_two(&[Picture { source, noise: NOISE }]).pop().map(|read| read.spectrum)
     }
 
-    const NOISE: SampleNoise = SampleNoise { slope_dn: 0.0, floor_dn2: 1.0 };
+    pub(crate) const NOISE: SampleNoise = SampleNoise { slope_dn: 0.0, floor_dn2: 1.0 };
 
     #[test]
     fn stripes_give_length_and_direction() {

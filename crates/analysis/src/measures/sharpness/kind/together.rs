@@ -4,7 +4,7 @@ use super::super::scales::LEAST_CLAIM;
 use super::super::spectrum::{Read, Spectrum};
 use super::super::stack::Stack;
 use super::jointly::{Jointly, Left};
-use super::{KindReading, LEAST_DEFOCUS_PX, MIXED_MARGIN, PIXEL_SIGMA_PX, Verdict, motion_counts};
+use super::{KindReading, MIXED_MARGIN, PIXEL_SIGMA_PX, Verdict, disc_counts, motion_counts};
 
 /// Evidence by which a blur must explain more than the others. Of 117 frames of other simulators that were left open, 10 of 40
 /// with motion and disc reach it for both, one of those with less, which a plain Gaussian explains better still.
@@ -38,14 +38,14 @@ pub(crate) fn together(
         return Some(named(Verdict::Mixed, &found.pair));
     }
     let one_way = told.is_some_and(|k| k.one_way && matches!(k.verdict, Verdict::Motion | Verdict::Mixed));
-    if !(weak || one_way) || found.disc.psf.defocus_px < LEAST_DEFOCUS_PX {
+    if !(weak || one_way) || !disc_counts(&found.disc.psf) {
         return None;
     }
     // A motion so short against the disc that it would not be named is none.
     let rivals = found.round.all().min(found.motion.all());
     let rivals = if motion_counts(&found.pair.psf) { rivals.min(found.pair.all()) } else { rivals };
     let least = if weak { SURE } else { OVERRULES };
-    (rivals - found.disc.all() > least && is_disc(&found.disc)).then(|| named(Verdict::Defocus, &found.disc))
+    (rivals - found.disc.all() > least).then(|| named(Verdict::Defocus, &found.disc))
 }
 
 /// True where the spectrum by itself has more than the kind that was named, or another.
@@ -65,11 +65,6 @@ fn is_pair(pair: &Left, allowance_px: f64) -> bool {
     let off = psf.motion_deg.rem_euclid(90.0);
     let focus_px = psf.sigma_px.hypot(0.5 * psf.defocus_px).hypot(PIXEL_SIGMA_PX);
     off.min(90.0 - off) >= BESIDE_ROWS_DEG && focus_px > MIXED_MARGIN * allowance_px && motion_counts(psf)
-}
-
-/// True for a disc that makes most of the width.
-fn is_disc(disc: &Left) -> bool {
-    disc.psf.defocus_px.powi(2) / 4.0 >= 0.8 * disc.psf.sigma_px.powi(2)
 }
 
 fn named(verdict: Verdict, left: &Left) -> KindReading {
