@@ -1,5 +1,6 @@
 //! What edges and spectra as one make of a kind that either left open, or named without asking for a second part.
 
+use super::super::psf::PointSpread;
 use super::super::scales::LEAST_CLAIM;
 use super::super::spectrum::{Read, Spectrum};
 use super::super::stack::Stack;
@@ -35,7 +36,7 @@ pub(crate) fn together(
     let more = plainer.all() - found.pair.all();
     let sure = if weak { more > SURE } else { more > OVERRULES && found.pair.in_each_spectrum(plainer) > IN_EACH };
     if sure && is_pair(&found.pair, allowance_px) {
-        return Some(named(Verdict::Mixed, &found.pair));
+        return Some(named(Verdict::Mixed, found.pair.psf));
     }
     let one_way = told.is_some_and(|k| k.one_way && matches!(k.verdict, Verdict::Motion | Verdict::Mixed));
     if !(weak || one_way) || !disc_counts(&found.disc.psf) {
@@ -45,7 +46,11 @@ pub(crate) fn together(
     let rivals = found.round.all().min(found.motion.all());
     let rivals = if motion_counts(&found.pair.psf) { rivals.min(found.pair.all()) } else { rivals };
     let least = if weak { SURE } else { OVERRULES };
-    (rivals - found.disc.all() > least).then(|| named(Verdict::Defocus, &found.disc))
+    let disc = found.disc.psf;
+    // How wide the edges are they tell best themselves.
+    let edges = told.map(|k| k.psf).filter(|psf| psf.motion_px <= 0.0).unwrap_or(disc);
+    (rivals - found.disc.all() > least)
+        .then(|| KindReading { defocus_px: Some(disc.defocus_px), ..named(Verdict::Defocus, edges) })
 }
 
 /// True where the spectrum by itself has more than the kind that was named, or another.
@@ -67,6 +72,6 @@ fn is_pair(pair: &Left, allowance_px: f64) -> bool {
     off.min(90.0 - off) >= BESIDE_ROWS_DEG && focus_px > MIXED_MARGIN * allowance_px && motion_counts(psf)
 }
 
-fn named(verdict: Verdict, left: &Left) -> KindReading {
-    KindReading { from_nulls: true, whole_frame: true, ..KindReading::of(verdict, left.psf, TOGETHER) }
+fn named(verdict: Verdict, psf: PointSpread) -> KindReading {
+    KindReading { from_nulls: true, whole_frame: true, ..KindReading::of(verdict, psf, TOGETHER) }
 }
