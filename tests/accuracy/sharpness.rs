@@ -315,6 +315,29 @@ fn lit_windows_and_their_texture_show_together_the_disc_beside_a_motion_that_nei
     }
 }
 
+#[test]
+fn both_spectra_show_a_disc_beside_a_motion_though_edges_named_one_part_or_are_too_few() {
+    for (scene, phase, iso, seed, length_px, direction_deg, radius_px, sigma_px) in [
+        (SceneKind::Night, "GRBG", 6400.0, 6046, 9.4, 61.0, 3.5, 0.4),
+        (SceneKind::Text, "RGGB", 100.0, 6048, 15.8, 155.0, 3.3, 0.5),
+    ] {
+        let blur = |defocus_px, motion| {
+            let optics = Optics { defocus_px, motion, ..Optics::gaussian(sigma_px) };
+            measured(&recipe(scene.clone(), phase, iso, seed, optics).size(1200, 800)).blur
+        };
+        let moved = Motion::Straight { length_px, direction_deg };
+        let both = blur(radius_px, moved.clone());
+        assert_eq!(both.kind, BlurKind::Mixed, "{scene:?} {both:?}");
+        near(both.motion_px, length_px, 0.08, "length");
+        near(both.motion_deg, direction_deg, 0.06, "direction");
+        near(both.defocus_px, radius_px, 0.10, "radius");
+        // Either alone is not taken for both.
+        for alone in [blur(radius_px, Motion::None), blur(0.0, moved)] {
+            assert_ne!(alone.kind, BlurKind::Mixed, "{scene:?} {alone:?}");
+        }
+    }
+}
+
 /// Frequency at which lens (a Gaussian and diffraction) and square pixel together leave half, cycles per pixel: the product of
 /// their closed forms solved for 0.5.
 fn half_behind(sigma_px: f64, diffraction: Option<&Diffraction>) -> f64 {

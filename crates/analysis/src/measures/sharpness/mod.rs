@@ -118,7 +118,9 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let weigh = |told| nulls::weigh(told, &widths, allowance, &pictures, &spectra);
     let Some((ln_sigma, error_ln)) = sharp else {
         reading.notes.push(too_few(&collected));
-        if let Some(kind) = weigh(None) {
+        let told = weigh(None);
+        let as_one = || kind::together(told.as_ref(), &[], &spectra, kind::allowance_px(diffraction));
+        if let Some(kind) = as_one().or(told) {
             fill_blur(&mut reading, &kind, 1.0);
         }
         reading.sharpness.noise_limited = collected.mostly_noise();
@@ -148,8 +150,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let all_over = || all_over::sharp(&plain, &picture_area(frame), collected.tiles, kind::allowance_px(diffraction));
     let kind = match open {
         true if all_over() => kind.sharp_all_over(sharp_ends),
-        true => kind::jointly(&stacks, &spectra, kind::allowance_px(diffraction)).unwrap_or(kind),
-        false => kind,
+        _ => kind::together(Some(&kind), &stacks, &spectra, kind::allowance_px(diffraction)).unwrap_or(kind),
     };
     fill_blur(&mut reading, &kind, share);
     if matches!(kind.verdict, Verdict::SceneSoft) {

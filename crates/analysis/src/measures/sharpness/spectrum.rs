@@ -91,6 +91,12 @@ pub(crate) struct Read {
 }
 
 impl Read {
+    /// What the spectrum is better explained by without that blur, in units of what it leaves without.
+    pub(crate) fn without(&self, psf: &PointSpread) -> f64 {
+        let plain = &self.spectrum.plain;
+        (self.fitter.fit(psf).cost - plain.cost) / (2.0 * self.worth).max(plain.cost)
+    }
+
     /// ln of what a motion and a disc leave of every other point.
     pub(crate) fn left_ln(&self, psf: &PointSpread) -> f64 {
         self.coarse.fit(psf).cost.max(self.worth).ln()
@@ -177,7 +183,7 @@ fn read(picture: &Picture<'_, '_>) -> Option<Read> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use std::f64::consts::PI;
 
     use rawassay_fourier::{Complex32, inverse};
@@ -192,7 +198,7 @@ mod tests {
     const SIDE: usize = 512;
 
     /// A picture whose amplitude falls as 1/f, blurred by `psf`, with white noise of one DN; fixed by `seed`.
-    fn texture(psf: &PointSpread, seed: u64) -> Level {
+    pub(crate) fn texture(psf: &PointSpread, seed: u64) -> Level {
         let mut state = seed;
         let mut uniform = || {
             state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
@@ -242,7 +248,7 @@ mod tests {
         read_two(&[Picture { source, noise: NOISE }]).pop().map(|read| read.spectrum)
     }
 
-    const NOISE: SampleNoise = SampleNoise { slope_dn: 0.0, floor_dn2: 1.0 };
+    pub(crate) const NOISE: SampleNoise = SampleNoise { slope_dn: 0.0, floor_dn2: 1.0 };
 
     #[test]
     fn stripes_give_length_and_direction() {
@@ -275,6 +281,22 @@ mod tests {
                 assert!(found.gain(&found.plain, richer) < 0.15, "{found:?}");
             }
             assert!((found.plain.psf.sigma_px - sigma_px).abs() < 0.15 + 0.1 * sigma_px, "{found:?}");
+        }
+    }
+
+    #[test]
+    fn sharp_texture_is_worse_explained_with_a_motion_whose_null_lies_beyond_the_band() {
+        let sharp = PointSpread { sigma_px: 0.4, ..PointSpread::default() };
+        // Its first null is that of half a cycle per pixel of the picture: beyond what is read.
+        let motion = PointSpread { motion_px: 4.0, motion_deg: 35.0, ..sharp };
+        for seed in [13, 14] {
+            let without = |psf: &PointSpread| {
+                let level = texture(psf, seed);
+                let picture = Picture { source: Source::Level(&level), noise: NOISE };
+                read_two(&[picture]).pop().map(|read| read.without(&motion))
+            };
+            assert!(without(&sharp).is_some_and(|gain| gain > 0.3), "{:?}", without(&sharp));
+            assert!(without(&motion).is_some_and(|gain| gain < 0.0), "{:?}", without(&motion));
         }
     }
 

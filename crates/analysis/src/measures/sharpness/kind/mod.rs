@@ -6,12 +6,13 @@ use super::psf::{GAUSSIAN_RISE, PointSpread};
 use super::shape::{ShapeFit, ShapeFitter};
 use super::stack::Stack;
 use fits::Fits;
-pub(crate) use jointly::jointly;
 pub(crate) use reading::{KindReading, SharpEnds, Verdict};
+pub(crate) use together::together;
 
 mod fits;
 mod jointly;
 mod reading;
+mod together;
 
 /// Gaussian that a sound lens, an anti-alias filter and good focus may leave beyond diffraction, px.
 ///
@@ -168,8 +169,7 @@ pub(super) fn motion_counts(p: &PointSpread) -> bool {
 }
 
 /// True where the disc is large enough, and large against the Gaussian, to be called missed focus.
-fn disc_counts(fit: &ShapeFit) -> bool {
-    let p = &fit.psf;
+fn disc_counts(p: &PointSpread) -> bool {
     p.defocus_px >= LEAST_DEFOCUS_PX && p.defocus_px.powi(2) / 4.0 >= 0.8 * p.sigma_px.powi(2)
 }
 
@@ -189,20 +189,20 @@ fn told(fits: &Fits, e: &Evidence) -> KindReading {
     if e.motion_gain > LEAST_EVIDENCE && (motion_counts(&motion.psf) || motion_counts(&both.psf)) {
         let shaped = e.with_disc > LEAST_EVIDENCE
             || e.with_disc > SOME_EVIDENCE && motion.psf.sigma_px.hypot(PIXEL_SIGMA_PX) > SOME_WIDTH * e.allowance;
-        if shaped && disc_counts(both) && motion_counts(&both.psf) {
+        if shaped && disc_counts(&both.psf) && motion_counts(&both.psf) {
             return KindReading::of(Verdict::Mixed, both.psf, sure(e.motion_gain.min(e.with_disc)));
         }
         if motion_counts(&motion.psf)
             && let Some(radius) = radius_beside(motion, e)
         {
-            if disc_counts(both) {
+            if disc_counts(&both.psf) {
                 return KindReading::of(Verdict::Mixed, both.psf, 0.6);
             }
             return KindReading { defocus_px: Some(radius), ..KindReading::of(Verdict::Mixed, motion.psf, 0.6) };
         }
         return KindReading::of(Verdict::Motion, motion.psf, sure(e.motion_gain));
     }
-    if e.disc_gain > LEAST_EVIDENCE && disc_counts(disc) {
+    if e.disc_gain > LEAST_EVIDENCE && disc_counts(&disc.psf) {
         return KindReading::of(Verdict::Defocus, disc.psf, sure(e.disc_gain));
     }
     if e.narrow > e.allowance {

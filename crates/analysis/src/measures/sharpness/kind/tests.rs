@@ -1,6 +1,10 @@
 //! What directions make of a kind, on hand-made readings.
 
+use super::super::power::Picture;
+use super::super::spectrum::tests::{NOISE, texture};
+use super::super::spectrum::{Read, read_two};
 use super::super::stack::Point;
+use super::super::window::Source;
 use super::*;
 
 fn reading(verdict: Verdict, sigma_px: f64) -> KindReading {
@@ -80,4 +84,41 @@ fn edges_of_two_directions_tell_a_motion_between_them_from_a_disc_and_a_motion_a
         assert!(matches!(told.verdict, Verdict::Mixed), "{truth:?}: {told:?}");
         assert!(told.defocus_px.is_some_and(|r| (r / radius_px - 1.0).abs() < 0.15), "{truth:?}: {told:?}");
     }
+}
+
+/// Spectra of texture behind a point spread, in pixels of two and of four sensor pixels.
+fn spectra(psf: &PointSpread, seed: u64) -> Vec<Read> {
+    let fine = texture(psf, seed);
+    let coarse = fine.next();
+    read_two(&[&fine, &coarse].map(|level| Picture { source: Source::Level(level), noise: NOISE }))
+}
+
+#[test]
+fn texture_tells_a_disc_from_a_motion_where_edges_that_face_one_way_do_not() {
+    let sharp = PointSpread { sigma_px: 0.7, ..PointSpread::default() };
+    let disc = PointSpread { defocus_px: 7.0, ..sharp };
+    // As wide as the disc, across the same edges.
+    let motion = PointSpread { motion_px: 12.1, motion_deg: 91.0, ..sharp };
+    let open = reading(Verdict::Undetermined("one direction"), 3.6);
+    let one_way = KindReading { one_way: true, ..KindReading::of(Verdict::Mixed, motion, 0.55) };
+    for (seed, told) in [(21, open), (22, one_way)] {
+        let told = |psf: &PointSpread| {
+            together(Some(&told), &behind(psf, &[88.0, 93.0]), &spectra(psf, seed), allowance_px(None))
+        };
+        let found = told(&disc).expect("a kind");
+        assert!(matches!(found.verdict, Verdict::Defocus), "{found:?}");
+        assert!(found.defocus_px.is_some_and(|r| (r / 7.0 - 1.0).abs() < 0.05), "{found:?}");
+        assert!(told(&motion).is_none_or(|k| !matches!(k.verdict, Verdict::Defocus)));
+    }
+}
+
+#[test]
+fn few_stripes_and_rings_in_both_pictures_overrule_one_part_that_was_named_but_rows_of_the_scene_do_not() {
+    let told = KindReading::of(Verdict::Defocus, PointSpread { defocus_px: 7.4, ..PointSpread::default() }, 0.75);
+    let found = |motion_deg, motion_px| {
+        let psf = PointSpread { sigma_px: 0.6, defocus_px: 8.0, motion_px, motion_deg, ..PointSpread::default() };
+        together(Some(&told), &[], &spectra(&psf, 23), allowance_px(None)).map(|k| k.verdict)
+    };
+    assert!(matches!(found(35.0, 22.0), Some(Verdict::Mixed)));
+    assert!(found(3.0, 22.0).is_none() && found(35.0, 0.0).is_none());
 }

@@ -37,6 +37,9 @@ const BOTH: f64 = 0.9;
 const UNSURE: f64 = 0.55;
 /// Confidence in sharpness that texture alone shows: a movement shorter than the first null would not show.
 const TEXTURE: f64 = 0.6;
+/// Gain of each of two spectra without a motion over that with it from which the texture does not have it, be its first null in
+/// the band or not: it would have made the texture fall off as the motion's own spectrum does.
+const WITHOUT_IT: f64 = 0.3;
 /// Gain that is asked for where the edges, facing one way, show nothing.
 const LEAST_GAIN_ALONE: f64 = 0.5;
 /// Gain times length, in halved pixels, from which the stripes are believed against the edges: a longer motion has more
@@ -61,7 +64,10 @@ pub(crate) fn weigh(
     spectra: &[Read],
 ) -> Option<KindReading> {
     let Some(seen) = seen(spectra) else { return told };
-    let refuted = |k: &KindReading| pictures.iter().any(|picture| spectrum::refutes(picture, &k.psf));
+    let refuted = |k: &KindReading| {
+        spectra.len() == 2 && spectra.iter().all(|read| read.without(&k.psf) > WITHOUT_IT)
+            || pictures.iter().any(|picture| spectrum::refutes(picture, &k.psf))
+    };
     with_seen(told, widths, allowance_px, seen, &refuted)
 }
 

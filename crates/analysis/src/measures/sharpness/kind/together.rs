@@ -1,0 +1,77 @@
+//! What edges and spectra as one make of a kind that either left open, or named without asking for a second part.
+
+use super::super::psf::PointSpread;
+use super::super::scales::LEAST_CLAIM;
+use super::super::spectrum::{Read, Spectrum};
+use super::super::stack::Stack;
+use super::jointly::{Jointly, Left};
+use super::{KindReading, MIXED_MARGIN, PIXEL_SIGMA_PX, Verdict, disc_counts, motion_counts};
+
+/// Evidence by which a blur must explain more than the others. Of 117 frames of other simulators that were left open, 10 of 40
+/// with motion and disc reach it for both, one of those with less, which a plain Gaussian explains better still.
+const SURE: f64 = 30.0;
+/// ... against a kind that was named, or where no edge speaks, and of it in each of the spectra: scenes of one direction reach
+/// 40, or much in one spectrum alone.
+const OVERRULES: f64 = 45.0;
+const IN_EACH: f64 = 12.0;
+/// Angle to the rows and columns within which a motion may be the scene's own: its rows leave stripes too, degrees.
+const BESIDE_ROWS_DEG: f64 = 8.0;
+/// Confidence in what only both witnesses together show.
+const TOGETHER: f64 = 0.6;
+
+/// The kind that edges and spectra as one show, where `told` (`None`: the edges are too few) is open or overruled by it.
+pub(crate) fn together(
+    told: Option<&KindReading>,
+    stacks: &[Stack],
+    spectra: &[Read],
+    allowance_px: f64,
+) -> Option<KindReading> {
+    let open = told.is_none_or(|k| matches!(k.verdict, Verdict::Undetermined(_)));
+    if !open && !told.is_some_and(|k| spectra.iter().any(|read| hints_at_more(k, &read.spectrum))) {
+        return None;
+    }
+    let found = Jointly::of(stacks, spectra)?;
+    let weak = open && !stacks.is_empty();
+    let plainer = found.plainer();
+    let more = plainer.all() - found.pair.all();
+    let sure = if weak { more > SURE } else { more > OVERRULES && found.pair.in_each_spectrum(plainer) > IN_EACH };
+    if sure && is_pair(&found.pair, allowance_px) {
+        return Some(named(Verdict::Mixed, found.pair.psf));
+    }
+    let one_way = told.is_some_and(|k| k.one_way && matches!(k.verdict, Verdict::Motion | Verdict::Mixed));
+    if !(weak || one_way) || !disc_counts(&found.disc.psf) {
+        return None;
+    }
+    // A motion so short against the disc that it would not be named is none.
+    let rivals = found.round.all().min(found.motion.all());
+    let rivals = if motion_counts(&found.pair.psf) { rivals.min(found.pair.all()) } else { rivals };
+    let least = if weak { SURE } else { OVERRULES };
+    let disc = found.disc.psf;
+    // How wide the edges are they tell best themselves.
+    let edges = told.map(|k| k.psf).filter(|psf| psf.motion_px <= 0.0).unwrap_or(disc);
+    (rivals - found.disc.all() > least)
+        .then(|| KindReading { defocus_px: Some(disc.defocus_px), ..named(Verdict::Defocus, edges) })
+}
+
+/// True where the spectrum by itself has more than the kind that was named, or another.
+fn hints_at_more(told: &KindReading, spectrum: &Spectrum) -> bool {
+    let Spectrum { plain, disc, motion, both, .. } = spectrum;
+    match told.verdict {
+        Verdict::Motion | Verdict::Mixed if told.one_way && spectrum.gain(motion, disc) > LEAST_CLAIM => true,
+        Verdict::Motion => spectrum.gain(motion, both) > LEAST_CLAIM,
+        Verdict::Defocus => spectrum.gain(disc, both) > LEAST_CLAIM && spectrum.gain(plain, both) > LEAST_CLAIM,
+        _ => false,
+    }
+}
+
+/// True for a motion that is no row of the scene, and a round part that is wider than lenses are.
+fn is_pair(pair: &Left, allowance_px: f64) -> bool {
+    let psf = &pair.psf;
+    let off = psf.motion_deg.rem_euclid(90.0);
+    let focus_px = psf.sigma_px.hypot(0.5 * psf.defocus_px).hypot(PIXEL_SIGMA_PX);
+    off.min(90.0 - off) >= BESIDE_ROWS_DEG && focus_px > MIXED_MARGIN * allowance_px && motion_counts(psf)
+}
+
+fn named(verdict: Verdict, psf: PointSpread) -> KindReading {
+    KindReading { from_nulls: true, whole_frame: true, ..KindReading::of(verdict, psf, TOGETHER) }
+}
