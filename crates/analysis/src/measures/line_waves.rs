@@ -314,6 +314,28 @@ mod tests {
     }
 
     #[test]
+    fn a_wave_whose_parts_differ_by_more_than_a_tenth_is_found_and_not_sized() {
+        let of = |amplitude: f64| -> Vec<Wave> {
+            let periods = [4.6, 5.2, 5.8, 6.3, 7.0, 7.9, 9.1];
+            periods.iter().filter_map(|p| find(&lines(&sine(amplitude, *p), D, SHORTEST)).unwrap().found).collect()
+        };
+        // The squared height is 2400 times that of the amplitude over chance: 35, of which 50 are asked, and 390.
+        let (faint, clear) = (of(0.12), of(0.4));
+        let sized = |waves: &[Wave]| waves.iter().filter(|wave| wave.sure).count();
+        assert!(faint.len() >= 4 && 2 * sized(&faint) <= faint.len(), "{faint:?}");
+        assert_eq!((clear.len(), sized(&clear)), (7, 7), "{clear:?}");
+    }
+
+    #[test]
+    fn a_wave_that_is_dropped_hides_at_its_own_period() {
+        let wave = Wave { period: 40.0, dn2: 6.6, over: 90.0, sure: true, height: Complex64::default() };
+        let waves = Waves { found: Some(wave), hides_dn2: [0.2; ASKED.len()] };
+        assert_eq!(Waves::unseen_dn2(&[waves.only(|_| true)]), 0.2);
+        let dropped = waves.only(|_| false);
+        assert_eq!((dropped.found, Waves::unseen_dn2(&[dropped])), (None, 6.6));
+    }
+
+    #[test]
     fn a_wave_hides_where_none_of_the_differences_shows_it() {
         let of = |hides_dn2| Waves { found: None, hides_dn2 };
         let (mut near, mut far) = ([1.0; ASKED.len()], [f64::INFINITY; ASKED.len()]);

@@ -170,11 +170,7 @@ impl FrameNoise {
         blacks: &[f64],
         (border_dn, plain): ([Option<f64>; 2], [bool; 2]),
     ) -> [InBlocks; 2] {
-        let Some(mut variances) = self.variances_above(blacks) else { return Default::default() };
-        for (variance, plane) in variances.iter_mut().zip(&self.planes) {
-            let from = plane.tones_dn.filter(|(low, _)| *low > 0.0).map(|(low, _)| (DARKER * low, f64::INFINITY));
-            variance.tones_dn = variance.tones_dn.or(from);
-        }
+        let Some(variances) = self.variances_for_lines(blacks) else { return Default::default() };
         let search = Search { frame, usable, variances: &variances };
         let of_border = border_dn.map(|dn| dn.map(Spread::of_independent));
         let look = |k: usize| search.spread(k == 0).map(|s| Spread { plain: plain[k], ..s });
@@ -192,6 +188,16 @@ impl FrameNoise {
     /// Noise by level of each plane; `None` where it is unknown.
     pub(crate) fn variances(&self, levels: &[PlaneLevels]) -> Option<Vec<Variance>> {
         self.variances_above(&levels.iter().map(|l| l.black_dn).collect::<Vec<f64>>())
+    }
+
+    /// The same for the search of lines' offsets, where tones darker than those of even blocks are structured.
+    fn variances_for_lines(&self, blacks: &[f64]) -> Option<Vec<Variance>> {
+        let mut variances = self.variances_above(blacks)?;
+        for (variance, plane) in variances.iter_mut().zip(&self.planes) {
+            let from = plane.tones_dn.filter(|(low, _)| *low > 0.0).map(|(low, _)| (DARKER * low, f64::INFINITY));
+            variance.tones_dn = variance.tones_dn.or(from);
+        }
+        Some(variances)
     }
 
     fn variances_above(&self, blacks: &[f64]) -> Option<Vec<Variance>> {
