@@ -72,16 +72,18 @@ mod tests {
     fn beside_structure(seed: u64, wave: &[f64], structure: f64) -> Vec<[Shown; PARTS]> {
         let mut rng = Noise::new(seed);
         let mut seen = lines(wave, 0, 0.0, APART);
-        for p in PARTS / 2..PARTS {
+        let mut slow = || -> Vec<f64> {
             let waves: Vec<(f64, f64)> =
                 (0..12).map(|k| (24.0 + 4.0 * (f64::from(k) + rng.uniform()), rng.uniform())).collect();
             let at = |l: usize| {
                 let sum = |(period, phase): &(f64, f64)| (std::f64::consts::TAU * (l as f64 / period + phase)).sin();
                 structure * (2.0 / 12.0_f64).sqrt() * waves.iter().map(sum).sum::<f64>()
             };
-            for l in APART..LINES - APART {
-                seen[l][p].own.value += 2.0 * at(l) - at(l - APART) - at(l + APART);
-            }
+            (APART..LINES - APART).map(|l| 2.0 * at(l) - at(l - APART) - at(l + APART)).collect()
+        };
+        let slow = [(); PARTS / 2].map(|()| slow());
+        for (l, line) in seen[APART..LINES - APART].iter_mut().enumerate() {
+            line[PARTS / 2..].iter_mut().zip(&slow).for_each(|(part, slow)| part.own.value += slow[l]);
         }
         seen
     }
