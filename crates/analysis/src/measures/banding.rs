@@ -13,7 +13,7 @@ use super::line_offsets::{Offsets, TELLS, offsets};
 use super::line_spectrum::{SHORTEST, response};
 use super::line_steps::LineSteps;
 use super::line_waves::{self, Wave, Waves, left_by_block};
-use super::lines_shown::{PARTS, Shown};
+use super::lines_seen::LinesSeen;
 use super::variance::Variance;
 
 /// Banding is stated from this many standard errors on; below it is zero.
@@ -37,8 +37,11 @@ const EVERYWHERE: f64 = 0.3;
 /// Most of it that offsets of the sensor leave, of two tests.
 const FITS: f64 = 9.0;
 
-/// Lines apart at which longer waves are looked for, from as long to four times as long.
-const APART_FOR_WAVES: [usize; 2] = [6, 18];
+/// Lines apart at which longer waves are looked for, from as long to four times as long, and so many next lines are also taken
+/// together; and the same where something is found but a higher wave may hide: between the joints of a wall and the lines of
+/// print fewer lines lie even.
+const APART_FOR_WAVES: [(usize, usize); 2] = [(6, 2), (18, 4)];
+const APART_FOR_HIDDEN: (usize, usize) = (12, 4);
 
 /// Most correlation of neighbours, in standard deviations of one block's, along and across the lines: offsets of whole
 /// lines correlate the samples along them, slow waves of them those across too; edges of the scene do more.
@@ -121,10 +124,9 @@ impl Search<'_> {
             let all = steps.shown.with_structure().and_then(|all| offsets(&all, apart));
             all.is_some_and(|all| all.variance_dn2.0 - LEAKS * seen.variance_dn2.0 > 3.0 * all.variance_dn2.1)
         };
-        let (wave, unseen_wave_dn2) = self.waves(rows, (apart, lines));
-        let found = together(&seen, apart, wave.map(|w| (w.period, w.dn2)));
-        // A wave that may go with the light is the scene's where it repeats itself, in text or in a fence.
-        let scene = found.scene || found.random_dn2 > 0.0 && leaks() || wave.is_some_and(|w| !w.sure);
+        let near = LinesSeen { lines, apart, together: 1, shortest: SHORTEST };
+        let (found, unseen_wave_dn2) = self.waves(rows, near, |wave| together(&seen, apart, wave));
+        let scene = found.scene || found.random_dn2 > 0.0 && leaks();
         Some(Spread { scene, unseen_wave_dn2, ..found })
     }
 
@@ -144,37 +146,53 @@ impl Search<'_> {
         nothing || variance > WELL_KNOWN * error && (scene - sensor).abs() > TELLS
     }
 
-    /// The highest wave, looked for in these lines and in differences of lines further apart, for longer ones; and the variance
-    /// of one that may go unseen, DN squared.
-    fn waves(&self, rows: bool, (near, lines): (usize, Vec<[Shown; PARTS]>)) -> (Option<Wave>, f64) {
-        let mut seen = vec![(near, SHORTEST, lines)];
-        for apart in APART_FOR_WAVES.into_iter().filter(|&apart| apart > near) {
-            // Multiples of all arrays; those of large arrays lie so far apart anyway.
-            if let Some(mut steps) = LineSteps::new(self.frame, self.usable, self.variances, rows, apart) {
-                steps.go_on();
-                seen.push((apart, apart as f64, steps.shown.lines()));
-            }
-        }
-        let find = |seen: &[(usize, f64, Vec<[Shown; PARTS]>)]| -> Vec<Waves> {
-            let alike = |wave: &Wave| seen.iter().all(|(apart, _, lines)| line_waves::agrees(wave, lines, *apart));
-            let found = seen.iter().filter_map(|(apart, shortest, lines)| line_waves::find(lines, *apart, *shortest));
-            found.map(|waves| waves.only(alike)).collect()
+    /// What is found, together with the highest wave, looked for in these lines and in differences of lines further apart, for
+    /// longer ones; and the variance of one that may go unseen, DN squared.
+    fn waves(&self, rows: bool, near: LinesSeen, with: impl Fn(Option<Wave>) -> Spread) -> (Spread, f64) {
+        let apart = near.apart;
+        let mut seen = vec![near];
+        // Multiples of all arrays; those of large arrays lie so far apart anyway.
+        let look = |(apart, together): (usize, usize)| {
+            let mut steps = LineSteps::new(self.frame, self.usable, self.variances, rows, apart)?;
+            steps.go_on();
+            let of = |together| {
+                let lines = steps.shown.taken_together(together);
+                LinesSeen { lines, apart, together, shortest: apart as f64 }
+            };
+            Some([1, together].map(of))
         };
-        let told = |waves: &[Waves], also: Option<Wave>| {
-            let found: Vec<Wave> = waves.iter().filter_map(|w| w.found).chain(also).collect();
-            (highest(&found), Waves::unseen_dn2(waves))
-        };
-        let waves = find(&seen);
-        let all = || waves.iter().filter_map(|w| w.found);
-        let clearest = all().max_by(|a, b| a.over.total_cmp(&b.over));
-        let Some(clearest) = clearest.filter(|clearest| !all().all(|wave| wave.same_as(clearest))) else {
-            return told(&waves, None);
-        };
-        // Where what the scene leaves of the lines repeats itself, a wave shows at other periods too: those are looked for
-        // without it.
-        seen.iter_mut().for_each(|(apart, _, lines)| line_waves::take_out(lines, *apart, &clearest));
-        told(&find(&seen), Some(clearest))
+        seen.extend(APART_FOR_WAVES.into_iter().filter(|further| further.0 > apart).filter_map(look).flatten());
+        let (wave, unseen_dn2) = highest_of(&seen);
+        let found = with(wave);
+        let again = found.dn > 0.0 && unseen_dn2 > found.dn.powi(2);
+        let Some(between) = again.then(|| look(APART_FOR_HIDDEN)).flatten() else { return (found, unseen_dn2) };
+        seen.extend(between);
+        let (wave, unseen_dn2) = highest_of(&seen);
+        (with(wave), unseen_dn2)
     }
+}
+
+/// The highest wave that these show, and the variance of one that may go unseen in them, DN squared.
+fn highest_of(seen: &[LinesSeen]) -> (Option<Wave>, f64) {
+    let find = |seen: &[LinesSeen]| -> Vec<Waves> {
+        let alike = |wave: &Wave| seen.iter().all(|lines| line_waves::agrees(wave, lines));
+        seen.iter().filter_map(line_waves::find).map(|waves| waves.only(alike)).collect()
+    };
+    let told = |waves: &[Waves], also: Option<Wave>| {
+        let found: Vec<Wave> = waves.iter().filter_map(|w| w.found).chain(also).collect();
+        (highest(&found), Waves::unseen_dn2(waves))
+    };
+    let waves = find(seen);
+    let all = || waves.iter().filter_map(|w| w.found);
+    let clearest = all().max_by(|a, b| a.over.total_cmp(&b.over));
+    let Some(clearest) = clearest.filter(|clearest| !all().all(|wave| wave.same_as(clearest))) else {
+        return told(&waves, None);
+    };
+    // Where what the scene leaves of the lines repeats itself, a wave shows at other periods too: those are looked for
+    // without it.
+    let mut rest = seen.to_vec();
+    rest.iter_mut().for_each(|lines| line_waves::take_out(lines, &clearest));
+    told(&find(&rest), Some(clearest))
 }
 
 /// The highest wave, as the differences give it that show it most clearly.
@@ -185,10 +203,10 @@ fn highest(waves: &[Wave]) -> Option<Wave> {
 }
 
 /// Offsets and wave together.
-fn together(seen: &Offsets, apart: usize, wave: Option<(f64, f64)>) -> Spread {
+fn together(seen: &Offsets, apart: usize, wave: Option<Wave>) -> Spread {
     let (variance, error) = seen.variance_dn2;
     // What the wave leaves in differences of so few lines, in the shape of independent offsets.
-    let of_wave = wave.map_or(0.0, |(period, dn2)| dn2 * response(1.0 / period, apart).powi(4) / 70.0);
+    let of_wave = wave.map_or(0.0, |w| w.dn2 * response(1.0 / w.period, apart).powi(4) / 70.0);
     let least_dn2 = SIGNIFICANT * error;
     let rest = variance - of_wave;
     // Of what a wave leaves, so much is by chance.
@@ -196,113 +214,20 @@ fn together(seen: &Offsets, apart: usize, wave: Option<(f64, f64)>) -> Spread {
     let (sensor, scene) = seen.how_unlike();
     let (sure, drawn) = (scene - sensor > TELLS && sensor < FITS, sensor - scene > TELLS);
     let random_dn2 = if random && !drawn { rest } else { 0.0 };
-    let all = random_dn2 + wave.map_or(0.0, |w| w.1);
+    let all = random_dn2 + wave.map_or(0.0, |w| w.dn2);
     Spread {
         dn: all.sqrt(),
         least_dn2,
         unseen_wave_dn2: 0.0,
         sure: random_dn2 == 0.0 || sure,
-        scene: random && drawn && wave.is_none(),
+        // A wave that may go with the light is the scene's where it repeats itself, in text or in a fence.
+        scene: wave.map_or(random && drawn, |w| !w.sure),
         unsure_size: random && !drawn && rest < SIZED * error && rest > 0.2 * all,
         plain: false,
         random_dn2,
-        wave,
+        wave: wave.map(|w| (w.period, w.dn2)),
     }
 }
 
 #[cfg(test)]
-mod tests {
-    #![allow(clippy::unwrap_used)]
-    use super::*;
-    use crate::measure;
-    use crate::test_frames::{Noise, Sensor};
-    use rawassay_fourier::Complex64;
-
-    fn sensor() -> Sensor {
-        Sensor { width: 1_024, height: 768, gain: 2.0, read_noise: 6.0, ..Sensor::default() }
-    }
-
-    /// A frame of patches, an offset (DN) added to each row and column.
-    fn frame(row: impl Fn(usize) -> f64, column: impl Fn(usize) -> f64) -> rawassay_decode::Frame {
-        let mut rng = Noise::new(5);
-        sensor().draw(|x, y, _, s| {
-            let i = (x / 100 * 7 + y / 90 * 13) % 17;
-            let e = 20_000.0 * 2_f64.powf(-0.5 * i as f64);
-            let v = s.black + (e + e.sqrt() * rng.normal() + s.read_noise * rng.normal()) / s.gain;
-            (v + row(y) + column(x)).round()
-        })
-    }
-
-    #[test]
-    fn half_a_read_noise_of_random_rows_is_found_and_sized() {
-        let mut rng = Noise::new(11);
-        let offsets: Vec<f64> = (0..768).map(|_| 1.5 * rng.normal()).collect();
-        let m = measure(&frame(|y| offsets[y], |_| 0.0)).noise;
-        let (row, column) = (m.row_banding_dn.unwrap(), m.column_banding_dn.unwrap());
-        assert!((row / 1.5 - 1.0).abs() < 0.2, "{row}");
-        assert!(column < 0.2, "{column}");
-    }
-
-    #[test]
-    fn half_a_read_noise_of_periodic_columns_is_found_and_sized() {
-        for period in [3.0, 8.0, 11.0] {
-            let wave = |x: usize| 1.5 * 2_f64.sqrt() * (std::f64::consts::TAU * x as f64 / period).sin();
-            let m = measure(&frame(|_| 0.0, wave)).noise;
-            let (row, column) = (m.row_banding_dn.unwrap(), m.column_banding_dn.unwrap());
-            assert!((column / 1.5 - 1.0).abs() < 0.25, "{column} at {period}");
-            assert!(row < 0.2, "{row}");
-        }
-    }
-
-    #[test]
-    fn a_wave_over_a_scene_that_repeats_itself_is_not_taken_for_a_higher_one() {
-        // Tiles of 80 pixels: their borders, left out, repeat the wave at other periods.
-        for (period, amplitude) in [(31.0, 2.0), (26.0, 3.0), (23.0, 2.0), (40.0, 3.0)] {
-            let mut rng = Noise::new(12);
-            let frame = sensor().draw(|x, y, _, s| {
-                let e = 8_000.0 * 2_f64.powf(-0.6 * ((x / 80 * 7 + y / 80 * 13) % 23) as f64);
-                let v = s.black + (e + e.sqrt() * rng.normal() + s.read_noise * rng.normal()) / s.gain;
-                (v + amplitude * 2_f64.sqrt() * (std::f64::consts::TAU * x as f64 / period).sin()).round()
-            });
-            let column = measure(&frame).noise.column_banding_dn;
-            assert!(column.is_none_or(|dn| (dn / amplitude - 1.0).abs() < 0.2), "{column:?} at {period}");
-        }
-    }
-
-    #[test]
-    fn the_highest_wave_counts_and_not_the_one_that_stands_out_most() {
-        let wave =
-            |period: f64, dn2: f64, over: f64| Wave { period, dn2, over, sure: true, height: Complex64::default() };
-        let (small, faint, clear) = (wave(2.7, 0.04, 135.0), wave(19.1, 0.95, 40.0), wave(18.9, 0.9, 85.0));
-        assert_eq!(highest(&[small, faint, clear]), Some(clear));
-        assert_eq!(highest(&[]), None);
-    }
-
-    #[test]
-    fn a_clean_frame_and_lines_of_the_scene_are_not_banding() {
-        assert!(measure(&frame(|_| 0.0, |_| 0.0)).noise.row_banding_dn.unwrap() < 0.2);
-        // Blinds: lines over half of the frame.
-        let mut rng = Noise::new(6);
-        let blinds = sensor().draw(|x, y, _, s| {
-            let e = if x < 500 && y % 14 < 5 { 3_000.0 } else { 6_000.0 };
-            (s.black + (e + f64::sqrt(e) * rng.normal()) / s.gain).round()
-        });
-        assert!(measure(&blinds).noise.row_banding_dn.unwrap_or(0.0) < 1.0);
-    }
-
-    #[test]
-    fn a_wave_over_fog_of_few_tones_is_the_sensors() {
-        for (seed, period) in [(1, 9.7), (2, 17.0), (3, 31.0)] {
-            let mut rng = Noise::new(seed);
-            let sensor = Sensor { gain: 1.0, ..sensor() };
-            let frame = sensor.draw(|x, y, _, s| {
-                let fog = (x as f64 / 300.0).sin() * (y as f64 / 230.0).cos();
-                let e = 1_500.0 * (1.0 + 0.35 * fog);
-                let wave = 3.0 * 2_f64.sqrt() * (std::f64::consts::TAU * x as f64 / period).sin();
-                (s.black + e + e.sqrt() * rng.normal() + s.read_noise * rng.normal() + wave).round()
-            });
-            let column = measure(&frame).noise.column_banding_dn;
-            assert!(column.is_some_and(|dn| (dn / 3.0 - 1.0).abs() < 0.2), "{seed}: {column:?}");
-        }
-    }
-}
+mod tests;

@@ -7,6 +7,7 @@
 use rawassay_fourier::{Complex64, forward64};
 
 use super::line_offsets::middle;
+use super::lines_seen::LinesSeen;
 use super::lines_shown::{PARTS, Shown};
 
 /// Periods that are looked for, lines.
@@ -17,7 +18,7 @@ pub(super) const LONGEST: f64 = 72.0;
 pub(super) const ASKED: [f64; 10] = [2.6, 3.7, 5.3, 7.4, 10.0, 14.0, 20.0, 30.0, 44.0, 62.0];
 
 /// Half the step from one of these to the next, as a ratio.
-const ASKED_STEP: f64 = 1.2;
+pub(super) const ASKED_STEP: f64 = 1.2;
 
 /// Most by which chance takes off the height of a wave, in units of the median height of the frequencies near by: one in a
 /// hundred times (2.33 standard deviations of a component of a complex normal variable, whose squared median is 1.386 of
@@ -45,35 +46,37 @@ pub(super) fn response(frequency: f64, apart: usize) -> f64 {
 /// Power of the lines' offsets, where their differences show them, by frequency.
 pub(super) struct LineSpectrum {
     powers: Vec<Option<f64>>,
-    /// Lines, and points of the whole spectrum.
-    lines: usize,
+    /// Groups of lines, points of the whole spectrum, and lines that these stand for.
+    groups: usize,
     length: usize,
+    whole: f64,
     shortest: f64,
     /// What an offset of one in all lines would show.
     shown: f64,
 }
 
 impl LineSpectrum {
-    /// Of differences of lines so far apart, for waves that are not shorter than so many lines.
-    pub(super) fn of(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Self {
+    pub(super) fn of(seen: &LinesSeen) -> Self {
+        let (lines, shortest) = (&seen.lines, seen.shortest);
         let length = (FINE * lines.len()).next_power_of_two();
+        let whole = (length * seen.together) as f64;
         let all = |line: &[Shown; PARTS]| Complex64::new(line.iter().map(|s| s.own.value).sum(), 0.0);
         let mut spectrum: Vec<Complex64> = lines.iter().map(all).collect();
         spectrum.resize(length, Complex64::default());
         forward64(length).process(&mut spectrum);
         let power = |(i, value): (usize, &Complex64)| {
-            let response = response(i as f64 / length as f64, apart);
-            (response > LEAST_RESPONSE && i as f64 * shortest < length as f64)
-                .then(|| value.norm_sqr() / response.powi(2))
+            let frequency = i as f64 / whole;
+            (response(frequency, seen.apart) > LEAST_RESPONSE && frequency * shortest < 1.0)
+                .then(|| value.norm_sqr() / seen.response(frequency).powi(2))
         };
         let powers = spectrum[..=length / 2].iter().enumerate().map(power).collect();
         let shown = lines.iter().flatten().map(|s| s.own.response).sum();
-        Self { powers, lines: lines.len(), length, shortest, shown }
+        Self { powers, groups: lines.len(), length, whole, shortest, shown }
     }
 
     /// Median power of the frequencies near one.
     fn near(&self, i: usize) -> f64 {
-        let points = |independent: usize| independent * self.length / self.lines;
+        let points = |independent: usize| independent * self.length / self.groups;
         let side = |from: usize, to: usize| self.powers[from..to.min(self.powers.len())].iter().flatten();
         let below = side(i.saturating_sub(points(NEAR)).max(1), i.saturating_sub(points(PEAK)).max(1));
         let near = below.chain(side((i + points(PEAK)).min(self.powers.len()), i + points(NEAR)));
@@ -82,8 +85,7 @@ impl LineSpectrum {
 
     /// Frequency of the wave that stands out most and its power over that near by, if one does.
     pub(super) fn peak(&self) -> Option<(f64, f64)> {
-        let length = self.length as f64;
-        let (first, last) = ((length / LONGEST).ceil() as usize, (length / self.shortest) as usize);
+        let (first, last) = ((self.whole / LONGEST).ceil() as usize, (self.whole / self.shortest) as usize);
         // A peak is higher than its neighbours: only there the median is asked for.
         let peaks = (first..=last).filter_map(|i| {
             let own =
@@ -91,13 +93,13 @@ impl LineSpectrum {
             Some((i, own / self.near(i)))
         });
         let highest = peaks.max_by(|a, b| a.1.total_cmp(&b.1)).filter(|(_, over)| *over > OVER_NEAR);
-        highest.map(|(i, over)| (i as f64 / length, over))
+        highest.map(|(i, over)| (i as f64 / self.whole, over))
     }
 
     /// Variance from which a wave of that period stands out, DN squared; infinite where these lines do not show it.
     pub(super) fn stands_out_dn2(&self, period: f64) -> f64 {
-        let i = (self.length as f64 / period) as usize;
-        let shows = self.powers[i].is_some() && period >= self.shortest;
+        let i = (self.whole / period) as usize;
+        let shows = period >= self.shortest && self.powers[i].is_some();
         if shows { 2.0 * OVER_NEAR * self.near(i) / self.shown.powi(2) } else { f64::INFINITY }
     }
 
@@ -108,7 +110,7 @@ impl LineSpectrum {
         if stands_out.is_infinite() {
             return stands_out;
         }
-        let at = |by: f64| (self.length as f64 / period * by) as usize;
+        let at = |by: f64| (self.whole / period * by) as usize;
         let seen = self.powers[at(1.0 / ASKED_STEP)..=at(ASKED_STEP)].iter().flatten().fold(0.0, |a: f64, b| a.max(*b));
         stands_out.min(2.0 * (seen.sqrt() + HIDES * self.near(at(1.0)).sqrt()).powi(2) / self.shown.powi(2))
     }

@@ -11,8 +11,9 @@
 use rawassay_fourier::Complex64;
 
 use super::line_offsets::TELLS;
-use super::line_spectrum::{ASKED, LONGEST, LineSpectrum, response};
-use super::lines_shown::{PARTS, Shown, Weighed};
+use super::line_spectrum::{ASKED, ASKED_STEP, LONGEST, LineSpectrum, response};
+use super::lines_seen::LinesSeen;
+use super::lines_shown::{PARTS, Weighed};
 
 /// Least squared amplitude over what the parts differ by.
 const OVER_PARTS: f64 = 16.0;
@@ -76,9 +77,13 @@ pub(super) struct Waves {
 }
 
 impl Waves {
-    /// The same without a wave that is not to be kept.
+    /// The same without a wave that is not to be kept; one as high may hide at its period all the same.
     pub(super) fn only(self, keep: impl FnOnce(&Wave) -> bool) -> Self {
-        Self { found: self.found.filter(keep), ..self }
+        let Some(dropped) = self.found.filter(|wave| !keep(wave)) else { return self };
+        let mut hides_dn2 = self.hides_dn2;
+        let near = ASKED.iter().zip(&mut hides_dn2).filter(|(period, _)| near(**period, dropped.period));
+        near.for_each(|(_, hides)| *hides = hides.max(dropped.dn2));
+        Self { found: None, hides_dn2 }
     }
 
     /// Variance up to which a wave may go unseen in all of these, DN squared.
@@ -98,10 +103,10 @@ struct Part {
 }
 
 /// Each part's wave at a frequency (cycles per line).
-fn parts(lines: &[[Shown; PARTS]], frequency: f64) -> [Part; PARTS] {
+fn parts(seen: &LinesSeen, frequency: f64) -> [Part; PARTS] {
     let mut parts = [Part::default(); PARTS];
-    for (l, line) in lines.iter().enumerate() {
-        let turn = Complex64::cis(-std::f64::consts::TAU * frequency * l as f64);
+    for (l, line) in seen.lines.iter().enumerate() {
+        let turn = seen.turn(l, -frequency);
         let add = |to: &mut Weighed<Complex64>, s: &Weighed<f64>| {
             to.value += turn * s.value;
             to.response += s.response;
@@ -137,30 +142,41 @@ fn mean(parts: &[Part; PARTS], of: impl Fn(&Part) -> Weighed<Complex64>) -> Opti
 
 /// What the two halves of a wave, which run opposite ways, add to each other as a share, because the lines that show it repeat
 /// themselves with half its period: then its phase decides what is seen of it.
-fn halves_mixed(lines: &[[Shown; PARTS]], frequency: f64) -> f64 {
-    let own = lines.iter().map(|line| line.iter().map(|s| s.own.response).sum::<f64>());
-    let turned = |l: usize| Complex64::cis(-2.0 * std::f64::consts::TAU * frequency * l as f64);
+fn halves_mixed(seen: &LinesSeen, frequency: f64) -> f64 {
+    let own = seen.lines.iter().map(|line| line.iter().map(|s| s.own.response).sum::<f64>());
+    let turned = |l: usize| seen.turn(l, -2.0 * frequency);
     let (twice, all) =
         own.enumerate().fold((Complex64::default(), 0.0), |(t, all), (l, r)| (t + turned(l) * r, all + r));
     twice.norm() / all
 }
 
-/// The waves of these lines that are not shorter than so many lines; `None` where the lines are too few.
-pub(super) fn find(lines: &[[Shown; PARTS]], apart: usize, shortest: f64) -> Option<Waves> {
-    if (lines.len() as f64) < 4.0 * LONGEST {
+/// True if one of [`ASKED`] stands for a period.
+fn near(asked: f64, period: f64) -> bool {
+    (asked / period).max(period / asked) < ASKED_STEP
+}
+
+/// The waves of these lines; `None` where the lines are too few.
+pub(super) fn find(seen: &LinesSeen) -> Option<Waves> {
+    if (seen.count() as f64) < 4.0 * LONGEST {
         return None;
     }
-    let spectrum = LineSpectrum::of(lines, apart, shortest);
-    let found = spectrum.peak().and_then(|(frequency, over)| wave(lines, apart, frequency, over));
-    Some(Waves { found, hides_dn2: ASKED.map(|period| spectrum.hides_dn2(period)) })
+    let spectrum = LineSpectrum::of(seen);
+    let (mixed, peak) = match spectrum.peak() {
+        Some((frequency, _)) if halves_mixed(seen, frequency) > MIXED => (Some(1.0 / frequency), None),
+        peak => (None, peak),
+    };
+    let found = peak.and_then(|(frequency, over)| wave(seen, frequency, over));
+    // A wave that stands out but cannot be sized may be of any height.
+    let hides = |period: f64| match mixed {
+        Some(own) if near(period, own) => f64::MAX,
+        _ => spectrum.hides_dn2(period),
+    };
+    Some(Waves { found, hides_dn2: ASKED.map(hides) })
 }
 
 /// The wave of that frequency. `None` where its parts disagree, and where it surely is the scene's.
-fn wave(lines: &[[Shown; PARTS]], apart: usize, frequency: f64, over: f64) -> Option<Wave> {
-    if halves_mixed(lines, frequency) > MIXED {
-        return None;
-    }
-    let parts = parts(lines, frequency);
+fn wave(seen: &LinesSeen, frequency: f64, over: f64) -> Option<Wave> {
+    let parts = parts(seen, frequency);
     let own = mean(&parts, |p| p.own)?;
     let height2 = own.height.norm_sqr();
     if height2 < OVER_PARTS * own.chance2 {
@@ -171,7 +187,7 @@ fn wave(lines: &[[Shown; PARTS]], apart: usize, frequency: f64, over: f64) -> Op
     let (by_unevenness, of_structure) = how_unlike(&parts, &own, |p| p.by_unevenness).unwrap_or((0.0, f64::INFINITY));
     let nearly_even = uneven.is_none_or(|uneven| uneven.response < NEARLY_EVEN * own.response);
     // A cosine has half its height at the frequency and half at its negative.
-    let of_wave = response(frequency, apart);
+    let of_wave = seen.response(frequency);
     let dn2 = 2.0 * (height2 - own.chance2) / of_wave.powi(2);
     let (not_light, not_structure) = (of_light - by_level, of_structure - by_unevenness);
     // Where places differ too little in unevenness to tell, a picture that is nearly even has no structure to make the wave.
@@ -183,25 +199,27 @@ fn wave(lines: &[[Shown; PARTS]], apart: usize, frequency: f64, over: f64) -> Op
     (not_light.min(not_structure) > -TELLS).then_some(wave)
 }
 
-/// True unless lines so far apart, which would show the wave too, show something else: a wave of the sensor is the same in all
+/// True unless these lines, which would show the wave too, show something else: a wave of the sensor is the same in all
 /// differences, while of a scene each shows what its own neighbours hold.
-pub(super) fn agrees(wave: &Wave, lines: &[[Shown; PARTS]], apart: usize) -> bool {
+pub(super) fn agrees(wave: &Wave, seen: &LinesSeen) -> bool {
     let frequency = 1.0 / wave.period;
-    let of_wave = response(frequency, apart);
-    if of_wave < LEAST_TOLD {
+    // Several lines together do not show short waves.
+    if response(frequency, seen.apart) < LEAST_TOLD || seen.together > 1 && wave.period < seen.shortest {
         return true;
     }
-    let expected = wave.height * of_wave;
-    mean(&parts(lines, frequency), |p| p.own).is_none_or(|seen| {
+    let expected = wave.height * seen.response(frequency);
+    mean(&parts(seen, frequency), |p| p.own).is_none_or(|seen| {
         (seen.height - expected).norm_sqr() < DISAGREES * seen.chance2 + (OFF_SHARE * expected.norm()).powi(2)
     })
 }
 
-/// Takes a wave out of what lines so far apart show.
-pub(super) fn take_out(lines: &mut [[Shown; PARTS]], apart: usize, wave: &Wave) {
-    let of_wave = 2.0 * response(1.0 / wave.period, apart);
-    for (l, line) in lines.iter_mut().enumerate() {
-        let difference = of_wave * (wave.height * Complex64::cis(std::f64::consts::TAU * l as f64 / wave.period)).re;
+/// Takes a wave out of what lines show.
+pub(super) fn take_out(seen: &mut LinesSeen, wave: &Wave) {
+    let frequency = 1.0 / wave.period;
+    let of_wave = 2.0 * seen.response(frequency);
+    for l in 0..seen.lines.len() {
+        let difference = of_wave * (wave.height * seen.turn(l, frequency)).re;
+        let line = &mut seen.lines[l];
         for shown in line.iter_mut().flat_map(|s| [&mut s.own, &mut s.by_level, &mut s.by_unevenness]) {
             shown.value -= difference * shown.response;
         }
@@ -244,110 +262,4 @@ pub(super) fn left_by_block(period: f64, lines: usize, apart: f64) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
-    #![allow(clippy::unwrap_used)]
-    use super::super::line_offsets::simulated::{D, LINES, lines, random};
-    use super::super::line_spectrum::SHORTEST;
-    use super::*;
-
-    fn sine(amplitude: f64, period: f64) -> Vec<f64> {
-        (0..LINES).map(|l| amplitude * (std::f64::consts::TAU * l as f64 / period + 0.4).sin()).collect()
-    }
-
-    #[test]
-    fn a_wave_is_found_and_sized_and_chance_is_no_wave() {
-        for (period, apart) in [(2.9, 2), (7.0, 2), (33.0, 16)] {
-            let found = find(&lines(&sine(0.8, period), 0, 0.0, apart), apart, SHORTEST).unwrap().found.unwrap();
-            assert!((found.period / period - 1.0).abs() < 0.005 && found.sure, "{period}: {found:?}");
-            assert!((found.dn2 / 0.32 - 1.0).abs() < 0.1, "{period}: {found:?}");
-        }
-        for seed in 0..12 {
-            assert_eq!(find(&lines(&random(seed, 0.5), 0, 0.0, D), D, SHORTEST).unwrap().found, None, "{seed}");
-        }
-    }
-
-    #[test]
-    fn a_wave_is_found_or_one_as_high_is_said_to_hide() {
-        let mut tightest = f64::INFINITY;
-        for (apart, shortest, period) in [(D, SHORTEST, 3.7), (D, SHORTEST, 7.4), (16, 16.0, 30.0)] {
-            let of = |amplitude: f64| find(&lines(&sine(amplitude, period), 0, 0.0, apart), apart, shortest).unwrap();
-            let k = ASKED.iter().position(|asked| *asked == period).unwrap();
-            let noise = LineSpectrum::of(&lines(&sine(0.0, period), 0, 0.0, apart), apart, shortest);
-            let stands_out = noise.stands_out_dn2(period);
-            for share in [0.0, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.5, 2.5] {
-                // A sine's variance is half the square of its amplitude.
-                let seen = of((2.0 * share * stands_out).sqrt());
-                // One in a hundred times chance takes off a little more than is reckoned with.
-                let hides = seen.hides_dn2[k] >= 0.9 * share * stands_out;
-                let found = seen.found.is_some_and(|wave| (wave.period / period - 1.0).abs() < 0.01);
-                assert!(found || hides || share > 1.0, "{period} {share}: {seen:?}");
-                assert!(found || share < 2.5, "{period} {share}: {seen:?}");
-                assert!(!found || share > 0.3, "{period} {share}: {seen:?}");
-            }
-            tightest = tightest.min(of(0.0).hides_dn2[k] / stands_out);
-        }
-        // Where nothing is seen, less can hide than what would stand out.
-        assert!(tightest < 0.75, "{tightest}");
-    }
-
-    #[test]
-    fn a_wave_hides_where_none_of_the_differences_shows_it() {
-        let of = |hides_dn2| Waves { found: None, hides_dn2 };
-        let (mut near, mut far) = ([1.0; ASKED.len()], [f64::INFINITY; ASKED.len()]);
-        (near[8], near[9], far[8]) = (f64::INFINITY, f64::INFINITY, 4.0);
-        assert_eq!(Waves::unseen_dn2(&[of(near), of(far)]), 4.0);
-        assert_eq!(Waves::unseen_dn2(&[]), 0.0);
-    }
-
-    #[test]
-    fn a_wave_that_other_differences_do_not_show_is_not_the_sensors() {
-        let near = lines(&sine(0.8, 24.0), 0, 0.0, 6);
-        let wave = find(&near, 6, 6.0).unwrap().found.unwrap();
-        assert!(agrees(&wave, &near, 6));
-        assert!(agrees(&wave, &lines(&sine(0.8, 24.0), 0, 0.0, 18), 18));
-        assert!(!agrees(&wave, &lines(&sine(0.0, 24.0), 0, 0.0, 18), 18));
-        // Twelve lines apart the differences are four times as high, twenty-four apart there is nothing of it to see.
-        assert!(agrees(&wave, &lines(&sine(0.0, 24.0), 0, 0.0, 24), 24));
-    }
-
-    #[test]
-    fn a_wave_that_goes_with_the_light_is_not_the_sensors() {
-        let found = find(&lines(&sine(0.8, 7.0), 1, 0.0, D), D, SHORTEST).unwrap().found;
-        assert!(found.is_none_or(|wave| !wave.sure), "{found:?}");
-    }
-
-    #[test]
-    fn a_wave_that_goes_with_the_structure_is_not_the_sensors() {
-        // Every part holds dark or bright places, half of them even and half furrowed.
-        let of = |sensor: f64, furrows: f64| {
-            let mut lines = lines(&sine(sensor, 7.0), 0, 0.0, D);
-            let wave = sine(furrows, 7.0);
-            for l in D..LINES - D {
-                let furrow = 2.0 * wave[l] - wave[l - D] - wave[l + D];
-                for s in &mut lines[l] {
-                    let (value, level) = (s.own.value, s.by_level.response);
-                    *s = Shown::default();
-                    for (uneven, structure) in [(0.0, 0.0), (0.2, furrow)] {
-                        let half = 0.5 * (value + structure);
-                        s.own.add(1.0, half, 0.5);
-                        s.by_level.add(level, half, 0.5);
-                        s.by_unevenness.add(uneven, half, 0.5);
-                    }
-                }
-            }
-            find(&lines, D, SHORTEST).unwrap().found
-        };
-        assert!(of(0.8, 0.0).is_some_and(|wave| wave.sure));
-        assert!(of(0.0, 1.6).is_none_or(|wave| !wave.sure));
-    }
-
-    #[test]
-    fn short_waves_pass_a_block_and_long_ones_do_not() {
-        // Averaged over all periods two of eight degrees of freedom are lost; of a long wave nothing is left.
-        let periods: Vec<f64> = (1..400).map(|i| 800.0 / (f64::from(i) * 0.5 + 200.0)).collect();
-        let mean = periods.iter().map(|&p| left_by_block(p, 8, 2.0)).sum::<f64>() / periods.len() as f64;
-        assert!((0.7..=1.0).contains(&mean), "{mean}");
-        assert!(left_by_block(64.0, 8, 2.0) < 0.01, "{}", left_by_block(64.0, 8, 2.0));
-        assert!(left_by_block(16.0, 8, 2.0) > left_by_block(24.0, 8, 2.0));
-    }
-}
+mod tests;

@@ -6,6 +6,7 @@
 use super::line_offsets::cross;
 use super::line_stretch::{Folded, STRETCH};
 use super::line_weights::weigh;
+use super::lines_seen::taken_together;
 
 /// Parts of a line.
 pub(super) const PARTS: usize = 8;
@@ -73,7 +74,7 @@ impl Shown {
     }
 
     /// Adds what other places show.
-    fn take(&mut self, other: &Self) {
+    pub(super) fn take(&mut self, other: &Self) {
         self.own.take(&other.own);
         self.by_level.take(&other.by_level);
         self.by_unevenness.take(&other.by_unevenness);
@@ -114,7 +115,16 @@ impl LinesShown {
     /// What the lines show, each part counted by how little it scatters: the stretches without structure, where these are
     /// enough, else all even ones.
     pub(super) fn lines(&self) -> Vec<[Shown; PARTS]> {
-        weighed(if self.show_without_structure() { self.without.clone() } else { self.all() })
+        weighed(self.even())
+    }
+
+    /// The same of so many next lines together.
+    pub(super) fn taken_together(&self, together: usize) -> Vec<[Shown; PARTS]> {
+        weighed(taken_together(&self.even(), together))
+    }
+
+    fn even(&self) -> Vec<[Shown; PARTS]> {
+        if self.show_without_structure() { self.without.clone() } else { self.all() }
     }
 
     /// What all even stretches show, where [`lines`](Self::lines) are those without structure.

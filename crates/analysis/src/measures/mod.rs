@@ -30,6 +30,7 @@ mod line_stretch;
 mod line_waves;
 mod line_weights;
 mod lines_out;
+mod lines_seen;
 mod lines_shown;
 mod marks;
 pub(crate) mod masked;

@@ -27,6 +27,10 @@ const MOST_STRUCTURE: f64 = 0.7;
 /// One block in so many tells whether a second look at all of them may find even ones.
 const GLANCE: usize = 8;
 
+/// Tones darker than this share of those of all even blocks are structured: the noise that they would have without says too much
+/// for how well they show the lines, so they count as if they had that of tones so bright.
+const DARKER: f64 = 0.5;
+
 /// Share of the blocks that show no structure of their own in a plain scene.
 const PLAIN: f64 = 0.6;
 
@@ -166,7 +170,7 @@ impl FrameNoise {
         blacks: &[f64],
         (border_dn, plain): ([Option<f64>; 2], [bool; 2]),
     ) -> [InBlocks; 2] {
-        let Some(variances) = self.variances_above(blacks) else { return Default::default() };
+        let Some(variances) = self.variances_for_lines(blacks) else { return Default::default() };
         let search = Search { frame, usable, variances: &variances };
         let of_border = border_dn.map(|dn| dn.map(Spread::of_independent));
         let look = |k: usize| search.spread(k == 0).map(|s| Spread { plain: plain[k], ..s });
@@ -184,6 +188,16 @@ impl FrameNoise {
     /// Noise by level of each plane; `None` where it is unknown.
     pub(crate) fn variances(&self, levels: &[PlaneLevels]) -> Option<Vec<Variance>> {
         self.variances_above(&levels.iter().map(|l| l.black_dn).collect::<Vec<f64>>())
+    }
+
+    /// The same for the search of lines' offsets, where tones darker than those of even blocks are structured.
+    fn variances_for_lines(&self, blacks: &[f64]) -> Option<Vec<Variance>> {
+        let mut variances = self.variances_above(blacks)?;
+        for (variance, plane) in variances.iter_mut().zip(&self.planes) {
+            let from = plane.tones_dn.filter(|(low, _)| *low > 0.0).map(|(low, _)| (DARKER * low, f64::INFINITY));
+            variance.tones_dn = variance.tones_dn.or(from);
+        }
+        Some(variances)
     }
 
     fn variances_above(&self, blacks: &[f64]) -> Option<Vec<Variance>> {

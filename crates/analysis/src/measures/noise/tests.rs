@@ -1,7 +1,9 @@
 //! The noise of whole frames, drawn with a known sensor.
 
 #![allow(clippy::unwrap_used)]
+use super::{FrameNoise, PlaneNoise};
 use crate::measure;
+use crate::measures::line_fit::Line;
 use crate::test_frames::{Noise, Sensor};
 
 /// Light by tiles of 80 pixels, electrons: from `top` down.
@@ -136,4 +138,30 @@ fn bands_are_sized_between_the_blurred_joints_of_a_wall() {
         let column = measure(&frame).noise.column_banding_dn;
         assert!(column.is_some_and(|dn| (dn / 3.0 - 1.0).abs() < 0.2), "{seed}: {column:?}");
     }
+}
+
+#[test]
+fn tones_darker_than_even_ones_do_not_count_by_less_noise_for_the_lines() {
+    let line = Line {
+        offset: 9.0,
+        slope: 0.5,
+        square: 0.0,
+        offset_error: 0.1,
+        slope_error: 0.001,
+        square_error: 0.0,
+        used: 4_000,
+    };
+    let plane = |holds: bool, low: f64| PlaneNoise {
+        line: Some(line),
+        holds,
+        tones_dn: Some((low, 4_000.0)),
+        ..PlaneNoise::default()
+    };
+    let planes = vec![plane(true, 1_000.0), plane(true, -3.0), plane(false, 1_000.0)];
+    let noise = FrameNoise { planes, ..FrameNoise::default() };
+    let tones = |of: Vec<crate::measures::variance::Variance>| of.iter().map(|v| v.tones_dn).collect::<Vec<_>>();
+    // Even blocks down to black know all of it; where no gain is known, nothing is known beyond them.
+    let for_lines = tones(noise.variances_for_lines(&[64.0; 3]).unwrap());
+    assert_eq!(for_lines, [Some((500.0, f64::INFINITY)), None, Some((1_000.0, 4_000.0))]);
+    assert_eq!(tones(noise.variances_above(&[64.0; 3]).unwrap())[0], None);
 }

@@ -1,0 +1,145 @@
+//! Bands of whole frames, drawn with a known sensor.
+
+#![allow(clippy::unwrap_used)]
+use super::*;
+use crate::measure;
+use crate::test_frames::{Noise, Sensor};
+use rawassay_fourier::Complex64;
+
+fn sensor() -> Sensor {
+    Sensor { width: 1_024, height: 768, gain: 2.0, read_noise: 6.0, ..Sensor::default() }
+}
+
+/// A frame of patches, an offset (DN) added to each row and column.
+fn frame(row: impl Fn(usize) -> f64, column: impl Fn(usize) -> f64) -> rawassay_decode::Frame {
+    let mut rng = Noise::new(5);
+    sensor().draw(|x, y, _, s| {
+        let i = (x / 100 * 7 + y / 90 * 13) % 17;
+        let e = 20_000.0 * 2_f64.powf(-0.5 * i as f64);
+        let v = s.black + (e + e.sqrt() * rng.normal() + s.read_noise * rng.normal()) / s.gain;
+        (v + row(y) + column(x)).round()
+    })
+}
+
+#[test]
+fn half_a_read_noise_of_random_rows_is_found_and_sized() {
+    let mut rng = Noise::new(11);
+    let offsets: Vec<f64> = (0..768).map(|_| 1.5 * rng.normal()).collect();
+    let m = measure(&frame(|y| offsets[y], |_| 0.0)).noise;
+    let (row, column) = (m.row_banding_dn.unwrap(), m.column_banding_dn.unwrap());
+    assert!((row / 1.5 - 1.0).abs() < 0.2, "{row}");
+    assert!(column < 0.2, "{column}");
+}
+
+#[test]
+fn half_a_read_noise_of_periodic_columns_is_found_and_sized() {
+    for period in [3.0, 8.0, 11.0] {
+        let wave = |x: usize| 1.5 * 2_f64.sqrt() * (std::f64::consts::TAU * x as f64 / period).sin();
+        let m = measure(&frame(|_| 0.0, wave)).noise;
+        let (row, column) = (m.row_banding_dn.unwrap(), m.column_banding_dn.unwrap());
+        assert!((column / 1.5 - 1.0).abs() < 0.25, "{column} at {period}");
+        assert!(row < 0.2, "{row}");
+    }
+}
+
+#[test]
+fn a_wave_over_a_scene_that_repeats_itself_is_not_taken_for_a_higher_one() {
+    // Tiles of 80 pixels: their borders, left out, repeat the wave at other periods.
+    for (period, amplitude) in [(31.0, 2.0), (26.0, 3.0), (23.0, 2.0), (40.0, 3.0)] {
+        let mut rng = Noise::new(12);
+        let frame = sensor().draw(|x, y, _, s| {
+            let e = 8_000.0 * 2_f64.powf(-0.6 * ((x / 80 * 7 + y / 80 * 13) % 23) as f64);
+            let v = s.black + (e + e.sqrt() * rng.normal() + s.read_noise * rng.normal()) / s.gain;
+            (v + amplitude * 2_f64.sqrt() * (std::f64::consts::TAU * x as f64 / period).sin()).round()
+        });
+        let column = measure(&frame).noise.column_banding_dn;
+        assert!(column.is_none_or(|dn| (dn / amplitude - 1.0).abs() < 0.2), "{column:?} at {period}");
+    }
+}
+
+#[test]
+fn the_highest_wave_counts_and_not_the_one_that_stands_out_most() {
+    let wave = |period: f64, dn2: f64, over: f64| Wave { period, dn2, over, sure: true, height: Complex64::default() };
+    let (small, faint, clear) = (wave(2.7, 0.04, 135.0), wave(19.1, 0.95, 40.0), wave(18.9, 0.9, 85.0));
+    assert_eq!(highest(&[small, faint, clear]), Some(clear));
+    assert_eq!(highest(&[]), None);
+}
+
+#[test]
+fn a_clean_frame_and_lines_of_the_scene_are_not_banding() {
+    assert!(measure(&frame(|_| 0.0, |_| 0.0)).noise.row_banding_dn.unwrap() < 0.2);
+    // Blinds: lines over half of the frame.
+    let mut rng = Noise::new(6);
+    let blinds = sensor().draw(|x, y, _, s| {
+        let e = if x < 500 && y % 14 < 5 { 3_000.0 } else { 6_000.0 };
+        (s.black + (e + f64::sqrt(e) * rng.normal()) / s.gain).round()
+    });
+    assert!(measure(&blinds).noise.row_banding_dn.unwrap_or(0.0) < 1.0);
+}
+
+#[test]
+fn a_wave_over_fog_of_few_tones_is_the_sensors() {
+    for (seed, period) in [(1, 9.7), (2, 17.0), (3, 31.0)] {
+        let mut rng = Noise::new(seed);
+        let sensor = Sensor { gain: 1.0, ..sensor() };
+        let frame = sensor.draw(|x, y, _, s| {
+            let fog = (x as f64 / 300.0).sin() * (y as f64 / 230.0).cos();
+            let e = 1_500.0 * (1.0 + 0.35 * fog);
+            let wave = 3.0 * 2_f64.sqrt() * (std::f64::consts::TAU * x as f64 / period).sin();
+            (s.black + e + e.sqrt() * rng.normal() + s.read_noise * rng.normal() + wave).round()
+        });
+        let column = measure(&frame).noise.column_banding_dn;
+        assert!(column.is_some_and(|dn| (dn / 3.0 - 1.0).abs() < 0.2), "{seed}: {column:?}");
+    }
+}
+
+/// Soft fields, 0 to 1 about a half: values between random nodes so many pixels apart.
+fn field(rng: &mut Noise, nodes_px: usize) -> impl Fn(usize, usize) -> f64 + use<> {
+    let values: Vec<f64> = (0..200 * 200).map(|_| rng.uniform()).collect();
+    let smooth = |t: f64| t * t * (3.0 - 2.0 * t);
+    move |x, y| {
+        let at = |i: usize, j: usize| values[(y / nodes_px + j) % 200 * 200 + (x / nodes_px + i) % 200];
+        let part = |v: usize| smooth((v % nodes_px) as f64 / nodes_px as f64);
+        let (u, v) = (part(x), part(y));
+        (at(0, 0) * (1.0 - u) + at(1, 0) * u) * (1.0 - v) + (at(0, 1) * (1.0 - u) + at(1, 1) * u) * v
+    }
+}
+
+#[test]
+fn joints_of_a_wall_do_not_leave_open_what_its_bricks_show() {
+    // Of a wave of 44 lines and more differences of 18 lines show the joints alone.
+    let sized = [34, 36, 40, 42, 44].into_iter().enumerate().filter(|&(seed, high)| {
+        let mut rng = Noise::new(1 + seed as u64);
+        let offsets: Vec<f64> = (0..1_000).map(|_| 3.0 * rng.normal()).collect();
+        let tones: Vec<f64> = (0..4_000).map(|_| 0.6 + 0.4 * rng.uniform()).collect();
+        let sensor = Sensor { gain: 1.0, width: 1_280, height: 1_000, ..sensor() };
+        let frame = sensor.draw(|x, y, _, s| {
+            let (row, shift) = (y / high, y / high % 2 * 50);
+            let joint = y % high < 5 || (x + shift) % 101 < 5;
+            let e = 3_000.0 * if joint { 1.6 } else { tones[(row * 31 + (x + shift) / 101) % 4_000] };
+            (s.black + e + e.sqrt() * rng.normal() + s.read_noise * rng.normal() + offsets[y]).round()
+        });
+        let row = measure(&frame).noise.row_banding_dn;
+        assert!(row.is_none_or(|dn| (dn / 3.0 - 1.0).abs() < 0.2), "{high}: {row:?}");
+        row.is_some()
+    });
+    assert!(sized.count() >= 2);
+}
+
+#[test]
+fn dark_bushes_below_the_clouds_do_not_hide_the_bands_of_these() {
+    let sized = (1..=6).filter(|&seed| {
+        let mut rng = Noise::new(seed);
+        let (soft, bush) = (field(&mut rng, 90), field(&mut rng, 7));
+        let offsets: Vec<f64> = (0..1_280).map(|_| 2.5 * rng.normal()).collect();
+        let sensor = Sensor { gain: 1.0, width: 1_280, height: 1_000, ..sensor() };
+        let frame = sensor.draw(|x, y, _, s| {
+            let e = if y < 860 { 4_000.0 + 5_000.0 * soft(x, y) } else { 60.0 + 500.0 * bush(x, y) };
+            (s.black + e + e.sqrt() * rng.normal() + s.read_noise * rng.normal() + offsets[x]).round()
+        });
+        let column = measure(&frame).noise.column_banding_dn;
+        assert!(column.is_none_or(|dn| (dn / 2.5 - 1.0).abs() < 0.2), "{seed}: {column:?}");
+        column.is_some()
+    });
+    assert!(sized.count() >= 3);
+}
