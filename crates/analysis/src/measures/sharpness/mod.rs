@@ -9,6 +9,7 @@
 
 mod all_over;
 mod along;
+mod aperture;
 mod candidates;
 mod collect;
 mod detail;
@@ -161,7 +162,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
         _ => sharp_end(&clear, LEAST_EDGES),
     };
     let (ln, error) = sharpest.unwrap_or((ln_sigma, error_ln));
-    let sharp = Sharp::of(&kind.psf, ln.exp());
+    let sharp = Sharp::of(&aperture::shaped(&clear, &kind.psf, diffraction), ln.exp());
     match sharpest {
         Some(_) => fill_sharpness(&mut reading.sharpness, frame, &clear, error, &sharp),
         None => reading.notes.push(in_texture(clear.len())),
