@@ -22,16 +22,18 @@ const BEFOREHAND: f64 = 4.0;
 /// Least share of the error that stacks are taken to have which edges may show.
 const CLEANEST: f64 = 0.25;
 
-/// The round spread `psf` with the shape of the aperture where the edges do not contradict it, and without where they do.
+/// The round spread `psf` with the shape of the aperture, unless the edges contradict it. What the kind of blur has told of the
+/// shape stays.
 pub(super) fn shaped(edges: &[&Edge], psf: &PointSpread, diffraction_rise_px: Option<f64>) -> PointSpread {
     let airy_px = diffraction_rise_px.unwrap_or(0.0) / AIRY_RISE;
-    if psf.motion_px > 0.0 || psf.defocus_px > 0.0 || airy_px < LEAST * psf.variance(0.0).sqrt() {
+    let told = psf.motion_px > 0.0 || psf.defocus_px > 0.0 || psf.airy_px > 0.0;
+    if told || airy_px < LEAST * psf.variance(0.0).sqrt() {
         return *psf;
     }
     let stacks = stacks_reaching(edges, REACH);
     let fitter = ShapeFitter::new(&stacks);
     let round = Parts { motion: false, turn: false, disc: false };
-    let plain = fitter.fit(round, PointSpread { airy_px: 0.0, ..*psf });
+    let plain = fitter.fit(round, *psf);
     let diffracted = fitter.fit(round, PointSpread { airy_px, ..*psf });
     let unit = (plain.chi2.min(diffracted.chi2) / plain.freedom).max(CLEANEST);
     let contradicted = diffracted.chi2 - plain.chi2 > BEFOREHAND * unit;
