@@ -1,6 +1,6 @@
 //! The frames that are simulated.
 
-use rawassay_scene::{Banding, Border, Camera, Filter, Motion, Optics, Recipe, SceneKind};
+use rawassay_scene::{Banding, Border, Camera, Diffraction, Filter, Motion, Optics, Recipe, SceneKind};
 
 /// What a case tests.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -158,6 +158,19 @@ pub(crate) fn all() -> Vec<Case> {
             recipe.camera.column_banding = Banding { random_dn: columns, ..Banding::default() };
             recipe.camera.hot_pixels = hot_pixels;
             add(Part::Fixed, scene, recipe, &format!("rows {rows} DN, columns {columns} DN, {hot_pixels} hot pixels"));
+        }
+    }
+    for (scene, kind) in &SCENES {
+        for (sigma_px, f_number) in [(0.4, 5.6), (0.7, 8.0), (0.5, 13.0)] {
+            for iso in [100.0, 1600.0] {
+                i += 1;
+                let mut recipe = base(kind, i).exposure(iso, -0.7);
+                let pitch_um = recipe.camera.pitch_um;
+                let aperture = Diffraction { f_number, pitch_um, wavelength_um: 0.55 };
+                recipe.optics = Optics { diffraction: Some(aperture), ..Optics::gaussian(sigma_px) };
+                recipe.shot.f_number = f_number;
+                add(Part::Sharpness, scene, recipe, &format!("Gaussian {sigma_px} px behind f/{f_number}"));
+            }
         }
     }
     cases

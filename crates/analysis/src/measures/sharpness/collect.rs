@@ -87,7 +87,7 @@ pub(crate) fn tile_of(a: &Area, (cols, rows): (usize, usize), x_px: f32, y_px: f
 /// Finds and measures the edges of one colour.
 pub(crate) fn collect(samples: &ColourSamples<'_>) -> Collected {
     let grid = tiles(samples.area.width, samples.area.height);
-    let mut fitter = Fitter::new();
+    let mut fitter = Fitter::new(samples.near);
     let mut all = Collected { edges: Vec::new(), tried: 0, rejected: HashMap::new(), tiles: grid, halved: Vec::new() };
     let mut per_cell = vec![0_usize; grid.0 * grid.1 * DIRECTIONS];
     let mut levels: Vec<Level> = vec![Level::first(samples)];

@@ -46,6 +46,8 @@ pub(crate) struct Edge {
     pub(crate) weight: f32,
     /// One side falls again near by: perhaps the flank of a line, narrower than the blur.
     pub(crate) line: bool,
+    /// The fit leaves more than noise and the model's coarseness do: the edge lies in texture that passes for noise.
+    pub(crate) in_texture: bool,
     /// Samples.
     pub(crate) profile: Profile,
 }
@@ -67,6 +69,7 @@ impl Edge {
             error_place_px: 0.05,
             weight: 1.0,
             line: false,
+            in_texture: false,
             profile: Profile { sum: [0.0; PROFILE_POINTS], count: [0; PROFILE_POINTS] },
         }
     }

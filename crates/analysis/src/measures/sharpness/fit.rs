@@ -116,11 +116,14 @@ fn on_the_way(step: &Step, outlook: &Outlook, halved: bool) -> Result<(), Reject
 pub(crate) struct Fitter {
     window: Window,
     normal: Normal,
+    /// Noise of one sample without texture.
+    near: SampleNoise,
 }
 
 impl Fitter {
-    pub(crate) fn new() -> Self {
-        Self { window: Window::default(), normal: Normal::new() }
+    /// `near` is the noise of one sample without texture.
+    pub(crate) fn new(near: SampleNoise) -> Self {
+        Self { window: Window::default(), normal: Normal::new(), near }
     }
 
     /// Measures the edge at a candidate's place (`x`, `y`: source coordinates).
@@ -296,6 +299,7 @@ impl Fitter {
             error_place_px: error_shift * sigma_noise * step_px,
             weight: 1.0,
             line: false,
+            in_texture: fitted.rms > Allowance { noise: self.near, ..allowance }.misfit_dn(&step),
             profile: profile(window, &step),
         })
     }

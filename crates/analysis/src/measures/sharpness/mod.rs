@@ -9,6 +9,7 @@
 
 mod all_over;
 mod along;
+mod aperture;
 mod candidates;
 mod collect;
 mod detail;
@@ -135,10 +136,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let share = if matches!(told.verdict, Verdict::Undetermined(_)) { 1.0 } else { edge_share };
     // Flanks of thin lines are sharp behind any blur: they do not speak against one.
     let plain = lines::plain(&collected.edges);
-    let plain_sharp = |of: &[&Edge], least: usize| {
-        let readings: Vec<Reading> = of.iter().map(|e| e.reading()).collect();
-        sharp_mean_ln(&readings).filter(|_| of.len() >= least).map(|(ln, _)| ln.exp())
-    };
+    let plain_sharp = |of: &[&Edge], least: usize| sharp_end(of, least).map(|(ln, _)| ln.exp());
     let many_along = |of: &[&Edge], deg: f64| along::sharp(of, deg).map(|(ln, _)| ln.exp());
     let many_along = |deg: f64| (many_along(&plain, deg), many_along(&edges, deg));
     let sharp_ends = kind::SharpEnds { all_px: ln_sigma.exp(), plain_px: plain_sharp(&plain, LEAST_EDGES) };
@@ -156,14 +154,20 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     if matches!(kind.verdict, Verdict::SceneSoft) {
         return (reading, collected.edges, None);
     }
+    // Where noise is not measured, edges of texture pass for edges in noise: flanks of its thin lines, narrower than the blur.
+    let clear: Vec<&Edge> = edges.iter().copied().filter(|e| !e.in_texture).collect();
     let sharpest = match kind.verdict {
         Verdict::Motion | Verdict::Mixed if !kind.one_way => {
-            along::sharp(&edges, kind.psf.motion_deg).unwrap_or((ln_sigma, error_ln))
+            along::sharp(&clear, kind.psf.motion_deg).or_else(|| sharp_end(&clear, LEAST_EDGES))
         }
-        _ => (ln_sigma, error_ln),
+        _ => sharp_end(&clear, LEAST_EDGES),
     };
-    let sharp = Sharp::of(&kind.psf, sharpest.0.exp());
-    fill_sharpness(&mut reading.sharpness, frame, &edges, sharpest.1, &sharp);
+    let (ln, error) = sharpest.unwrap_or((ln_sigma, error_ln));
+    let sharp = Sharp::of(&aperture::shaped(&clear, &kind.psf, diffraction), ln.exp());
+    match sharpest {
+        Some(_) => fill_sharpness(&mut reading.sharpness, frame, &clear, error, &sharp),
+        None => reading.notes.push(in_texture(clear.len())),
+    }
     let moved = tiles::fill(&mut reading, &picture_area(frame), collected.tiles, &edges, &kind, &sharp);
     // Without a direction it is not known which edges a motion would smear.
     let direction_open = kind.one_way && kind.mirrored.is_none();
@@ -174,7 +178,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     if !kind.whole_frame && moved.is_some_and(|m| m.in_one_place()) {
         only_there(&mut reading);
     }
-    (reading, collected.edges, Some(sharp))
+    (reading, collected.edges, sharpest.map(|_| sharp))
 }
 
 /// Motion that few tiles show is that of a subject: the frame as a whole is not shaken.
@@ -248,6 +252,18 @@ fn best_colour<'a>(frame: &'a Frame, channels: &[Channel]) -> Option<Found<'a>> 
 /// 10-90 % rise of a perfect lens, px: 1.33287 w N / pitch, w = 0.55 um.
 fn expected_diffraction_px(f_number: Option<f64>, pitch_um: Option<f64>) -> Option<f64> {
     known(1.33287 * WAVELENGTH_UM * f_number.filter(|n| *n > 0.0)? / pitch_um.filter(|p| *p > 0.0)?)
+}
+
+/// Logarithm of the standard deviation of the sharp end of edges, and its error. `None` where they are too few.
+fn sharp_end(edges: &[&Edge], least: usize) -> Option<(f64, f64)> {
+    let readings: Vec<Reading> = edges.iter().map(|e| e.reading()).collect();
+    sharp_mean_ln(&readings).filter(|_| edges.len() >= least)
+}
+
+fn in_texture(clear: usize) -> String {
+    format!(
+        "sharpness undetermined: {clear} edges clear of fine texture, and {LEAST_EDGES} are needed; flanks of its thin lines are narrower than the blur"
+    )
 }
 
 fn too_few(collected: &Collected) -> String {

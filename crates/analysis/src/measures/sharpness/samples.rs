@@ -2,6 +2,7 @@
 
 use rawassay_decode::{Area, Colour, Frame};
 
+use super::local_noise;
 use crate::measures::Channel;
 use crate::measures::histogram::picture_area;
 
@@ -39,6 +40,9 @@ impl SampleNoise {
     }
 }
 
+/// Until something is known.
+const UNKNOWN: SampleNoise = SampleNoise { slope_dn: 0.0, floor_dn2: 1.0 };
+
 /// The samples of one filter colour of a frame.
 pub(crate) struct ColourSamples<'a> {
     /// The frame.
@@ -51,8 +55,10 @@ pub(crate) struct ColourSamples<'a> {
     pub(crate) cells: Vec<Option<Cell>>,
     /// Which sample of a pixel is read (linear files; 0 for mosaics).
     pub(crate) sample: usize,
-    /// Noise of one sample.
+    /// Noise of one sample; where it is not measured, with what of the finest texture looks like it.
     pub(crate) noise: SampleNoise,
+    /// The same as differences of near samples have it, which hold less of the texture.
+    pub(crate) near: SampleNoise,
     /// Name for notes ("G", "R", ...).
     pub(crate) name: String,
 }
@@ -80,16 +86,14 @@ impl<'a> ColourSamples<'a> {
             .first()
             .and_then(|&p| filter.planes.get(p))
             .map_or_else(String::new, |p| p.name.chars().take(1).collect());
-        let mut samples = Self {
-            frame,
-            area: picture_area(frame),
-            period,
-            cells,
-            sample,
-            noise: SampleNoise { slope_dn: 0.0, floor_dn2: 1.0 },
-            name,
-        };
-        samples.noise = stated_noise(channels, planes).unwrap_or_else(|| super::local_noise::estimate(&samples));
+        let mut samples =
+            Self { frame, area: picture_area(frame), period, cells, sample, noise: UNKNOWN, near: UNKNOWN, name };
+        if let Some(noise) = stated_noise(channels, planes) {
+            (samples.noise, samples.near) = (noise, noise);
+        } else {
+            samples.noise = local_noise::with_texture(&samples);
+            samples.near = local_noise::near(&samples, stated_slope(channels, planes)).unwrap_or(samples.noise);
+        }
         samples
     }
 
@@ -181,15 +185,21 @@ fn even_greens(frame: &Frame, channels: &[Channel], planes: &[usize]) -> Vec<f32
 
 /// Noise of one sample from the gain and read noise of the channels, where they are known.
 fn stated_noise(channels: &[Channel], planes: &[usize]) -> Option<SampleNoise> {
-    let mut slope = 0.0;
+    let slope = stated_slope(channels, planes)?;
     let mut floor = 0.0;
     for &plane in planes {
-        let channel = channels.get(plane)?;
-        let gain = channel.gain_e_per_dn.filter(|g| *g > 0.0)?;
-        slope += 1.0 / gain;
-        floor += channel.read_noise_dn?.powi(2);
+        floor += channels.get(plane)?.read_noise_dn?.powi(2);
     }
-    let n = planes.len() as f64;
-    let noise = SampleNoise { slope_dn: (slope / n) as f32, floor_dn2: ((floor / n).max(1.0 / 12.0)) as f32 };
-    (noise.slope_dn.is_finite() && noise.floor_dn2.is_finite()).then_some(noise)
+    let noise = SampleNoise { slope_dn: slope, floor_dn2: ((floor / planes.len() as f64).max(1.0 / 12.0)) as f32 };
+    noise.floor_dn2.is_finite().then_some(noise)
+}
+
+/// Variance over level from the gain of the channels, where it is known.
+fn stated_slope(channels: &[Channel], planes: &[usize]) -> Option<f32> {
+    let mut slope = 0.0;
+    for &plane in planes {
+        slope += 1.0 / channels.get(plane)?.gain_e_per_dn.filter(|g| *g > 0.0)?;
+    }
+    let slope = (slope / planes.len() as f64) as f32;
+    slope.is_finite().then_some(slope)
 }

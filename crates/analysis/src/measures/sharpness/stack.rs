@@ -61,6 +61,11 @@ pub(crate) fn normal_deg(edge: &Edge) -> f64 {
 
 /// Stacks the sharper edges of each direction.
 pub(crate) fn stacks(edges: &[&Edge]) -> Vec<Stack> {
+    stacks_reaching(edges, REACH)
+}
+
+/// The same out to so many of their own standard deviations.
+pub(crate) fn stacks_reaching(edges: &[&Edge], reach: f32) -> Vec<Stack> {
     let (count, least) = match edges.len() {
         0..=HARDLY_ANY_EDGES => (STACKS_HARDLY_ANY, LEAST_OF_HARDLY_ANY),
         n if n < MANY_EDGES => (STACKS_FEW, LEAST_EDGES),
@@ -71,15 +76,15 @@ pub(crate) fn stacks(edges: &[&Edge]) -> Vec<Stack> {
         let bin = (normal_deg(edge) / (180.0 / count as f64)) as usize;
         by_direction[bin.min(count - 1)].push(edge);
     }
-    by_direction.iter().filter_map(|edges| stack_of(edges, least)).collect()
+    by_direction.iter().filter_map(|edges| stack_of(edges, least, reach)).collect()
 }
 
 /// Lays edges of one direction over each other: those near the sharp end of the direction. `None` with too few.
 pub(crate) fn stack(edges: &[&Edge]) -> Option<Stack> {
-    stack_of(edges, LEAST_EDGES)
+    stack_of(edges, LEAST_EDGES, REACH)
 }
 
-fn stack_of(edges: &[&Edge], least: usize) -> Option<Stack> {
+fn stack_of(edges: &[&Edge], least: usize, widths: f32) -> Option<Stack> {
     let readings: Vec<Reading> = edges.iter().map(|e| e.reading()).collect();
     let (ln_sigma, _) = sharp_mean_ln(&readings)?;
     let near: Vec<&&Edge> = edges
@@ -90,7 +95,7 @@ fn stack_of(edges: &[&Edge], least: usize) -> Option<Stack> {
         return None;
     }
     let sigma = ln_sigma.exp() as f32;
-    let reach = REACH * sigma;
+    let reach = widths * sigma;
     let mut sums = [(0.0_f64, 0.0_f64, 0.0_f64); POINTS];
     let (mut c2, mut s2, mut extra, mut total) = (0.0, 0.0, 0.0, 0.0);
     for edge in &near {

@@ -55,8 +55,8 @@ pub(crate) fn fill(
     let by_tile = sorted(area, grid, edges);
     let map = &mut reading.sharpness.map;
     for (tile, edges) in by_tile.iter().enumerate() {
-        if edges.len() >= LEAST_IN_BIN {
-            let readings: Vec<Reading> = edges.iter().map(|e| e.reading()).collect();
+        let readings: Vec<Reading> = edges.iter().filter(|e| !e.in_texture).map(|e| e.reading()).collect();
+        if readings.len() >= LEAST_IN_BIN {
             map.rise_px[tile] = sharp_mean_ln(&readings).and_then(|(ln, _)| known(sharp.rise_per_sigma * ln.exp()));
         }
     }
