@@ -31,6 +31,7 @@ mod pyramid;
 mod samples;
 mod scales;
 mod shape;
+mod sharp_end;
 mod spectrum;
 mod spectrum_fit;
 mod stack;
@@ -51,7 +52,8 @@ use kind::Verdict;
 use power::Picture;
 use psf::PointSpread;
 use samples::{ColourSamples, SampleNoise, colour_groups};
-use stack::{normal_deg, stacks};
+use sharp_end::{Sharp, fill_sharpness};
+use stack::stacks;
 use summary::{Reading, sharp_mean_ln};
 use window::Source;
 
@@ -59,12 +61,8 @@ use window::Source;
 pub const LEAST_EDGES: usize = 12;
 /// Fewest edges for the rise of one direction or tile.
 const LEAST_IN_BIN: usize = 3;
-/// Standard error of the rise, share of it, above which noise decides what can be told.
-const NOISE_LIMIT: f64 = 0.08;
 /// Edges of a frame at which the confidence above one half is halved.
 const FEW_EDGES: f64 = 25.0;
-/// Least Gaussian part of a lens beside diffraction, px.
-const LEAST_LENS_PX: f64 = 0.1;
 /// Wavelength for the expected diffraction, micrometres.
 const WAVELENGTH_UM: f64 = 0.55;
 
@@ -346,65 +344,6 @@ fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading, share: f6
         Verdict::Undetermined(why) => {
             blur.kind = BlurKind::Undetermined;
             reading.notes.push(format!("kind of blur undetermined: {why}"));
-        }
-    }
-}
-
-/// The sharp end of a frame: its point spread, and what the edges' standard deviations say of their rise.
-struct Sharp {
-    spread: PointSpread,
-    rise_per_sigma: f64,
-}
-
-impl Sharp {
-    fn of(psf: &PointSpread, sigma_px: f64) -> Self {
-        let spread = sharp_spread(psf, sigma_px);
-        // What diffraction hides of the sharpest edges it hides of all.
-        let rise_per_sigma = if spread.airy_px > 0.0 { spread.rise_px(0.0) / sigma_px } else { psf::GAUSSIAN_RISE };
-        Self { spread, rise_per_sigma }
-    }
-}
-
-/// Widths that have the edge spread `sigma_px` (of the best fitting Gaussian, pixel included) and the shape of `psf`
-/// without its motion: the edges of the sharpest quarter lie along the motion.
-fn sharp_spread(psf: &PointSpread, sigma_px: f64) -> PointSpread {
-    if psf.defocus_px > 0.0 {
-        return PointSpread { motion_px: 0.0, ..*psf };
-    }
-    let within = (sigma_px * sigma_px - 1.0 / 12.0).max(0.01);
-    let plain = PointSpread { sigma_px: within.sqrt(), ..PointSpread::default() };
-    if psf.airy_px <= 0.0 {
-        return plain;
-    }
-    // With diffraction's long tails a single edge reads narrower than it is: the lens that would read so.
-    let lens = |sigma_px: f64| PointSpread { sigma_px, airy_px: psf.airy_px, ..PointSpread::default() };
-    if lens(LEAST_LENS_PX).fitted_sigma_px() > 1.03 * sigma_px {
-        return plain;
-    }
-    let (mut low, mut high) = (LEAST_LENS_PX, sigma_px);
-    for _ in 0..20 {
-        let middle = f64::midpoint(low, high);
-        if lens(middle).fitted_sigma_px() > sigma_px { high = middle } else { low = middle }
-    }
-    lens(low)
-}
-
-fn fill_sharpness(sharpness: &mut Sharpness, frame: &Frame, edges: &[&Edge], error_ln: f64, sharp: &Sharp) {
-    let spread = &sharp.spread;
-    let rise = spread.rise_px(0.0);
-    sharpness.edge_rise_px = known(rise);
-    sharpness.edge_rise_spread_px = known(rise * error_ln);
-    sharpness.mtf50_cy_px = spread.frequency_at(0.5, 0.0);
-    sharpness.mtf10_cy_px = spread.frequency_at(0.1, 0.0);
-    sharpness.mtf50_lp_mm =
-        frame.shot.pixel_pitch_um.filter(|p| *p > 0.0).and_then(|p| known(sharpness.mtf50_cy_px? * 1000.0 / p));
-    sharpness.noise_limited = error_ln > NOISE_LIMIT;
-    for bin in 0..12 {
-        let here: Vec<Reading> =
-            edges.iter().filter(|e| (normal_deg(e) / 15.0) as usize == bin).map(|e| e.reading()).collect();
-        if here.len() >= LEAST_IN_BIN {
-            sharpness.rise_by_direction_px[bin] =
-                sharp_mean_ln(&here).and_then(|(ln, _)| known(sharp.rise_per_sigma * ln.exp()));
         }
     }
 }
