@@ -1,6 +1,7 @@
 //! Which container the bytes are, by content, and whether its sizes and offsets can be true.
 
 mod boxes;
+mod maker_note;
 mod raf;
 mod tiff;
 

@@ -1,6 +1,6 @@
 //! TIFF-based raws: sizes within the limits, everything that is pointed to inside the file.
 
-use super::{Container, Kind};
+use super::{Container, Kind, maker_note};
 use crate::limits::{MAX_CHUNKS, MAX_IFDS, check_size};
 use crate::tiff::{Entry, Ifd, POINTERS, Tiff, size_of_kind};
 use crate::{DecodeError, dng};
@@ -52,11 +52,12 @@ pub(super) fn scan(tiff: &Tiff<'_>, first: usize, magic: u16) -> Result<Containe
     if magic == RW2 {
         check_rw2(tiff, main)?;
     }
-    let note = maker_note(tiff, &ifds);
+    let note = plain_note(tiff, &ifds);
     let entries = ifds.iter().flat_map(|i| &i.entries).chain(&note);
     let defuse = entries
         .filter(|e| e.tag == PROFILE || outside(tiff, e) || leads_astray(tiff, e) || place_astray(tiff, e))
         .map(|e| e.position)
+        .chain(maker_note::overclaiming(tiff, &ifds))
         .collect();
     let zero_tail = zero_tail(tiff, &ifds);
     Ok(Container { kind: Kind::Tiff, ifds, defuse, cut, zero_tail })
@@ -95,7 +96,7 @@ fn place_astray(tiff: &Tiff<'_>, entry: &Entry) -> bool {
 }
 
 /// Entries of a maker note that is a plain directory with offsets from the start of the file; empty for others.
-fn maker_note(tiff: &Tiff<'_>, ifds: &[Ifd]) -> Vec<Entry> {
+fn plain_note(tiff: &Tiff<'_>, ifds: &[Ifd]) -> Vec<Entry> {
     let note = ifds.iter().filter(|i| i.via == 34_665).find_map(|i| i.get(37_500));
     let ifd = note.filter(|e| e.count > 18).and_then(|e| tiff.ifd(e.at, 37_500));
     let Some((ifd, _)) = ifd else { return Vec::new() };
