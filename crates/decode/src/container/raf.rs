@@ -3,7 +3,7 @@
 use super::tiff::describe_tail;
 use crate::DecodeError;
 use crate::limits::check_size;
-use crate::tiff::Tiff;
+use crate::tiff::{Ifd, Tiff, size_of_kind};
 
 /// Parts inside the file, sizes within the limits. What is missing at the end of compressed sensor data is the answer.
 ///
@@ -20,10 +20,17 @@ pub(super) fn check(bytes: &[u8]) -> Result<Option<String>, DecodeError> {
             return Err(DecodeError::Truncated { what: what.into(), needed: offset + size, length });
         }
     }
+    // The preview's Exif.
+    let exif = be(84).and_then(|at| bytes.get(at as usize + 12..)).and_then(Tiff::new);
+    if let Some((tiff, first, _)) = exif {
+        claims_fit(&tiff.ifds(first)?, bytes.len())?;
+    }
     let Some(data) = be(100).and_then(|o| bytes.get(o as usize..)) else { return Ok(None) };
     let Some((tiff, first, 42)) = Tiff::new(data) else { return Ok(None) };
     let Some((main, _)) = tiff.ifd(first, 0) else { return Ok(None) };
+    claims_fit(std::slice::from_ref(&main), bytes.len())?;
     let inner = tiff.first(&main, 0xf000).and_then(|at| tiff.ifd(at as usize, 0xf000)).map_or(main, |(ifd, _)| ifd);
+    claims_fit(std::slice::from_ref(&inner), bytes.len())?;
     let (Some(width), Some(height)) = (tiff.first(&inner, 0xf001), tiff.first(&inner, 0xf002)) else {
         return Ok(None);
     };
@@ -36,4 +43,16 @@ pub(super) fn check(bytes: &[u8]) -> Result<Option<String>, DecodeError> {
     let bits = tiff.first(&inner, 0xf003).unwrap_or(14);
     let packed = width * height * bits / 8;
     Ok(if size < packed { describe_tail(strip) } else { None })
+}
+
+/// No entry claims more than the whole file holds: readers reserve memory by its count.
+fn claims_fit(ifds: &[Ifd], length: usize) -> Result<(), DecodeError> {
+    let mut entries = ifds.iter().flat_map(|ifd| &ifd.entries);
+    match entries.find(|e| (e.count as usize).saturating_mul(size_of_kind(e.kind).max(1)) > length) {
+        Some(entry) => Err(DecodeError::Corrupt {
+            offset: entry.position as u64,
+            what: format!("{} values of tag {} are more than the file holds", entry.count, entry.tag),
+        }),
+        None => Ok(()),
+    }
 }
