@@ -14,8 +14,8 @@ import sys
 import numpy as np
 import rawpy
 
-BYTE, ASCII, SHORT, LONG, RATIONAL, UNDEFINED, SRATIONAL = 1, 2, 3, 4, 5, 7, 10
-SIZE = {BYTE: 1, ASCII: 1, SHORT: 2, LONG: 4, RATIONAL: 8, UNDEFINED: 1, 13: 4, SRATIONAL: 8}
+BYTE, ASCII, SHORT, LONG, RATIONAL, UNDEFINED = 1, 2, 3, 4, 5, 7
+SIZE = {BYTE: 1, ASCII: 1, SHORT: 2, LONG: 4, RATIONAL: 8, UNDEFINED: 1}
 CFA = {33421: (SHORT, [2, 2]), 33422: (BYTE, [0, 1, 1, 2])}
 
 
@@ -32,7 +32,7 @@ class Tiff:
             return values.encode() + b"\0"
         if isinstance(values, (bytes, bytearray)):
             return bytes(values)
-        letter = {BYTE: "B", SHORT: "H", LONG: "I", 13: "I", RATIONAL: "I", SRATIONAL: "i"}[kind]
+        letter = {BYTE: "B", SHORT: "H", LONG: "I", RATIONAL: "I"}[kind]
         return struct.pack(f"{self.order}{len(values)}{letter}", *values)
 
     def block(self, data, align=2):
@@ -62,7 +62,7 @@ class Tiff:
                 struct.pack_into(f"{self.order}{len(values)}I", self.bytes, entry + 8 if inside else pointed - self.base, *values)
 
 
-def camera(make, model, **more):
+def camera(make, model):
     return {271: (ASCII, make), 272: (ASCII, model), 274: (SHORT, [1])}
 
 

@@ -33,6 +33,13 @@ pub(crate) struct Entry {
     pub(crate) position: usize,
 }
 
+impl Entry {
+    /// Bytes that it says its values take; of an unknown type one for each.
+    pub(crate) fn claimed(&self) -> usize {
+        (self.count as usize).saturating_mul(size_of_kind(self.kind).max(1))
+    }
+}
+
 /// One directory.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Ifd {

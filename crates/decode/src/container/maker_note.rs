@@ -41,16 +41,18 @@ fn claims(tiff: &Tiff<'_>, note: &Entry) -> Option<Vec<usize>> {
         mark @ (b"II" | b"MM") => (mark == b"MM", 2),
         _ => (tiff.big, 0),
     };
-    let ordered = Tiff { big, ..*tiff };
-    let first = to_mark + behind + 2;
-    let count = usize::from(ordered.u16(note.at + first - 2)?);
-    if first + 12 * count > bytes.len() {
-        return None;
-    }
-    let more_than_all = |&position: &usize| {
-        let (kind, count) = (ordered.u16(position + 2), ordered.u32(position + 4));
-        let size = kind.map_or(1, size_of_kind).max(1);
-        count.is_some_and(|count| (count as usize).saturating_mul(size) > tiff.data.len())
-    };
-    Some((0..count).map(|i| note.at + first + 12 * i).filter(more_than_all).collect())
+    let first = to_mark + behind;
+    let (directory, _) = Tiff { big, ..*tiff }.ifd(note.at + first, MAKER_NOTE)?;
+    let fits = first + 2 + 12 * directory.entries.len() <= bytes.len();
+    let claim = directory.entries.iter().filter(|e| e.claimed() > tiff.data.len()).map(|e| e.position);
+    fits.then(|| claim.collect())
+}
+
+/// Entries of a maker note that is a plain directory with offsets from the start of the file; empty for others.
+pub(super) fn plain(tiff: &Tiff<'_>, ifds: &[Ifd]) -> Vec<Entry> {
+    let note = ifds.iter().filter(|i| i.via == 34_665).find_map(|i| i.get(MAKER_NOTE));
+    let ifd = note.filter(|e| e.count > 18).and_then(|e| tiff.ifd(e.at, MAKER_NOTE));
+    let Some((ifd, _)) = ifd else { return Vec::new() };
+    let known = ifd.entries.iter().filter(|e| size_of_kind(e.kind) > 0).count();
+    if ifd.entries.len() > 512 || 5 * known < 4 * ifd.entries.len() { Vec::new() } else { ifd.entries }
 }

@@ -3,7 +3,7 @@
 use super::tiff::describe_tail;
 use crate::DecodeError;
 use crate::limits::check_size;
-use crate::tiff::{Ifd, Tiff, size_of_kind};
+use crate::tiff::{Ifd, Tiff};
 
 /// Parts inside the file, sizes within the limits. What is missing at the end of compressed sensor data is the answer.
 ///
@@ -48,7 +48,7 @@ pub(super) fn check(bytes: &[u8]) -> Result<Option<String>, DecodeError> {
 /// No entry claims more than the whole file holds: readers reserve memory by its count.
 fn claims_fit(ifds: &[Ifd], length: usize) -> Result<(), DecodeError> {
     let mut entries = ifds.iter().flat_map(|ifd| &ifd.entries);
-    match entries.find(|e| (e.count as usize).saturating_mul(size_of_kind(e.kind).max(1)) > length) {
+    match entries.find(|e| e.claimed() > length) {
         Some(entry) => Err(DecodeError::Corrupt {
             offset: entry.position as u64,
             what: format!("{} values of tag {} are more than the file holds", entry.count, entry.tag),

@@ -2,7 +2,7 @@
 
 use super::{Container, Kind, maker_note};
 use crate::limits::{MAX_CHUNKS, MAX_IFDS, check_size};
-use crate::tiff::{Entry, Ifd, POINTERS, Tiff, size_of_kind};
+use crate::tiff::{Entry, Ifd, POINTERS, Tiff};
 use crate::{DecodeError, dng};
 
 /// Compressions under which zero bytes at the end of the sensor data are no samples: all but "none".
@@ -52,7 +52,7 @@ pub(super) fn scan(tiff: &Tiff<'_>, first: usize, magic: u16) -> Result<Containe
     if magic == RW2 {
         check_rw2(tiff, main)?;
     }
-    let note = plain_note(tiff, &ifds);
+    let note = maker_note::plain(tiff, &ifds);
     let entries = ifds.iter().flat_map(|i| &i.entries).chain(&note);
     let defuse = entries
         .filter(|e| e.tag == PROFILE || outside(tiff, e) || leads_astray(tiff, e) || place_astray(tiff, e))
@@ -71,9 +71,7 @@ fn leads_nowhere(tiff: &Tiff<'_>, ifd: &Ifd) -> bool {
 
 /// True where an entry's values lie outside the file.
 pub(super) fn outside(tiff: &Tiff<'_>, entry: &Entry) -> bool {
-    let size = if size_of_kind(entry.kind) == 0 { 1 } else { size_of_kind(entry.kind) };
-    let end = (entry.count as usize).saturating_mul(size).saturating_add(entry.at);
-    end > tiff.data.len()
+    entry.claimed().saturating_add(entry.at) > tiff.data.len()
 }
 
 /// A pointer to directories of a type that we do not read (a reader that takes it for bytes follows each of them, to places
@@ -93,15 +91,6 @@ fn place_astray(tiff: &Tiff<'_>, entry: &Entry) -> bool {
     }
     let directory = tiff.uints(entry, 1).and_then(|offsets| tiff.ifd(*offsets.first()? as usize, GPS));
     directory.is_none_or(|(ifd, _)| entry.kind != 4 || ifd.entries.iter().any(|e| outside(tiff, e)))
-}
-
-/// Entries of a maker note that is a plain directory with offsets from the start of the file; empty for others.
-fn plain_note(tiff: &Tiff<'_>, ifds: &[Ifd]) -> Vec<Entry> {
-    let note = ifds.iter().filter(|i| i.via == 34_665).find_map(|i| i.get(37_500));
-    let ifd = note.filter(|e| e.count > 18).and_then(|e| tiff.ifd(e.at, 37_500));
-    let Some((ifd, _)) = ifd else { return Vec::new() };
-    let known = ifd.entries.iter().filter(|e| size_of_kind(e.kind) > 0).count();
-    if ifd.entries.len() > 512 || 5 * known < 4 * ifd.entries.len() { Vec::new() } else { ifd.entries }
 }
 
 /// Sizes of pictures and tiles within the limits, whichever directory or entry a reader takes them from: some take the last of

@@ -7,12 +7,10 @@
 //! file where they tell nothing.
 
 use super::edge::Edge;
-use super::psf::PointSpread;
+use super::psf::{AIRY_RISE, PointSpread};
 use super::shape::{Parts, ShapeFitter};
 use super::stack::stacks_reaching;
 
-/// Rise of a perfect lens over wavelength times f-number.
-const AIRY_RISE: f64 = 1.33287;
 /// Half-width of the stacks in which the shape is looked for, standard deviations of the edges: as far as windows mostly reach.
 const REACH: f32 = 4.5;
 /// Wavelength times f-number, over the standard deviation of the edges, below which it changes their rise by 1 % at the most.

@@ -54,7 +54,6 @@ use psf::PointSpread;
 use samples::{ColourSamples, SampleNoise, colour_groups};
 use sharp_end::{Sharp, fill_sharpness};
 use stack::stacks;
-use summary::{Reading, sharp_mean_ln};
 use window::Source;
 
 /// Fewest good edges from which a frame is measured.
@@ -99,8 +98,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     reading.sharpness.map.rows = rows;
     reading.sharpness.map.rise_px = vec![None; cols * rows];
     let edges: Vec<&Edge> = collected.edges.iter().collect();
-    let readings: Vec<Reading> = edges.iter().map(|e| e.reading()).collect();
-    let sharp = sharp_mean_ln(&readings).filter(|_| edges.len() >= LEAST_EDGES);
+    let sharp = sharp_end::of(&edges, LEAST_EDGES);
     let along = |psf: &PointSpread| along::left(&edges, psf);
     let allowance = kind::MIXED_MARGIN * kind::allowance_px(diffraction);
     let across = |deg: f64| along::across(&edges, deg);
@@ -134,10 +132,10 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let share = if matches!(told.verdict, Verdict::Undetermined(_)) { 1.0 } else { edge_share };
     // Flanks of thin lines are sharp behind any blur: they do not speak against one.
     let plain = lines::plain(&collected.edges);
-    let plain_sharp = |of: &[&Edge], least: usize| sharp_end(of, least).map(|(ln, _)| ln.exp());
+    let plain_px = sharp_end::of(&plain, LEAST_EDGES).map(|(ln, _)| ln.exp());
     let many_along = |of: &[&Edge], deg: f64| along::sharp(of, deg).map(|(ln, _)| ln.exp());
     let many_along = |deg: f64| (many_along(&plain, deg), many_along(&edges, deg));
-    let sharp_ends = kind::SharpEnds { all_px: ln_sigma.exp(), plain_px: plain_sharp(&plain, LEAST_EDGES) };
+    let sharp_ends = kind::SharpEnds { all_px: ln_sigma.exp(), plain_px };
     let kind = weigh(Some(told)).unwrap_or(told).held_against(sharp_ends, many_along, kind::allowance_px(diffraction));
     let kind = kind
         .settled(|one, other| nulls::preferred(one, other, &pictures))
@@ -156,9 +154,9 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let clear: Vec<&Edge> = edges.iter().copied().filter(|e| !e.in_texture).collect();
     let sharpest = match kind.verdict {
         Verdict::Motion | Verdict::Mixed if !kind.one_way => {
-            along::sharp(&clear, kind.psf.motion_deg).or_else(|| sharp_end(&clear, LEAST_EDGES))
+            along::sharp(&clear, kind.psf.motion_deg).or_else(|| sharp_end::of(&clear, LEAST_EDGES))
         }
-        _ => sharp_end(&clear, LEAST_EDGES),
+        _ => sharp_end::of(&clear, LEAST_EDGES),
     };
     let (ln, error) = sharpest.unwrap_or((ln_sigma, error_ln));
     let sharp = Sharp::of(&aperture::shaped(&clear, &kind.psf, diffraction), ln.exp());
@@ -249,13 +247,7 @@ fn best_colour<'a>(frame: &'a Frame, channels: &[Channel]) -> Option<Found<'a>> 
 
 /// 10-90 % rise of a perfect lens, px: 1.33287 w N / pitch, w = 0.55 um.
 fn expected_diffraction_px(f_number: Option<f64>, pitch_um: Option<f64>) -> Option<f64> {
-    known(1.33287 * WAVELENGTH_UM * f_number.filter(|n| *n > 0.0)? / pitch_um.filter(|p| *p > 0.0)?)
-}
-
-/// Logarithm of the standard deviation of the sharp end of edges, and its error. `None` where they are too few.
-fn sharp_end(edges: &[&Edge], least: usize) -> Option<(f64, f64)> {
-    let readings: Vec<Reading> = edges.iter().map(|e| e.reading()).collect();
-    sharp_mean_ln(&readings).filter(|_| edges.len() >= least)
+    known(psf::AIRY_RISE * WAVELENGTH_UM * f_number.filter(|n| *n > 0.0)? / pitch_um.filter(|p| *p > 0.0)?)
 }
 
 fn in_texture(clear: usize) -> String {

@@ -5,6 +5,8 @@
 
 use std::f64::consts::PI;
 
+/// 10-90 % rise of a perfect lens over wavelength times f-number.
+pub(super) const AIRY_RISE: f64 = 1.33287;
 /// 10-90 % rise of a Gaussian edge spread, standard deviations.
 pub const GAUSSIAN_RISE: f64 = 2.563_103_131;
 

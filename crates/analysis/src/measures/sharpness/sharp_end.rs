@@ -73,3 +73,9 @@ pub(super) fn fill_sharpness(sharpness: &mut Sharpness, frame: &Frame, edges: &[
         }
     }
 }
+
+/// Logarithm of the standard deviation of the sharp end of edges, and its error. `None` where they are too few.
+pub(super) fn of(edges: &[&Edge], least: usize) -> Option<(f64, f64)> {
+    let readings: Vec<Reading> = edges.iter().map(|e| e.reading()).collect();
+    sharp_mean_ln(&readings).filter(|_| edges.len() >= least)
+}
