@@ -1,5 +1,6 @@
 //! Which container the bytes are, by content, and whether its sizes and offsets can be true.
 
+mod arw_private;
 mod boxes;
 mod maker_note;
 mod raf;

@@ -1,6 +1,6 @@
 //! TIFF-based raws: sizes within the limits, everything that is pointed to inside the file.
 
-use super::{Container, Kind, maker_note};
+use super::{Container, Kind, arw_private, maker_note};
 use crate::limits::{MAX_CHUNKS, MAX_IFDS, check_size};
 use crate::tiff::{Entry, Ifd, POINTERS, Tiff};
 use crate::{DecodeError, dng};
@@ -58,6 +58,7 @@ pub(super) fn scan(tiff: &Tiff<'_>, first: usize, magic: u16) -> Result<Containe
         .filter(|e| e.tag == PROFILE || outside(tiff, e) || leads_astray(tiff, e) || place_astray(tiff, e))
         .map(|e| e.position)
         .chain(maker_note::overclaiming(tiff, &ifds))
+        .chain(arw_private::overclaiming(tiff, &ifds)?)
         .collect();
     let zero_tail = zero_tail(tiff, &ifds);
     Ok(Container { kind: Kind::Tiff, ifds, defuse, cut, zero_tail })
