@@ -58,6 +58,11 @@ impl Ifd {
     pub(crate) fn get(&self, tag: u16) -> Option<&Entry> {
         self.entries.iter().find(|e| e.tag == tag)
     }
+
+    /// Entries that claim more than a file of `length` bytes holds: readers reserve memory by their counts.
+    pub(crate) fn overclaiming(&self, length: usize) -> impl Iterator<Item = &Entry> {
+        self.entries.iter().filter(move |e| e.claimed() > length)
+    }
 }
 
 /// Bytes of one value of a field type; 0 for unknown types.

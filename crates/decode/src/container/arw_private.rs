@@ -1,6 +1,7 @@
 //! What the directories of an ARW's private area claim: a plain one, which DNGPrivateData points to, and behind it one that is
 //! coded. Readers reserve memory by their counts.
 
+use super::maker_note::make;
 use crate::DecodeError;
 use crate::tiff::{Ifd, Tiff};
 
@@ -14,28 +15,29 @@ const MOST_WORDS: usize = 1 << 16;
 /// Where entries of the plain directory stand that claim more than the whole file holds.
 ///
 /// # Errors
-/// A coded directory, or one with too many entries, that does: it cannot be mended in place.
+/// The coded directory claims so, or either has too many entries: these cannot be made empty in place.
 pub(super) fn overclaiming(tiff: &Tiff<'_>, ifds: &[Ifd]) -> Result<Vec<usize>, DecodeError> {
+    // In other makers' files the tag may hold anything.
+    let sony = make(tiff, ifds).starts_with(b"SONY");
+    let place = ifds.iter().find_map(|ifd| ifd.get(PRIVATE_DATA)).filter(|e| sony && e.claimed() == 4);
     let tiff = Tiff { big: false, ..*tiff };
-    let place = ifds.iter().find_map(|ifd| ifd.get(PRIVATE_DATA)).filter(|e| e.claimed() == 4);
     let Some(at) = place.and_then(|entry| tiff.u32(entry.at)) else { return Ok(Vec::new()) };
     let corrupt = |what: &str| DecodeError::Corrupt { offset: u64::from(at), what: what.into() };
     if tiff.overfull(at as usize) {
         return Err(corrupt("the maker's private directory has more entries than any camera writes"));
     }
     let Some((plain, _)) = tiff.ifd(at as usize, PRIVATE_DATA) else { return Ok(Vec::new()) };
-    let too_much = |ifd: &Ifd| -> Vec<usize> {
-        ifd.entries.iter().filter(|e| e.claimed() > tiff.data.len()).map(|e| e.position).collect()
-    };
-    if let [Some(offset), Some(length), Some(key)] = CODED.map(|tag| tiff.u32(plain.get(tag)?.at)) {
+    let length = tiff.data.len();
+    if let [Some(offset), Some(size), Some(key)] = CODED.map(|tag| tiff.u32(plain.get(tag)?.at)) {
         let coded = tiff.data.get(offset as usize..).unwrap_or_default();
-        let decoded = decoded(&coded[..coded.len().min(length as usize)], key);
+        let decoded = decoded(&coded[..coded.len().min(size as usize)], key);
         let inner = Tiff { data: &decoded, big: false };
-        if inner.overfull(0) || inner.ifd(0, PRIVATE_DATA).is_some_and(|(ifd, _)| !too_much(&ifd).is_empty()) {
+        let claims = |(ifd, _): (Ifd, usize)| ifd.overclaiming(length).next().is_some();
+        if inner.overfull(0) || inner.ifd(0, PRIVATE_DATA).is_some_and(claims) {
             return Err(corrupt("the maker's coded directory claims more than the file holds"));
         }
     }
-    Ok(too_much(&plain))
+    Ok(plain.overclaiming(length).map(|e| e.position).collect())
 }
 
 /// The coded directory in plain: each word is changed by one of a sequence that a shift register makes from the key (common
@@ -61,4 +63,27 @@ fn decoded(coded: &[u8], key: u32) -> Vec<u8> {
         (u32::from_le_bytes(*word) ^ register[k & 127]).to_le_bytes()
     });
     plain.collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A directory with a maker of five bytes and private data of four zeros, which lead to the file's own header.
+    fn outcome(maker: &[u8; 5]) -> Result<Vec<usize>, DecodeError> {
+        let mut bytes = b"II*\0\x08\0\0\0\x02\0".to_vec();
+        bytes.extend(
+            [&271_u16.to_le_bytes()[..], &2_u16.to_le_bytes(), &5_u32.to_le_bytes(), &38_u32.to_le_bytes()].concat(),
+        );
+        bytes.extend([&PRIVATE_DATA.to_le_bytes()[..], &4_u16.to_le_bytes(), &1_u32.to_le_bytes(), &[0; 8]].concat());
+        bytes.extend(maker);
+        let (tiff, first, _) = Tiff::new(&bytes).unwrap();
+        overclaiming(&tiff, &tiff.ifds(first).unwrap())
+    }
+
+    #[test]
+    fn private_data_lead_to_a_directory_in_files_of_one_maker_alone() {
+        assert!(outcome(b"SONY\0").is_err());
+        assert_eq!(outcome(b"ABCD\0").unwrap(), []);
+    }
 }

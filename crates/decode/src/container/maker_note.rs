@@ -23,12 +23,17 @@ const NAMES: [(&[u8], usize); 8] = [
 
 /// Where entries of maker notes stand that claim more than the whole file holds, and notes that are no directories.
 pub(super) fn overclaiming(tiff: &Tiff<'_>, ifds: &[Ifd]) -> Vec<usize> {
-    let make = ifds.first().and_then(|main| tiff.bytes(main.get(271)?)).unwrap_or_default().to_ascii_uppercase();
+    let make = make(tiff, ifds);
     if !MAKERS.iter().any(|maker| make.starts_with(maker)) {
         return Vec::new();
     }
     let notes = ifds.iter().filter_map(|ifd| ifd.get(MAKER_NOTE));
     notes.flat_map(|note| claims(tiff, note).unwrap_or_else(|| vec![note.position])).collect()
+}
+
+/// The camera's maker, in capitals; empty where none is named.
+pub(super) fn make(tiff: &Tiff<'_>, ifds: &[Ifd]) -> Vec<u8> {
+    ifds.first().and_then(|main| tiff.bytes(main.get(271)?)).unwrap_or_default().to_ascii_uppercase()
 }
 
 /// `None` where the note holds no directory.
@@ -44,7 +49,7 @@ fn claims(tiff: &Tiff<'_>, note: &Entry) -> Option<Vec<usize>> {
     let first = to_mark + behind;
     let (directory, _) = Tiff { big, ..*tiff }.ifd(note.at + first, MAKER_NOTE)?;
     let fits = first + 2 + 12 * directory.entries.len() <= bytes.len();
-    let claim = directory.entries.iter().filter(|e| e.claimed() > tiff.data.len()).map(|e| e.position);
+    let claim = directory.overclaiming(tiff.data.len()).map(|e| e.position);
     fits.then(|| claim.collect())
 }
 

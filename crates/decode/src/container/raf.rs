@@ -45,10 +45,9 @@ pub(super) fn check(bytes: &[u8]) -> Result<Option<String>, DecodeError> {
     Ok(if size < packed { describe_tail(strip) } else { None })
 }
 
-/// No entry claims more than the whole file holds: readers reserve memory by its count.
+/// No entry claims more than the whole file holds.
 fn claims_fit(ifds: &[Ifd], length: usize) -> Result<(), DecodeError> {
-    let mut entries = ifds.iter().flat_map(|ifd| &ifd.entries);
-    match entries.find(|e| e.claimed() > length) {
+    match ifds.iter().find_map(|ifd| ifd.overclaiming(length).next()) {
         Some(entry) => Err(DecodeError::Corrupt {
             offset: entry.position as u64,
             what: format!("{} values of tag {} are more than the file holds", entry.count, entry.tag),
