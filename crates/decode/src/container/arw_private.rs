@@ -77,13 +77,13 @@ mod tests {
         );
         bytes.extend([&PRIVATE_DATA.to_le_bytes()[..], &4_u16.to_le_bytes(), &1_u32.to_le_bytes(), &[0; 8]].concat());
         bytes.extend(maker);
-        let (tiff, first, _) = Tiff::new(&bytes).unwrap();
-        overclaiming(&tiff, &tiff.ifds(first).unwrap())
+        let (tiff, first, _) = Tiff::new(&bytes).expect("a TIFF header");
+        overclaiming(&tiff, &tiff.ifds(first).expect("one directory"))
     }
 
     #[test]
     fn private_data_lead_to_a_directory_in_files_of_one_maker_alone() {
         assert!(outcome(b"SONY\0").is_err());
-        assert_eq!(outcome(b"ABCD\0").unwrap(), []);
+        assert_eq!(outcome(b"ABCD\0").expect("not looked into"), []);
     }
 }
