@@ -272,6 +272,8 @@ fn without_a_shaken_frame_no_k_is_told() {
     let group = only(&series);
     assert_eq!(group.readings.value("k"), None);
     assert!(group.answer.contains("30 of 30"), "{}", group.answer);
+    // Nor does a program that reads the fields find a limit that the sentence refuses to tell.
+    assert!(group.limit_for_brief.is_none() && group.best.is_none());
 }
 
 /// One very good lens on 24 and on 96 megapixels of the same size: on an album page no difference, on a large print seen

@@ -127,7 +127,7 @@ fn carried<'f>(name: String, all: Vec<&'f FrameRow>, iso: Option<f64>, held: &He
     // Noise and range of mixed ISO compare nothing.
     let at_iso = |f: &FrameRow| iso.zip(f.iso()).is_some_and(|(a, b)| same_iso(a, b));
     let pixels = of(&|f| Some(f.width_px as f64 * f.height_px as f64 / 1e6));
-    let largest = |side: fn((f64, f64)) -> f64| estimate(good.iter().map(|f| f.largest_in.map(side)));
+    let largest = |side: fn((f64, f64)) -> f64| estimate(good.iter().map(|f| f.largest_in.map(side))).not_negative();
     let step = Step {
         setting: Setting::Text(name.clone()),
         frames: good.len(),
@@ -136,7 +136,7 @@ fn carried<'f>(name: String, all: Vec<&'f FrameRow>, iso: Option<f64>, held: &He
             ("megapixels", Estimate::plain(pixels.value, pixels.frames)),
             ("pixel_pitch_um", Estimate::plain(of(&|f| f.pixel_pitch_um()).value, good.len())),
             ("ppi", of(&|f| f.ppi())),
-            ("print_rise_mm", estimate(sharper.map(|f| f.print_rise_mm()))),
+            ("print_rise_mm", estimate(sharper.map(|f| f.print_rise_mm())).not_negative()),
             ("eye_limit_mm", Estimate::plain(of(&|f| f.eye_limit_mm()).value, good.len())),
             ("print_snr_midtone", of(&|f| f.print_snr_midtone().filter(|_| at_iso(f)))),
             ("usable_ev", of(&|f| f.usable_ev().filter(|_| at_iso(f)))),
