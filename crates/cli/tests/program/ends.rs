@@ -80,12 +80,17 @@ fn a_crop_that_fits_no_frame_is_an_error_that_says_what_fits() {
         assert_eq!(ran.code, Some(2), "{command:?}: {}{}", ran.out, ran.err);
         // The frames are 1500 x 1000 px: 1200 px are left beside column 300, a third of them down.
         assert!(ran.err.contains("lies outside") && ran.err.contains("1200x400+300+100"), "{}", ran.err);
-        assert!(!ran.out.contains("0 x 0 px"), "{}", ran.out);
+        assert_eq!(ran.out, "", "{command:?}");
         let ran = run(folder.path(), &[command, &["--crop", "4:3", "--frame", "0001"]].concat());
         assert_eq!(ran.code, Some(0), "{}", ran.err);
         assert!(ran.out.contains("F_0001") && !ran.out.contains("F_0000"), "{}", ran.out);
         let ran = run(folder.path(), &[command, &["--frame", "none"]].concat());
         assert!(ran.code == Some(1) && ran.err.contains("no file name there"), "{}", ran.err);
+        // Half an array is no JSON.
+        for form in ["csv", "json"] {
+            let ran = run(folder.path(), &[command, &["--frame", "none", "--format", form]].concat());
+            assert_eq!((ran.code, ran.out.as_str()), (Some(1), ""), "{command:?} {form}");
+        }
     }
     let ran = run(folder.path(), &["enlarge", "rawassay.ndjson", "--crop", "50%", "--frame", "0001"]);
     assert!(ran.out.contains("750 x 500 px of crop 50%"), "{}", ran.out);
