@@ -30,9 +30,8 @@ pub struct Audit {
     /// Files and folders to audit; `-` reads a list from stdin, one path per line
     #[arg(required = true, value_name = "PATH")]
     paths: Vec<PathBuf>,
-    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
-    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
-    brief: String,
+    #[command(flatten)]
+    brief: shared::BriefArgument,
     #[command(flatten)]
     output: OutputArguments,
     /// File that keeps what was measured [default: beside --out, else rawassay.ndjson here]
@@ -48,8 +47,8 @@ pub struct Audit {
     /// Frames measured at once [default: one per core, fewer where memory is short]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     jobs: Option<u16>,
-    /// Exit with status 4 where a frame has this outcome or a worse one
-    #[arg(long, value_name = "OUTCOME", value_parser = outcome)]
+    /// Exit with status 4 where a frame has this outcome or a worse one (worst: unmeasured)
+    #[arg(long, value_name = "OUTCOME", value_parser = shared::outcome)]
     strict: Option<Outcome>,
     /// Give a frame up after this long [default: 60, and one more for each megabyte of its file]
     #[arg(long, value_name = "SECONDS", value_parser = seconds)]
@@ -63,14 +62,6 @@ pub struct Audit {
     /// A line on stderr for each frame
     #[arg(long, short)]
     verbose: bool,
-}
-
-/// Reads an outcome.
-pub fn outcome(text: &str) -> Result<Outcome, String> {
-    let all = [Outcome::Prints, Outcome::Borderline, Outcome::Fails, Outcome::Unmeasured];
-    all.into_iter()
-        .find(|o| o.to_string() == text)
-        .ok_or_else(|| "one of prints, borderline, fails, unmeasured (best first)".to_owned())
 }
 
 pub(super) fn seconds(text: &str) -> Result<Duration, String> {
@@ -117,8 +108,8 @@ impl Audit {
             Some(out) => out.with_extension("record.ndjson"),
             None => PathBuf::from(DEFAULT_RECORD),
         });
-        let brief = super::brief::find(&self.brief)?;
-        let mut inputs = crate::answer::inputs(&self.paths, &self.brief);
+        let brief = self.brief.find()?;
+        let mut inputs = crate::answer::inputs(&self.paths, &self.brief.text);
         target::check_growing("--record", &record, false, &inputs)?;
         inputs.push(record.clone());
         let request = Request {

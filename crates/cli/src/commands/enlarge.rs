@@ -23,9 +23,8 @@ pub struct Enlarge {
     /// Records that `audit` kept, or raw files (measured now)
     #[arg(value_name = "RECORD|FRAME", required = true)]
     inputs: Vec<PathBuf>,
-    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
-    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
-    brief: String,
+    #[command(flatten)]
+    brief: shared::BriefArgument,
     /// This part of the frame only: WxH+X+Y in pixels as stored (upright:WxH+X+Y: of the upright picture), 4:3 or 50% of each
     /// side in the middle
     #[arg(long, value_name = "CROP", value_parser = shared::crop)]
@@ -67,8 +66,8 @@ struct Answer<'a> {
 impl Enlarge {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
-        let brief = super::brief::find(&self.brief)?;
-        let plan = self.answer.plan(&answer::inputs(&self.inputs, &self.brief))?;
+        let brief = self.brief.find()?;
+        let plan = self.answer.plan(&answer::inputs(&self.inputs, &self.brief.text))?;
         let mut sizes = enlarge::usual_sizes();
         sizes.extend(self.size.iter().cloned());
         sizes.sort_by(|a, b| (a.width_mm * a.height_mm).total_cmp(&(b.width_mm * b.height_mm)));

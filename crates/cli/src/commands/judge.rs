@@ -16,9 +16,8 @@ pub struct Judge {
     /// The record that `audit` kept (NDJSON)
     #[arg(value_name = "RECORD", required = true)]
     records: Vec<PathBuf>,
-    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
-    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
-    brief: String,
+    #[command(flatten)]
+    brief: shared::BriefArgument,
     /// Judge this part only: WxH+X+Y in pixels as stored (upright:WxH+X+Y: of the upright picture), 4:3 or 50% of each
     /// side in the middle
     #[arg(long, value_name = "CROP", value_parser = shared::crop)]
@@ -26,7 +25,7 @@ pub struct Judge {
     /// Only frames whose file name holds this text; may be given again
     #[arg(long, value_name = "TEXT")]
     frame: Vec<String>,
-    /// Exit with 4 where a frame has this outcome or worse (worst: unmeasured)
+    /// Exit with status 4 where a frame has this outcome or a worse one (worst: unmeasured)
     #[arg(long, value_name = "OUTCOME", value_parser = shared::outcome)]
     strict: Option<Outcome>,
     #[command(flatten)]
@@ -36,8 +35,8 @@ pub struct Judge {
 impl Judge {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
-        let brief = super::brief::find(&self.brief)?;
-        let plan = self.output.plan_here(&crate::answer::inputs(&self.records, &self.brief))?;
+        let brief = self.brief.find()?;
+        let plan = self.output.plan_here(&crate::answer::inputs(&self.records, &self.brief.text))?;
         let open = |path: &PathBuf| crate::frames::stream(path);
         // All records are opened before a word is written: a wrong name must leave nothing half said.
         let records = self.records.iter().map(open).collect::<Result<Vec<_>, _>>()?;

@@ -5,6 +5,7 @@ use std::time::Duration;
 
 use rawassay_analysis::crop::Crop;
 
+use super::shared;
 use crate::messages::{Exit, Failure};
 use crate::{pages, target};
 
@@ -23,9 +24,8 @@ pub struct Page {
     /// Replace pages at --out though rawassay did not write them
     #[arg(long)]
     force: bool,
-    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
-    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
-    brief: String,
+    #[command(flatten)]
+    brief: shared::BriefArgument,
     /// Judge this part only: WxH+X+Y in pixels as stored (upright:WxH+X+Y: of the upright picture), 4:3 or 50% of each
     /// side in the middle
     #[arg(long, value_name = "CROP", value_parser = super::shared::crop)]
@@ -48,7 +48,7 @@ impl Page {
     /// Runs the command.
     #[allow(clippy::print_stdout, reason = "the answer of the command")]
     pub fn run(self) -> Result<Exit, Failure> {
-        let brief = super::brief::find(&self.brief)?;
+        let brief = self.brief.find()?;
         let mut records = rawassay_report::record::read(&self.record).map_err(|e| match e {
             rawassay_report::ReportError::Io { .. } => {
                 Failure::nothing(format!("{e}; give the record that `rawassay audit` keeps"))

@@ -8,6 +8,7 @@ use rawassay_analysis::explain;
 use rawassay_analysis::series::{self, By, Estimate, Group, Series as Answer, Setting, Step, short, shutter_text};
 use rawassay_report::numbers::rounded;
 
+use super::shared;
 use crate::answer::{self, AnswerArguments, Form};
 use crate::frames;
 use crate::messages::{Exit, Failure};
@@ -22,9 +23,8 @@ pub struct Series {
     /// What the series is ordered by
     #[arg(long, value_enum, ignore_case = true)]
     by: ByArgument,
-    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
-    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
-    brief: String,
+    #[command(flatten)]
+    brief: shared::BriefArgument,
     /// With --by shutter: share of frames that should be free of shake, per cent
     #[arg(long, value_name = "PCT", default_value_t = 90.0, value_parser = share)]
     keepers: f64,
@@ -54,8 +54,8 @@ fn share(text: &str) -> Result<f64, String> {
 impl Series {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
-        let brief = frames::brief(&self.brief)?;
-        let plan = self.answer.plan(&answer::inputs(&self.records, &self.brief))?;
+        let brief = self.brief.find()?;
+        let plan = self.answer.plan(&answer::inputs(&self.records, &self.brief.text))?;
         let (rows, copies) = frames::rows(&self.records, &brief)?;
         if rows.is_empty() {
             return Err(Failure::nothing("no frame in the record could be measured; see the errors of audit"));

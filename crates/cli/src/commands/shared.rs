@@ -1,12 +1,30 @@
 //! Values that several commands read from the command line.
 
-use rawassay_analysis::Outcome;
 use rawassay_analysis::brief::{LengthUnit, length};
 use rawassay_analysis::crop::Crop;
 use rawassay_analysis::enlarge::{Distance, PaperSize};
+use rawassay_analysis::{Brief, Outcome};
 use rawassay_decode::{Area, Shot};
 
 use crate::messages::Failure;
+
+/// `--brief`, the same for every command that judges.
+#[derive(Debug, Clone, clap::Args)]
+pub struct BriefArgument {
+    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
+    #[arg(id = "brief", long = "brief", value_name = "BRIEF", default_value = "portfolio")]
+    pub text: String,
+}
+
+impl BriefArgument {
+    /// The brief of that name, size or file.
+    ///
+    /// # Errors
+    /// Where there is none, or something is wrong in the file.
+    pub fn find(&self) -> Result<Brief, Failure> {
+        super::brief::find(&self.text)
+    }
+}
 
 /// A crop: `WxH+X+Y`, a ratio, or a share.
 ///

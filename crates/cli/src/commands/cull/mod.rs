@@ -14,9 +14,10 @@ use std::path::{Path, PathBuf};
 
 use rawassay_report::FileId;
 
+use super::shared;
+use crate::identity;
 use crate::messages::{self, Exit, Failure};
 use crate::output::cause;
-use crate::{frames, identity};
 use chosen::{Act, Chosen, Found, Shared, find, stem_of};
 use companions::{Folders, folded};
 use deed::Deed;
@@ -51,9 +52,8 @@ pub struct Cull {
     undo: Option<PathBuf>,
     #[command(flatten)]
     selection: Selection,
-    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
-    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
-    brief: String,
+    #[command(flatten)]
+    brief: shared::BriefArgument,
     /// With --sidecars: xmp:Rating 4 for prints, 2 for borderline, 1 for fails; a rating of yours stays
     #[arg(long, requires = "sidecars")]
     rating: bool,
@@ -90,7 +90,7 @@ impl Cull {
             output::undone(&undone)?;
             return Ok(if failed { Exit::SomeUnmeasured } else { Exit::Done });
         }
-        let brief = frames::brief(&self.brief)?;
+        let brief = self.brief.find()?;
         let act = match (self.list, self.sidecars) {
             (true, _) => Act::List,
             (_, true) => Act::Sidecars,
@@ -156,7 +156,7 @@ impl Cull {
     /// Opens the undo list: where told, else beside the first record.
     fn begin(&self, chosen: &[Chosen]) -> Result<Option<UndoList>, Failure> {
         let path = self.undo_list_path();
-        let mut inputs = crate::answer::inputs(&self.records, &self.brief);
+        let mut inputs = crate::answer::inputs(&self.records, &self.brief.text);
         inputs.extend(chosen.iter().map(|c| c.raw.clone()));
         crate::target::check_growing("--undo-list", &path, true, &inputs)?;
         if self.dry_run {
