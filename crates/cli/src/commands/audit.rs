@@ -44,30 +44,17 @@ pub struct Audit {
     /// Only frames whose file name holds this text; may be given again
     #[arg(long, value_name = "TEXT")]
     frame: Vec<String>,
-    /// Frames measured at once [default: one per core, fewer where memory is short]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    jobs: Option<u16>,
     /// Exit with status 4 where a frame has this outcome or a worse one (worst: unmeasured)
     #[arg(long, value_name = "OUTCOME", value_parser = shared::outcome)]
     strict: Option<Outcome>,
-    /// Give a frame up after this long [default: 60, and one more for each megabyte of its file]
-    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
-    timeout: Option<Duration>,
-    /// Memory that one worker may take [default: 1024, and 16 for each megabyte of its file, as far as there is]
-    #[arg(long, value_name = "MB", value_parser = clap::value_parser!(u64).range(64..=1_048_576))]
-    memory: Option<u64>,
+    #[command(flatten)]
+    workers: shared::WorkerArguments,
     /// No progress and no summary on stderr
     #[arg(long, short, conflicts_with = "verbose")]
     quiet: bool,
     /// A line on stderr for each frame
     #[arg(long, short)]
     verbose: bool,
-}
-
-pub(super) fn seconds(text: &str) -> Result<Duration, String> {
-    let value: f64 = text.parse().map_err(|_| "a number of seconds, for example 90".to_owned())?;
-    let duration = Duration::try_from_secs_f64(value).map_err(|_| "a number of seconds, for example 90".to_owned())?;
-    if duration.is_zero() { Err("more than 0 seconds".into()) } else { Ok(duration) }
 }
 
 /// An audit that is asked for.
@@ -120,9 +107,9 @@ impl Audit {
             frame: self.frame,
             also: also.filter(|also| *also != record),
             record,
-            jobs: self.jobs.map(usize::from),
-            timeout: self.timeout,
-            memory: self.memory.map(|mb| mb << 20),
+            jobs: self.workers.jobs(),
+            timeout: self.workers.timeout,
+            memory: self.workers.memory_bytes(),
             quiet: self.quiet,
             verbose: self.verbose,
         };

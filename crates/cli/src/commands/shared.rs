@@ -3,6 +3,8 @@
 use rawassay_analysis::brief::{LengthUnit, length};
 use rawassay_analysis::crop::Crop;
 use rawassay_analysis::enlarge::{Distance, PaperSize};
+use std::time::Duration;
+
 use rawassay_analysis::{Brief, Outcome};
 use rawassay_decode::{Area, Shot};
 
@@ -23,6 +25,32 @@ impl BriefArgument {
     /// Where there is none, or something is wrong in the file.
     pub fn find(&self) -> Result<Brief, Failure> {
         super::brief::find(&self.text)
+    }
+}
+
+/// How workers read frames, the same for every command that has some.
+#[derive(Debug, Clone, clap::Args)]
+pub struct WorkerArguments {
+    /// Frames read at once [default: one per core, fewer where memory is short]
+    #[arg(long, value_name = "N", value_parser = whole::<1, 1024>)]
+    jobs: Option<u64>,
+    /// Give a frame up after this long [default: 60, and one more for each megabyte of its file]
+    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    pub timeout: Option<Duration>,
+    /// Memory that one worker may take [default: 1024, and 16 for each megabyte of its file, as far as there is]
+    #[arg(long, value_name = "MB", value_parser = whole::<64, 1_048_576>)]
+    memory: Option<u64>,
+}
+
+impl WorkerArguments {
+    /// Workers at once, where asked.
+    pub fn jobs(&self) -> Option<usize> {
+        self.jobs.and_then(|jobs| usize::try_from(jobs).ok())
+    }
+
+    /// Memory of one worker, bytes, where asked.
+    pub fn memory_bytes(&self) -> Option<u64> {
+        self.memory.map(|mb| mb << 20)
     }
 }
 
@@ -97,6 +125,27 @@ pub fn outcome(text: &str) -> Result<Outcome, String> {
         .into_iter()
         .find(|outcome| outcome.to_string() == text)
         .ok_or_else(|| "must be prints, borderline, fails or unmeasured".into())
+}
+
+/// A whole number within these ends.
+///
+/// # Errors
+/// Where it is none, or outside them.
+pub fn whole<const LEAST: u64, const MOST: u64>(text: &str) -> Result<u64, String> {
+    match text.parse::<u64>() {
+        Ok(number) if (LEAST..=MOST).contains(&number) => Ok(number),
+        _ => Err(format!("a whole number from {LEAST} to {MOST}")),
+    }
+}
+
+/// A time to wait, seconds.
+///
+/// # Errors
+/// Where it is none.
+pub fn seconds(text: &str) -> Result<Duration, String> {
+    let value: f64 = text.parse().map_err(|_| "a number of seconds, for example 90".to_owned())?;
+    let duration = Duration::try_from_secs_f64(value).map_err(|_| "a number of seconds, for example 90".to_owned())?;
+    if duration.is_zero() { Err("more than 0 seconds".into()) } else { Ok(duration) }
 }
 
 /// A viewing distance: a length, or `diagonal`.

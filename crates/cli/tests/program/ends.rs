@@ -32,6 +32,7 @@ fn wrong_usage_gives_two_and_says_what_to_do() {
         let ran = run(folder.path(), wrong);
         assert_eq!(ran.code, Some(2), "{wrong:?}: {}", ran.err);
         assert!(ran.err.starts_with("error:") && ran.out.is_empty(), "{wrong:?}: {}", ran.err);
+        assert_eq!(ran.err.lines().count(), 1, "{wrong:?}: {}", ran.err);
     }
     assert!(!folder.path().join("rawassay.ndjson").exists());
 }

@@ -131,3 +131,18 @@ fn the_brief_is_explained_alike_in_every_help() {
         );
     }
 }
+
+/// Whoever reads a column in a spreadsheet can ask what it means, whatever it is.
+#[test]
+fn every_field_of_the_scorecard_is_explained() {
+    let folder = tempfile::tempdir().unwrap();
+    for field in rawassay_report::fields::FIELDS {
+        let column = field.path.replace("[]", "_0").replace('.', "_");
+        for word in [field.path, &column] {
+            let ran = run(folder.path(), &["explain", word]);
+            assert!(ran.code == Some(0) && ran.out.contains("means"), "{word}: {}", ran.err);
+        }
+    }
+    let hash = run(folder.path(), &["explain", "file_id.hash"]).out;
+    assert!(hash.contains("survives renaming"), "{hash}");
+}
