@@ -8,6 +8,7 @@ use rawassay_analysis::crop::Crop;
 use rawassay_analysis::enlarge::{self, Distance, Ladder, PaperSize, Rung};
 use rawassay_analysis::judge::IfAccepted;
 use rawassay_analysis::{Brief, LargestPrint, Outcome};
+use rawassay_report::numbers::write_json_pretty;
 use rawassay_report::table::Weight;
 use rawassay_report::{Record, ReportError, Status, Table};
 use serde::Serialize;
@@ -114,7 +115,7 @@ impl Enlarge {
             None => {}
         }
         plan.write("enlarge", |out| match plan.form {
-            Form::Json => Ok(json(&ladders, single, out)?),
+            Form::Json => json(&ladders, single, out),
             Form::Csv => Ok(csv(&ladders, out)?),
             Form::Table => table(&ladders, &brief, distance, self.crop, out),
         })?;
@@ -149,16 +150,16 @@ fn is_record(path: &Path) -> Result<bool, Failure> {
     Ok(first.iter().find(|b| !b.is_ascii_whitespace()).map_or(named, |b| *b == b'{'))
 }
 
-fn json(ladders: &[(Head, Ladder)], single: bool, out: &mut dyn Write) -> std::io::Result<()> {
+fn json(ladders: &[(Head, Ladder)], single: bool, out: &mut dyn Write) -> Result<(), ReportError> {
     let answers: Vec<Answer<'_>> = ladders
         .iter()
         .map(|(record, ladder)| Answer { file: &record.file, error: record.error.as_deref(), ladder })
         .collect();
     match answers.as_slice() {
-        [one] if single => serde_json::to_writer_pretty(&mut *out, one)?,
-        _ => serde_json::to_writer_pretty(&mut *out, &answers)?,
+        [one] if single => write_json_pretty(&mut *out, one)?,
+        _ => write_json_pretty(&mut *out, &answers)?,
     }
-    writeln!(out)
+    Ok(writeln!(out)?)
 }
 
 /// A field of CSV (RFC 4180).

@@ -73,9 +73,24 @@ impl Series {
         match plan.form {
             Form::Json => plan.json("series", &answer)?,
             Form::Csv => plan.csv("series", &csv(&answer))?,
+            // The error line below says all that there is.
+            Form::Table if answer.groups.is_empty() => {}
             Form::Table => plan.text("series", &text(&answer, brief.output.unit))?,
         }
+        if answer.groups.iter().flat_map(|group| &group.steps).all(|step| step.frames == 0) {
+            return Err(Failure::nothing(format!("no frame tells what a series {}", needs(by))));
+        }
         Ok(Exit::Done)
+    }
+}
+
+/// What the frames of a series must bring.
+const fn needs(by: By) -> &'static str {
+    match by {
+        By::Iso => "by ISO needs: the ISO, and smooth places to measure noise in; audit frames that have both",
+        By::Aperture => "by aperture needs: the f-number, and edges to measure; audit frames that have both",
+        By::Shutter => "by shutter needs: the exposure time, and edges to measure; audit frames that have both",
+        By::Camera => "by camera needs: the camera's name, and edges to measure; audit frames that have both",
     }
 }
 
@@ -198,9 +213,6 @@ fn text(answer: &Answer, unit: LengthUnit) -> String {
             text.push_str(&wrap(&format!("  Note: {warning}"), "    "));
         }
         text.push('\n');
-    }
-    if answer.groups.is_empty() {
-        text.push_str("No frame tells what this series needs.\n");
     }
     if !single.is_empty() {
         text.push_str(single_heading(answer.by));

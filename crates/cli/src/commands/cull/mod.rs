@@ -15,6 +15,7 @@ use std::path::{Path, PathBuf};
 use rawassay_report::FileId;
 
 use super::shared;
+use crate::answer::Form;
 use crate::identity;
 use crate::messages::{self, Exit, Failure};
 use crate::output::cause;
@@ -55,13 +56,13 @@ pub struct Cull {
     #[command(flatten)]
     brief: shared::BriefArgument,
     /// With --sidecars: xmp:Rating 4 for prints, 2 for borderline, 1 for fails; a rating of yours stays
-    #[arg(long, requires = "sidecars")]
+    #[arg(long, requires = "sidecars", conflicts_with_all = ["list", "copy_to", "move_to", "undo"])]
     rating: bool,
     /// With --sidecars: xmp:Label with the outcome; a label of yours stays
-    #[arg(long, requires = "sidecars")]
+    #[arg(long, requires = "sidecars", conflicts_with_all = ["list", "copy_to", "move_to", "undo"])]
     label: bool,
     /// With --sidecars: xmp:Rating -1 (rejected) for frames that fail
-    #[arg(long, requires = "sidecars")]
+    #[arg(long, requires = "sidecars", conflicts_with_all = ["list", "copy_to", "move_to", "undo"])]
     reject: bool,
     /// Where to note the steps (default: beside the record)
     #[arg(long, value_name = "FILE")]
@@ -69,9 +70,9 @@ pub struct Cull {
     /// Say what would be done, and do nothing
     #[arg(long)]
     dry_run: bool,
-    /// Machine-readable answer
-    #[arg(long, value_enum)]
-    format: Option<output::Format>,
+    /// Form of the answer
+    #[arg(long, value_enum, default_value_t = Form::Table)]
+    format: Form,
 }
 
 /// Copy or move.
