@@ -19,7 +19,7 @@ use serde::{Deserialize, Serialize};
 
 pub use error::BriefError;
 pub use keys::{LimitKey, Worse};
-pub use length::{LengthUnit, MM_PER_INCH};
+pub use length::{LengthUnit, MM_PER_INCH, PictureUnit};
 pub(crate) use parse::NEAREST_MM;
 
 /// Kind of output.
@@ -64,6 +64,18 @@ pub struct Output {
     pub unit: LengthUnit,
     /// The unit in which distances are told.
     pub distance_unit: LengthUnit,
+}
+
+impl Output {
+    /// What the sides of pictures are told in: the size's own unit, on a screen its pixel. A metre is no unit of a print.
+    #[must_use]
+    pub fn picture_unit(&self) -> PictureUnit {
+        match (self.screen, self.unit) {
+            (Some(screen), _) => PictureUnit::Pixel { mm: MM_PER_INCH / screen.ppi },
+            (None, LengthUnit::M) => PictureUnit::Length(LengthUnit::Cm),
+            (None, unit) => PictureUnit::Length(unit),
+        }
+    }
 }
 
 /// A limit with its two values. Which side of them is worse stands in [`keys::LIMITS`].

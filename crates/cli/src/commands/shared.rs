@@ -1,6 +1,7 @@
 //! Values that several commands read from the command line.
 
-use rawassay_analysis::brief::{LengthUnit, length};
+use rawassay_analysis::brief::length::{self, Size};
+use rawassay_analysis::brief::{LengthUnit, Output, PictureUnit};
 use rawassay_analysis::crop::Crop;
 use rawassay_analysis::enlarge::{Distance, PaperSize};
 use std::time::Duration;
@@ -159,19 +160,32 @@ pub fn distance(text: &str) -> Result<Distance, String> {
     length::distance(text).map(|(mm, _)| Distance::Fixed(mm))
 }
 
-/// A paper size.
+/// A size on the command line, with its text.
 ///
 /// # Errors
 /// What is wrong with the text.
-pub fn paper(text: &str) -> Result<PaperSize, String> {
-    match length::size(text)? {
-        length::Size::Paper(width_mm, height_mm, unit) => {
-            let iso = text.trim().to_uppercase();
+pub fn size(text: &str) -> Result<(String, Size), String> {
+    Ok((text.trim().to_string(), length::size(text)?))
+}
+
+/// That size as one of a ladder for this output.
+///
+/// # Errors
+/// Where pixels are asked of paper.
+pub fn paper(text: &str, size: Size, output: &Output) -> Result<PaperSize, Failure> {
+    match (size, output.picture_unit()) {
+        (Size::Paper(width_mm, height_mm, unit), _) => {
+            let iso = text.to_uppercase();
             let named = iso.len() == 2 && iso.starts_with('A');
             let size = PaperSize::new(width_mm, height_mm, if unit == LengthUnit::M { LengthUnit::Cm } else { unit });
             Ok(if named { PaperSize { name: iso, ..size } } else { size })
         }
-        length::Size::Pixels(..) => Err(format!("`{text}`: a paper size is a length; use in, ft, cm, mm or m")),
+        (Size::Pixels(width_px, height_px), PictureUnit::Pixel { mm }) => {
+            Ok(PaperSize::screen(width_px, height_px, mm))
+        }
+        (Size::Pixels(..), PictureUnit::Length(_)) => {
+            Err(Failure::usage(format!("--size {text}: a paper size is a length; use in, ft, cm, mm or m")))
+        }
     }
 }
 

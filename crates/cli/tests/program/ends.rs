@@ -110,6 +110,30 @@ fn one_size_is_one_number_in_every_table() {
     assert!(table.out.contains(&format!(" {size} ")), "{size}: {}", table.out);
 }
 
+/// A screen is counted in its pixels, so that its largest size can be held against the brief.
+#[test]
+fn a_screen_is_told_in_its_pixels_everywhere() {
+    let folder = shoot(1);
+    let at = folder.path();
+    let brief = ["--brief", "screen"];
+    let table = run(at, &[&["audit", "shoot", "--format", "table"][..], &brief].concat()).out;
+    let enlarge = run(at, &[&["enlarge", "rawassay.ndjson", "--size", "1200 x 900 px"][..], &brief].concat()).out;
+    let size = enlarge.lines().find(|l| l.starts_with("largest honest size")).unwrap();
+    let size = size.trim_start_matches("largest honest size").split(" (").next().unwrap().trim();
+    assert!(size.ends_with(" px"), "{enlarge}");
+    let listed = run(at, &[&["cull", "rawassay.ndjson", "--list"][..], &brief].concat()).out;
+    for text in [&table, &listed] {
+        assert!(text.contains(&format!(" {size} ")), "{size}: {text}");
+    }
+    for text in [&table, &listed, &enlarge] {
+        assert!(!text.contains("print ") && !text.contains("paper"), "{text}");
+    }
+    // 1500 x 1000 px on 2560 x 1440 and on 1200 x 900 px, which fills the width.
+    assert!(enlarge.contains("2160 x 1440 px") && enlarge.contains("1200 x 800 px"), "{enlarge}");
+    let paper = run(at, &["enlarge", "rawassay.ndjson", "--size", "1200 x 900 px"]);
+    assert!(paper.code == Some(2) && paper.err.contains("a paper size is a length"), "{}", paper.err);
+}
+
 #[test]
 fn a_new_place_for_the_record_measures_nothing_again() {
     let folder = shoot(2);

@@ -119,7 +119,7 @@ fn verdict(out: &mut String, shoot: &Shoot, sheet: &Sheet) {
             "<p>{}, up to {} ({}).</p>\n",
             if purpose.screen { "With a look at the full size first" } else { "With a proof print" },
             units::print_most(proof.width_in, proof.height_in, purpose.unit),
-            units::print_most(proof.width_in, proof.height_in, units::other_unit(purpose.unit))
+            units::print_most(proof.width_in, proof.height_in, purpose.unit.other())
         );
     }
     let findings = &sheet.card.verdict.findings;
@@ -144,7 +144,7 @@ fn verdict(out: &mut String, shoot: &Shoot, sheet: &Sheet) {
 /// The largest honest print, or that there is none and what would have to be accepted for one.
 fn largest(out: &mut String, purpose: &Purpose, sheet: &Sheet) {
     let most = |w: f64, h: f64, unit| units::print_most(w, h, unit);
-    let (unit, other) = (purpose.unit, units::other_unit(purpose.unit));
+    let (unit, other) = (purpose.unit, purpose.unit.other());
     let many = |what: &str| what.ends_with('s') && what != "sharpness";
     let print = &sheet.card.print;
     let name = if purpose.screen { "Largest honest size" } else { "Largest honest print" };

@@ -150,7 +150,11 @@ fn worth(out: &mut String, shoot: &Shoot) {
     out.push_str("</ul>\n");
     let prints = shoot.count(Outcome::Prints);
     if worth.len() > MOST_WORTH || prints > worth.len() {
-        put!(out, "<p class=\"aside\"><a href=\"#outcome=prints\">All {prints} that print</a>");
+        put!(
+            out,
+            "<p class=\"aside\"><a href=\"#outcome=prints\">All {prints} that {}</a>",
+            if shoot.purpose.screen { "are good enough" } else { "print" }
+        );
         if prints > worth.len() {
             out.push_str("; of a burst or a bracket only the best stand here");
         }
@@ -175,7 +179,7 @@ fn glance(out: &mut String, shoot: &Shoot) {
         })
         .collect();
     out.push_str("<section class=\"glance\" aria-labelledby=\"glance-h\">\n<h2 id=\"glance-h\">How large each frame goes</h2>\n<div class=\"glance-grid\">\n<figure class=\"wide\">");
-    out.push_str(&plot::shoot::svg(&marks, in_unit(shoot.purpose.sides_cm.0), unit.sign()));
+    out.push_str(&plot::shoot::svg(&marks, in_unit(shoot.purpose.sides_cm.0), unit));
     out.push_str("<figcaption>");
     for (outcome, words) in outcomes(shoot.purpose.screen) {
         put!(
@@ -311,14 +315,16 @@ fn lens(sheet: &Sheet) -> Option<&str> {
 
 /// The frames.
 fn ledger(out: &mut String, shoot: &Shoot) {
-    out.push_str(
+    let what = if shoot.purpose.screen { "size" } else { "print" };
+    put!(
+        out,
         "<section aria-labelledby=\"ledger-h\">\n<h2 id=\"ledger-h\" class=\"unseen\">Frames</h2>\n<table \
-         class=\"ledger\" id=\"ledger\"><caption class=\"unseen\">Frames with outcome, largest print and main reason</caption><thead><tr>\
+         class=\"ledger\" id=\"ledger\"><caption class=\"unseen\">Frames with outcome, largest {what} and main reason</caption><thead><tr>\
          <th scope=\"col\" class=\"c-pick\"><span class=\"unseen\">On the list</span></th>\
          <th scope=\"col\" class=\"c-look\"><span class=\"unseen\">Picture</span></th>\
          <th scope=\"col\" class=\"c-name\"><button type=\"button\" data-sort=\"name\">Frame</button></th>\
          <th scope=\"col\" class=\"c-outcome\"><button type=\"button\" data-sort=\"outcome\">Outcome</button></th>\
-         <th scope=\"col\" class=\"c-print\"><button type=\"button\" data-sort=\"print\">Largest print</button></th>\
+         <th scope=\"col\" class=\"c-print\"><button type=\"button\" data-sort=\"print\">Largest {what}</button></th>\
          <th scope=\"col\" class=\"c-why\">Main reason</th>\
          <th scope=\"col\" class=\"c-value\"><span id=\"value-head\"></span></th></tr></thead>\n<tbody>\n",
     );

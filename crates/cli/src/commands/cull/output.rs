@@ -18,7 +18,7 @@ fn size(deed: &Deed, brief: &Brief) -> String {
     match (deed.largest_long_side_in, deed.largest_short_side_in) {
         (Some(long), Some(short)) => {
             let (width, height) = if deed.upright { (short, long) } else { (long, short) };
-            most_text(width * MM_PER_INCH, height * MM_PER_INCH, brief.output.unit)
+            most_text(width * MM_PER_INCH, height * MM_PER_INCH, brief.output.picture_unit())
         }
         _ => String::new(),
     }
