@@ -27,7 +27,7 @@ const DEFAULT_RECORD: &str = "rawassay.ndjson";
 /// what is new or changed, and judge, series, sets, enlarge, cull and page read it. Raw files are only ever read.
 #[derive(clap::Args)]
 pub struct Audit {
-    /// Files and folders to audit; `-` reads a list from stdin, one path per line
+    /// Files and folders to audit; `-` reads a list from stdin, one path per line (or as `find -print0` writes them)
     #[arg(required = true, value_name = "PATH")]
     paths: Vec<PathBuf>,
     #[command(flatten)]
