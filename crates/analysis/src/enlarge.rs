@@ -8,7 +8,7 @@ use rawassay_decode::Area;
 use serde::{Deserialize, Serialize};
 
 use crate::brief::length::{self, LengthUnit, MM_PER_INCH};
-use crate::brief::{Brief, NEAREST_MM, OutputKind};
+use crate::brief::{Brief, NEAREST_MM, Output, OutputKind, PictureUnit};
 use crate::judge::{Case, IfAccepted, LargestPrint, Outcome, Severity, Subject, tone_word};
 use crate::print::{self, Aspect, Unknown};
 
@@ -40,6 +40,16 @@ impl PaperSize {
     pub fn new(width_mm: f64, height_mm: f64, unit: LengthUnit) -> Self {
         Self { name: length::size_text(width_mm, height_mm, unit), width_mm, height_mm }
     }
+
+    /// A screen from its pixels and their side, mm, called by its pixels.
+    #[must_use]
+    pub fn screen(width_px: f64, height_px: f64, pixel_mm: f64) -> Self {
+        Self {
+            name: format!("{width_px} x {height_px} px"),
+            width_mm: width_px * pixel_mm,
+            height_mm: height_px * pixel_mm,
+        }
+    }
 }
 
 /// The usual sizes, smallest first: ISO 216 A4 to A1, and the inch sizes of papers and frames.
@@ -61,6 +71,24 @@ pub fn usual_sizes() -> Vec<PaperSize> {
         inch(30.0, 40.0),
         inch(40.0, 60.0),
     ]
+}
+
+/// The usual screens, smallest first, by the side of their pixels, mm: ITU-R BT.709 and BT.2020 (1920, 3840 and 7680 pixels
+/// across), and the sizes between that monitors have (common practice, no source).
+#[must_use]
+pub fn usual_screens(pixel_mm: f64) -> Vec<PaperSize> {
+    [(1920.0, 1080.0), (2560.0, 1440.0), (3840.0, 2160.0), (5120.0, 2880.0), (7680.0, 4320.0)]
+        .map(|(width_px, height_px)| PaperSize::screen(width_px, height_px, pixel_mm))
+        .to_vec()
+}
+
+/// The usual sizes of what the brief is for.
+#[must_use]
+pub fn usual_of(output: &Output) -> Vec<PaperSize> {
+    match output.picture_unit() {
+        PictureUnit::Pixel { mm } => usual_screens(mm),
+        PictureUnit::Length(_) => usual_sizes(),
+    }
 }
 
 /// One rung.
@@ -283,6 +311,24 @@ mod tests {
         // 6000 px over 240 ppi are 25 in; edges allow 2.44 px: 315.8 x 1.8 / 2.44 = 232.9 ppi, so pixels limit.
         let largest = ladder.largest.unwrap();
         assert!((largest.width_in - 25.0).abs() < 1e-9 && largest.limited_by == "pixels", "{largest:?}");
+    }
+
+    /// A screen is not turned: sizes of paper, which are written with the short side first, would stand upright.
+    #[test]
+    fn a_screen_has_screens_for_its_ladder() {
+        let (m, s) = (measures(), shot());
+        let subject = Subject { shot: Some(&s), measures: Some(&m), damaged: None };
+        let brief = Brief::built_in("screen").unwrap();
+        let ladder = ladder(&subject, &brief, None, None, Distance::Brief, &usual_of(&brief.output));
+        // 6000 x 4000 px fill the height: 1440 of them on a screen of 2560 x 1440, at 110 x 4000 / 1440 pixels per inch.
+        let own = ladder.rungs.iter().find(|r| r.paper == brief.size_text()).unwrap();
+        assert_eq!(own.asks_px, [2160.0, 1440.0]);
+        assert!((own.ppi - 110.0 * 4000.0 / 1440.0).abs() < 1e-6, "{}", own.ppi);
+        assert!(ladder.rungs.iter().all(|r| r.paper.ends_with(" px") && r.width_in > r.height_in));
+        let largest = ladder.largest.unwrap();
+        let told = |unit| length::most_text(largest.width_in * 25.4, largest.height_in * 25.4, unit);
+        let [w, h] = [largest.width_in, largest.height_in].map(|side| (side * 110.0 + 1e-4).floor());
+        assert_eq!(told(brief.output.picture_unit()), format!("{w} x {h} px"));
     }
 
     #[test]

@@ -69,6 +69,16 @@ fn with_defaults(mut command: Command, file: &File) -> Command {
     command
 }
 
+/// The variable of the environment that holds the value which the parser refused, where the command line has no such
+/// option.
+pub fn variable_at_fault(error: &clap::Error) -> Option<&'static str> {
+    use clap::error::{ContextKind, ContextValue};
+    let Some(ContextValue::String(option)) = error.get(ContextKind::InvalidArg) else { return None };
+    let (_, variable) = OPTIONS.into_iter().find(|(name, _)| option.split(' ').next() == Some(&format!("--{name}")))?;
+    let stated = std::env::args_os().any(|a| a.to_string_lossy().split('=').next() == option.split(' ').next());
+    std::env::var_os(variable).filter(|_| !stated).map(|_| variable)
+}
+
 /// The file of defaults, and whether the user named it.
 fn path() -> Option<(PathBuf, bool)> {
     let folder = |name: &str| std::env::var_os(name).filter(|v| !v.is_empty()).map(PathBuf::from);
@@ -96,9 +106,14 @@ fn read(path: &Path, asked: bool) -> Result<File, Failure> {
     };
     toml::from_str(&text).map_err(|e| {
         let line = e.span().map_or(1, |span| 1 + text[..span.start.min(text.len())].matches('\n').count());
-        let message = e.message().lines().collect::<Vec<_>>().join(" ");
+        // The parser's words for types are those of programmers.
+        let message = e.message().lines().next().unwrap_or_default();
+        let message = match message.split_once(", expected") {
+            Some((what, _)) => what.replace("invalid type: ", "not of its kind: "),
+            None => message.to_string(),
+        };
         Failure::usage(format!(
-            "{}: line {line}: {message}; it may hold brief, jobs, memory (MB) and timeout (s)",
+            "{}: line {line}: {message}; it may hold brief (text), jobs, memory (MB) and timeout (s)",
             path.display()
         ))
     })

@@ -10,11 +10,6 @@ use rawassay_report::{Record, Status, record};
 
 use crate::messages::{self, Failure};
 
-/// The brief of that name or file.
-pub fn brief(name: &str) -> Result<Brief, Failure> {
-    crate::commands::brief::find(name)
-}
-
 /// "exhibition (30 x 40 in)".
 pub fn brief_text(brief: &Brief) -> String {
     brief.title()

@@ -16,6 +16,7 @@ mod progress;
 mod runner;
 mod tables;
 mod target;
+mod usage;
 mod walk;
 
 use std::process::ExitCode;
@@ -84,25 +85,27 @@ fn run() -> Result<Exit, Failure> {
     }
 }
 
-/// What the argument parser says of wrong usage, without tips that lead astray; help and version are no errors.
+/// What the argument parser says of wrong usage, in one line; help and version are no errors.
 fn wrong_usage(error: &clap::Error, known: &[String]) -> Result<clap::ArgMatches, Failure> {
     let shows_help = error.kind() == clap::error::ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand;
     if !error.use_stderr() || shows_help {
         error.exit();
     }
-    let text = error.render().to_string();
-    // "to pass '--x' as a value, use '-- --x'": nobody who mistypes an option means a file of that name.
-    let mut lines: Vec<&str> = text.lines().filter(|line| !line.contains("tip: to pass '")).collect();
-    lines.dedup_by(|a, b| a.is_empty() && b.is_empty());
-    let mut text = lines.join("\n");
-    let asked: Vec<String> = std::env::args().skip(1).take(2).collect();
+    let asked: Vec<String> = std::env::args_os().skip(1).take(2).map(|a| a.to_string_lossy().into_owned()).collect();
     if let [help, word] = asked.as_slice()
         && help == "help"
         && let Some(near) = rawassay_analysis::brief::keys::nearest(word, known.iter().map(String::as_str))
     {
-        text = format!("error: there is no command '{word}'; did you mean `rawassay help {near}`?");
+        return Err(Failure::usage(format!("there is no command '{word}'; did you mean `rawassay help {near}`?")));
     }
-    Err(Failure::usage(text.trim_start_matches("error: ").trim_end().to_string()))
+    let help = match asked.first().filter(|command| known.contains(command)) {
+        Some(command) => format!("rawassay {command}"),
+        None => "rawassay".to_string(),
+    };
+    let line = usage::line(&error.render().to_string(), &help);
+    // Who typed no such option must learn where it was said.
+    let said_in = defaults::variable_at_fault(error).map_or_else(String::new, |variable| format!("{variable}: "));
+    Err(Failure::usage(format!("{said_in}{line}")))
 }
 
 fn main() -> ExitCode {

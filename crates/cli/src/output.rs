@@ -96,7 +96,7 @@ impl OutputPlan {
             outputs.writers.push((format.writer(), Sink::open(out.as_ref())?));
         }
         if self.table {
-            let writer = rawassay_report::cards_table::TableWriter::new(stdout_style(), brief.output.unit);
+            let writer = rawassay_report::cards_table::TableWriter::new(stdout_style(), brief.output.picture_unit());
             outputs.writers.push((Box::new(writer), Sink::open(None)?));
         }
         for (writer, sink) in &mut outputs.writers {

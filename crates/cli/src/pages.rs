@@ -194,7 +194,7 @@ fn sheet(record: Record, judgement: &Judgement, request: &Request<'_>) -> Sheet 
     if record.status != Status::Unreadable {
         let asked =
             PaperSize { name: brief.size_text(), width_mm: brief.output.width_mm, height_mm: brief.output.height_mm };
-        let mut papers = enlarge::usual_sizes();
+        let mut papers = enlarge::usual_of(&brief.output);
         papers.push(asked);
         let ladder = enlarge::ladder(&record.subject(), brief, crop, None, Distance::Brief, &papers);
         sizes = ladder
@@ -237,7 +237,7 @@ fn purpose(request: &Request<'_>) -> Purpose {
         distance: brief.distance_text(),
         sides_cm: (w.max(h), w.min(h)),
         crop: request.crop.map(|crop| crop.text()),
-        unit: brief.output.unit,
+        unit: brief.output.picture_unit(),
         screen: brief.output.kind == OutputKind::Screen,
         rise_limit_mm: on_paper(brief.limits.rise_eye_limits),
         snr_limit: (brief.limits.snr_midtone.borderline, brief.limits.snr_midtone.fails),

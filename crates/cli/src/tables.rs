@@ -12,15 +12,6 @@ use rawassay_report::table::{Table, Weight};
 use crate::messages::Failure;
 use crate::output::{Sink, stdout_style};
 
-/// Machine-readable forms.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-pub enum Format {
-    /// JSON.
-    Json,
-    /// CSV with a header line.
-    Csv,
-}
-
 /// A table of the report, indented by two: headings that begin with `>` stand to the right.
 pub struct Grid(Table);
 

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 use std::io::Write;
 
-use rawassay_analysis::brief::LengthUnit;
+use rawassay_analysis::brief::PictureUnit;
 use rawassay_analysis::brief::length::{MM_PER_INCH, most_text, short};
 use rawassay_analysis::{Finding, Outcome, Severity};
 
@@ -22,7 +22,7 @@ const ROOM_FOR_LIMIT: usize = 92;
 #[derive(Debug)]
 pub struct TableWriter {
     table: Table,
-    unit: LengthUnit,
+    unit: PictureUnit,
     /// A terminal has room for the figures of a reason, not for its sentence.
     brief_reasons: bool,
     shot: bool,
@@ -32,24 +32,23 @@ pub struct TableWriter {
 }
 
 impl TableWriter {
-    /// A writer in this style; prints are told in this unit.
+    /// A writer in this style; pictures are told in this unit.
     #[must_use]
-    pub fn new(style: TableStyle, unit: LengthUnit) -> Self {
+    pub fn new(style: TableStyle, unit: PictureUnit) -> Self {
         let shot = style.width.is_none_or(|width| width >= ROOM_FOR_SHOT);
         let mut headings = vec!["frame"];
         if shot {
             headings.extend([">ISO", ">time", ">f-stop"]);
         }
         let limit = style.width.is_none_or(|width| width >= ROOM_FOR_LIMIT);
-        headings.extend(["outcome", ">largest print"]);
+        headings.extend(["outcome", if unit.is_pixel() { ">largest size" } else { ">largest print" }]);
         if limit {
             headings.push("limited by");
         }
         headings.push("main reason");
         Self {
             table: Table::new(style, &headings),
-            // Paper and screens are both told by their sides; a metre is no unit of a print.
-            unit: if unit == LengthUnit::M { LengthUnit::Cm } else { unit },
+            unit,
             brief_reasons: style.width.is_some(),
             shot,
             limit,

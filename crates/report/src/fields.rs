@@ -228,13 +228,17 @@ pub const FIELDS: &[Field] = &[
     known("sharpness.sharpest_at_px[2]", Integer, "Column, then row."),
     known("sharpness.softest_at_px[2]", Integer, "Column, then row."),
     known("blur.kind", Word(&["none", "defocus", "motion", "mixed", "undetermined"]), "What blurred the frame."),
-    maybe("blur.motion_px", Number, "Length of the motion, pixels."),
+    maybe("blur.motion_px", Number, "Length of the motion, pixels; null also where the kind says that there is none."),
     maybe(
         "blur.motion_deg",
         Number,
         "Direction of the motion, degrees anticlockwise from the horizontal axis of the frame as stored, 0 to 180.",
     ),
-    maybe("blur.defocus_px", Number, "Radius of the defocus disc, pixels."),
+    maybe(
+        "blur.defocus_px",
+        Number,
+        "Radius of the defocus disc, pixels; null also where the kind says that there is none.",
+    ),
     maybe(
         "blur.expected_diffraction_px",
         Number,
@@ -248,7 +252,7 @@ pub const FIELDS: &[Field] = &[
     ),
     maybe("print.ppi", Number, "Pixels per inch after crop and fit."),
     maybe("print.rise_mm", Number, "Edge rise on the paper, mm."),
-    maybe("print.motion_mm", Number, "Motion on the paper, mm."),
+    maybe("print.motion_mm", Number, "Motion on the paper, mm; 0 where none was found."),
     maybe("print.snr_midtone", Number, "Mid-tone signal-to-noise after averaging over what the eye resolves, ratio."),
     maybe(
         "print.snr_lifted",

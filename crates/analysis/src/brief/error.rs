@@ -26,7 +26,7 @@ pub enum BriefError {
         what: String,
     },
     /// The file cannot be read.
-    #[error("{file}: cannot be read: {source}")]
+    #[error("{file}: cannot be read: {source}; name a TOML file")]
     Io {
         /// The file.
         file: String,

@@ -54,6 +54,59 @@ impl LengthUnit {
     }
 }
 
+/// What the sides of a picture are told in: a length on paper, a pixel on a screen.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum PictureUnit {
+    /// A unit of length.
+    Length(LengthUnit),
+    /// A pixel of the screen.
+    Pixel {
+        /// Its side, mm.
+        mm: f64,
+    },
+}
+
+impl PictureUnit {
+    /// Millimetres in one.
+    #[must_use]
+    pub const fn mm(self) -> f64 {
+        match self {
+            Self::Length(unit) => unit.mm(),
+            Self::Pixel { mm } => mm,
+        }
+    }
+
+    /// Its sign.
+    #[must_use]
+    pub const fn sign(self) -> &'static str {
+        match self {
+            Self::Length(unit) => unit.sign(),
+            Self::Pixel { .. } => "px",
+        }
+    }
+
+    /// The unit that stands beside it: centimetres beside inches and pixels, inches beside metric units.
+    #[must_use]
+    pub const fn other(self) -> Self {
+        match self {
+            Self::Length(LengthUnit::In | LengthUnit::Ft) | Self::Pixel { .. } => Self::Length(LengthUnit::Cm),
+            Self::Length(_) => Self::Length(LengthUnit::In),
+        }
+    }
+
+    /// True on a screen.
+    #[must_use]
+    pub const fn is_pixel(self) -> bool {
+        matches!(self, Self::Pixel { .. })
+    }
+}
+
+impl From<LengthUnit> for PictureUnit {
+    fn from(unit: LengthUnit) -> Self {
+        Self::Length(unit)
+    }
+}
+
 /// A size as written: on paper or in pixels.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Size {
@@ -230,14 +283,14 @@ pub fn size_text(width_mm: f64, height_mm: f64, unit: LengthUnit) -> String {
 /// The size of a print that is a most, in words: rounded down, so that it holds; whole numbers from ten on, tenths
 /// below. All that is said of the largest print goes through here, so that it is one number everywhere.
 #[must_use]
-pub fn most_text(width_mm: f64, height_mm: f64, unit: LengthUnit) -> String {
+pub fn most_text(width_mm: f64, height_mm: f64, unit: PictureUnit) -> String {
     format!("{} x {} {}", most(width_mm, unit), most(height_mm, unit), unit.sign())
 }
 
 /// One side of [`most_text`], without its unit.
 #[must_use]
-pub fn most(mm: f64, unit: LengthUnit) -> String {
+pub fn most(mm: f64, unit: PictureUnit) -> String {
     let value = mm / unit.mm();
-    let step = if value >= 10.0 { 1.0 } else { 0.1 };
+    let step = if value >= 10.0 || unit.is_pixel() { 1.0 } else { 0.1 };
     short((value / step + 1e-6).floor() * step)
 }

@@ -12,13 +12,14 @@ mod parse;
 mod words;
 mod write;
 
+use std::io::Read;
 use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
 pub use error::BriefError;
 pub use keys::{LimitKey, Worse};
-pub use length::{LengthUnit, MM_PER_INCH};
+pub use length::{LengthUnit, MM_PER_INCH, PictureUnit};
 pub(crate) use parse::NEAREST_MM;
 
 /// Kind of output.
@@ -63,6 +64,18 @@ pub struct Output {
     pub unit: LengthUnit,
     /// The unit in which distances are told.
     pub distance_unit: LengthUnit,
+}
+
+impl Output {
+    /// What the sides of pictures are told in: the size's own unit, on a screen its pixel. A metre is no unit of a print.
+    #[must_use]
+    pub fn picture_unit(&self) -> PictureUnit {
+        match (self.screen, self.unit) {
+            (Some(screen), _) => PictureUnit::Pixel { mm: MM_PER_INCH / screen.ppi },
+            (None, LengthUnit::M) => PictureUnit::Length(LengthUnit::Cm),
+            (None, unit) => PictureUnit::Length(unit),
+        }
+    }
 }
 
 /// A limit with its two values. Which side of them is worse stands in [`keys::LIMITS`].
@@ -290,38 +303,44 @@ impl Brief {
         if let Some(brief) = Self::built_in(name_or_path) {
             return Ok(brief);
         }
-        let path = Path::new(name_or_path);
-        match std::fs::read(path) {
-            Ok(bytes) if bytes.len() > 1 << 20 => Err(BriefError::NotBrief {
-                file: name_or_path.into(),
-                what: "larger than 1 MiB; a brief is a short TOML text".into(),
-            }),
-            Ok(bytes) => match std::str::from_utf8(&bytes) {
-                Ok(text) => Self::parse(text.trim_start_matches('\u{feff}'), name_or_path).map(|brief| {
-                    // A copy of a built-in brief that was changed must not pass for it in a scorecard.
-                    match Self::built_in(&brief.name) {
-                        Some(built_in) if built_in != brief => {
-                            let file = path.file_name().unwrap_or_default().to_string_lossy();
-                            Self { name: format!("{} ({file})", brief.name), ..brief }
-                        }
-                        _ => brief,
-                    }
-                }),
-                Err(_) => Err(BriefError::NotBrief {
-                    file: name_or_path.into(),
-                    what: "not UTF-8 text; a brief is a short TOML text".into(),
-                }),
-            },
-            Err(source) if source.kind() == std::io::ErrorKind::NotFound && words::is_meant(name_or_path) => {
-                words::parse(name_or_path)
-            }
-            Err(source) if source.kind() == std::io::ErrorKind::NotFound => {
+        match Self::read(name_or_path) {
+            Err(BriefError::Io { source, .. }) if source.kind() == std::io::ErrorKind::NotFound => {
+                if words::is_meant(name_or_path) {
+                    return words::parse(name_or_path);
+                }
                 let nearest = keys::nearest(name_or_path, Self::built_in_names().iter().copied());
                 let hint = nearest.map_or(String::new(), |n| format!("did you mean `{n}`? "));
                 Err(BriefError::Unknown { name: name_or_path.into(), hint, known: Self::built_in_names().join(", ") })
             }
-            Err(source) => Err(BriefError::Io { file: name_or_path.into(), source }),
+            // A copy of a built-in brief that was changed must not pass for it in a scorecard.
+            Ok(brief) => Ok(match Self::built_in(&brief.name) {
+                Some(built_in) if built_in != brief => {
+                    let file = Path::new(name_or_path).file_name().unwrap_or_default().to_string_lossy();
+                    Self { name: format!("{} ({file})", brief.name), ..brief }
+                }
+                _ => brief,
+            }),
+            failed => failed,
         }
+    }
+
+    /// The brief in a file.
+    ///
+    /// # Errors
+    /// Where it cannot be read, or is not a brief.
+    pub fn read(file: &str) -> Result<Self, BriefError> {
+        /// Bytes; what is larger is something else, a device without an end at the worst.
+        const LARGEST: u64 = 1 << 20;
+        let mut bytes = Vec::new();
+        std::fs::File::open(file)
+            .and_then(|opened| opened.take(LARGEST + 1).read_to_end(&mut bytes))
+            .map_err(|source| BriefError::Io { file: file.into(), source })?;
+        let not = |what: &str| BriefError::NotBrief { file: file.into(), what: what.into() };
+        if bytes.len() as u64 > LARGEST {
+            return Err(not("larger than 1 MiB; a brief is a short TOML text"));
+        }
+        let text = std::str::from_utf8(&bytes).map_err(|_| not("not UTF-8 text; a brief is a short TOML text"))?;
+        Self::parse(text.trim_start_matches('\u{feff}'), file)
     }
 
     /// The brief as commented TOML text that [`Brief::parse`] reads back to the same brief.

@@ -89,7 +89,7 @@ fn group(key: Key, name: &str, members: &[&FrameRow], held: &Held<'_>) -> Group 
             let good = telling(&all);
             left_out += all.len() - good.len();
             defocused += good.iter().filter(|f| f.blur_kind == BlurKind::Defocus).count();
-            let of = |value: &dyn Fn(&FrameRow) -> Option<f64>| estimate(good.iter().map(|f| value(f)));
+            let of = |value: &dyn Fn(&FrameRow) -> Option<f64>| estimate(good.iter().map(|f| value(f))).not_negative();
             Step {
                 setting: Setting::Number(f_number),
                 frames: good.len(),

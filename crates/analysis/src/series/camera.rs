@@ -127,7 +127,7 @@ fn carried<'f>(name: String, all: Vec<&'f FrameRow>, iso: Option<f64>, held: &He
     // Noise and range of mixed ISO compare nothing.
     let at_iso = |f: &FrameRow| iso.zip(f.iso()).is_some_and(|(a, b)| same_iso(a, b));
     let pixels = of(&|f| Some(f.width_px as f64 * f.height_px as f64 / 1e6));
-    let largest = |side: fn((f64, f64)) -> f64| estimate(good.iter().map(|f| f.largest_in.map(side)));
+    let largest = |side: fn((f64, f64)) -> f64| estimate(good.iter().map(|f| f.largest_in.map(side))).not_negative();
     let step = Step {
         setting: Setting::Text(name.clone()),
         frames: good.len(),
@@ -136,7 +136,7 @@ fn carried<'f>(name: String, all: Vec<&'f FrameRow>, iso: Option<f64>, held: &He
             ("megapixels", Estimate::plain(pixels.value, pixels.frames)),
             ("pixel_pitch_um", Estimate::plain(of(&|f| f.pixel_pitch_um()).value, good.len())),
             ("ppi", of(&|f| f.ppi())),
-            ("print_rise_mm", estimate(sharper.map(|f| f.print_rise_mm()))),
+            ("print_rise_mm", estimate(sharper.map(|f| f.print_rise_mm())).not_negative()),
             ("eye_limit_mm", Estimate::plain(of(&|f| f.eye_limit_mm()).value, good.len())),
             ("print_snr_midtone", of(&|f| f.print_snr_midtone().filter(|_| at_iso(f)))),
             ("usable_ev", of(&|f| f.usable_ev().filter(|_| at_iso(f)))),
@@ -162,12 +162,20 @@ enum Shows {
     Untold,
 }
 
+/// Contrast of fine texture that reaches the eye with the two cameras.
+fn contrasts(smaller: &Step, larger: &Step) -> Option<[f64; 2]> {
+    let eye = larger.readings.value("eye_limit_mm").filter(|e| *e > 0.0)?;
+    let of = |step: &Step| Some(contrast_at_eye(step.readings.value("print_rise_mm")? / eye));
+    Some([of(smaller)?, of(larger)?])
+}
+
 /// By how much the contrast at the eye is better with `larger`: value and interval.
 fn sharper_by(smaller: &Step, larger: &Step) -> Option<[f64; 3]> {
     let eye = larger.readings.value("eye_limit_mm").filter(|e| *e > 0.0)?;
     let (a, b) = (smaller.readings.get("print_rise_mm"), larger.readings.get("print_rise_mm"));
     let contrast = |mm: f64| contrast_at_eye(mm / eye);
-    let middle = contrast(b.value?) - contrast(a.value?);
+    let [with_smaller, with_larger] = contrasts(smaller, larger)?;
+    let middle = with_larger - with_smaller;
     // No interval with one frame: the whole difference may be chance.
     let (Some(a_low), Some(a_high), Some(b_low), Some(b_high)) = (a.low, a.high, b.low, b.high) else {
         return Some([f64::NEG_INFINITY, middle, f64::INFINITY]);
@@ -249,26 +257,30 @@ fn verdict(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'_>) -> Stri
         None => Shows::Untold,
     };
     let mut reasons = Vec::new();
-    // Contrast runs from 0 to 1: a difference of it is no share.
-    let more = |c: f64| format!("{c:+.2} of 1");
-    match (sharper, contrast) {
-        (Shows::Yes, Some(c)) => reasons.push(format!("finer detail shows (contrast at the eye {})", more(c[1]))),
-        (Shows::No, Some(c)) => {
-            reasons.push(format!(
-                "the difference in sharpness is below what the eye sees there (contrast {})",
-                more(c[1])
-            ));
-        }
-        (_, Some(c)) => reasons
-            .push(format!("whether the difference in sharpness shows (contrast {}) needs more frames", more(c[1]))),
-        (_, None) => reasons.push("sharpness on the paper could not be compared".to_string()),
-    }
+    let fine = contrasts(a, b).map_or_else(String::new, |[a, b]| {
+        format!(
+            " (fine texture keeps {:.0} % of its contrast at the eye, {:.0} % with {})",
+            100.0 * b,
+            100.0 * a,
+            smaller.name
+        )
+    });
+    reasons.push(match (sharper, contrast) {
+        (Shows::Yes, Some(_)) => format!("finer detail shows{fine}"),
+        (Shows::No, Some(_)) => format!("the difference in sharpness is below what the eye sees there{fine}"),
+        (_, Some(_)) => format!("whether the difference in sharpness shows needs more frames{fine}"),
+        (_, None) => "sharpness on the paper could not be compared".to_string(),
+    });
     match (smoother, ratio) {
         (Shows::Yes, Some((r, n))) => reasons.push(format!(
             "its mid-tones are {} times cleaner at the same ISO ({n} {} compared)",
             short(r),
             plural(n, "setting")
         )),
+        // Smaller pixels may have more noise than the brief bears.
+        (Shows::No, _) if !noisy(smaller) && noisy(larger) => {
+            reasons.push(format!("noise is under the brief's limit with {}, not with {}", smaller.name, larger.name));
+        }
         (Shows::No, _) if !noisy(smaller) => reasons.push("noise is under the brief's limit with both".to_string()),
         (Shows::No, Some((r, _))) => reasons.push(format!("noise is the same at the same ISO (ratio {})", short(r))),
         _ => reasons.push("noise could not be compared at the same ISO".to_string()),

@@ -245,7 +245,7 @@ fn limit(steps: &[Step], held: &Held<'_>, warnings: &mut Vec<String>) -> Option<
     }
     let iso = |index: usize| tested[index].0;
     let snr = |index: usize| match tested[index].2.readings.value("print_snr_midtone") {
-        Some(snr) => format!(" (mid-tone SNR on the paper {snr:.0})"),
+        Some(snr) => format!(" (mid-tone SNR on the paper {})", short(snr)),
         None => String::new(),
     };
     let mut by_curve = None;

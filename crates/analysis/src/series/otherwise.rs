@@ -31,13 +31,11 @@ fn few_pixels(frames: &[&FrameRow], held: &Held<'_>) -> Option<String> {
         width(a).total_cmp(&width(b))
     })?;
     let output = &held.brief.output;
-    let largest = match (most.largest_in, output.screen) {
-        (Some((width_in, height_in)), None) => {
-            let mm = |inches: f64| inches * crate::brief::MM_PER_INCH;
-            format!("; largest print {}", length::most_text(mm(width_in), mm(height_in), output.unit))
-        }
-        _ => String::new(),
-    };
+    let word = if output.screen.is_some() { "size" } else { "print" };
+    let largest = most.largest_in.map_or_else(String::new, |(width_in, height_in)| {
+        let mm = |inches: f64| inches * crate::brief::MM_PER_INCH;
+        format!("; largest {word} {}", length::most_text(mm(width_in), mm(height_in), output.picture_unit()))
+    });
     let ppi = most.ppi()?;
     Some(format!("too few pixels at any setting ({ppi:.0} ppi, {} wanted{largest})", short(output.ppi_wanted.round())))
 }

@@ -157,11 +157,13 @@ fn group(key: Key, name: &str, focal35: Option<f64>, members: &[&FrameRow], brie
     };
     let answer = answer(name, focal35, &hand_held, free, k, slowest, refusal.as_deref(), options, brief);
     let [band_from, band_to] = band.map_or([None, None], |b| b.map(Some));
+    // Counts of a few frames, or of frames from a tripod, are no limit of the hand where the answer refuses to tell one.
+    let told_at_all = fit.is_some();
     Group {
         key,
         frames: members.len(),
-        best: best(&steps),
-        limit_for_brief: limit_for_brief(&steps, options),
+        best: best(&steps).filter(|_| told_at_all),
+        limit_for_brief: limit_for_brief(&steps, options).filter(|_| told_at_all),
         readings: Readings(vec![
             ("k", k),
             ("slowest_hand_held_s", slowest),
@@ -215,8 +217,8 @@ fn steps(told: &[Told<'_>], members: &[&FrameRow], focal35: Option<f64>, options
                 left_out: all.len() - here.len(),
                 readings: Readings(vec![
                     ("free_of_shake_pct", free_share),
-                    ("motion_px", estimate(motion.clone().map(|t| t.frame.motion_px()))),
-                    ("print_motion_mm", estimate(motion.map(|t| t.frame.print_motion_mm()))),
+                    ("motion_px", estimate(motion.clone().map(|t| t.frame.motion_px())).not_negative()),
+                    ("print_motion_mm", estimate(motion.map(|t| t.frame.print_motion_mm())).not_negative()),
                 ]),
                 meets_brief: enough,
             }

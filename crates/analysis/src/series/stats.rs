@@ -34,6 +34,12 @@ impl Estimate {
         Self { value: value.filter(|v| v.is_finite()), low: None, high: None, frames }
     }
 
+    /// The same of lengths and frequencies: few and scattered values widen the interval, but never to below nothing.
+    #[must_use]
+    pub fn not_negative(self) -> Self {
+        Self { low: self.low.map(|low| low.max(0.0)), ..self }
+    }
+
     /// Lower end, or the value itself where there is no interval.
     #[must_use]
     pub fn low_or_value(&self) -> Option<f64> {
@@ -144,6 +150,16 @@ mod tests {
 
     /// Ranks of the 90 % sign-test interval: n = 5 gives the extremes (coverage 93.75 %), n = 8 rank 2 (92.97 %), n = 20
     /// rank 6 (95.9 %), n = 100 rank 42; computed with scipy.stats.binom.
+    #[test]
+    fn a_length_is_never_below_nothing() {
+        // Student's t of 1.5 and 5 px reaches to 3.25 - 6.31 x 1.75 = -7.8 px.
+        let scattered = estimate([Some(1.5), Some(5.0)]);
+        assert!((scattered.low.unwrap() + 7.799).abs() < 1e-3);
+        let length = scattered.not_negative();
+        assert_eq!((length.low, length.value, length.high), (Some(0.0), scattered.value, scattered.high));
+        assert_eq!(Estimate::plain(Some(1.0), 1).not_negative().low, None);
+    }
+
     #[test]
     fn ranks_are_those_of_the_sign_test() {
         for (n, rank) in [(5, 1), (6, 1), (8, 2), (10, 2), (20, 6), (100, 42), (300, 136)] {

@@ -298,12 +298,26 @@ fn cautions(frames: &[Placed<'_>], brightness: &[f64], middle: usize, measured: 
     warnings
 }
 
-fn answer(highlights: bool, shadows: bool, chosen: &[&str], scene: Option<f64>, merged: Option<f64>) -> String {
+pub(super) fn answer(
+    highlights: bool,
+    shadows: bool,
+    chosen: &[&str],
+    scene: Option<f64>,
+    merged: Option<f64>,
+) -> String {
+    let scene_ev = scene;
     let scene = scene.map_or(String::new(), |r| format!(" (scene range {r:.1} EV)"));
+    let (usable, range) = (merged, scene_ev);
     let merged = |what: &str| merged.map_or(String::new(), |r| format!("; {what} {r:.1} EV"));
     match (highlights, shadows, chosen) {
         (true, true, [one]) => {
-            format!("One frame holds the whole scene{scene}: {one}{}; no merging is needed.", merged("it can use"))
+            // Less than the scene's range only by what counts as none: told, or the two numbers contradict the sentence.
+            let short = usable.zip(range).is_some_and(|(usable, range)| usable + 0.05 < range);
+            let short = if short { ", as much as the scene within what can be measured" } else { "" };
+            format!(
+                "One frame holds the whole scene{scene}: {one}{}{short}; no merging is needed.",
+                merged("it can use")
+            )
         }
         (true, true, [_, _, ..]) => format!(
             "The bracket covers the scene{scene}: merge {} frames ({}){}.",

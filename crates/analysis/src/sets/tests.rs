@@ -162,6 +162,18 @@ fn shadows_in_the_noise_are_not_held() {
     assert!(bracket.shadows_held_by.is_none() && bracket.answer.contains("in the noise"), "{bracket:?}");
 }
 
+/// A frame may fall short of the scene's range by what counts as none (0.25 EV): the two numbers must not read as a slip.
+#[test]
+fn a_range_that_is_as_good_as_enough_is_said_to_be() {
+    let told = |usable| super::brackets::answer(true, true, &["F015.dng"], Some(11.2), Some(usable));
+    assert!(
+        told(11.0).contains("it can use 11.0 EV, as much as the scene within what can be measured"),
+        "{}",
+        told(11.0)
+    );
+    assert!(told(11.3).contains("it can use 11.3 EV; no merging"), "{}", told(11.3));
+}
+
 #[test]
 fn unknown_ranges_are_not_called_too_narrow() {
     let mut frames = ends(9.0, false);

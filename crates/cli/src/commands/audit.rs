@@ -27,12 +27,11 @@ const DEFAULT_RECORD: &str = "rawassay.ndjson";
 /// what is new or changed, and judge, series, sets, enlarge, cull and page read it. Raw files are only ever read.
 #[derive(clap::Args)]
 pub struct Audit {
-    /// Files and folders to audit; `-` reads a list from stdin, one path per line
+    /// Files and folders to audit; `-` reads a list from stdin, one path per line (or as `find -print0` writes them)
     #[arg(required = true, value_name = "PATH")]
     paths: Vec<PathBuf>,
-    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
-    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
-    brief: String,
+    #[command(flatten)]
+    brief: shared::BriefArgument,
     #[command(flatten)]
     output: OutputArguments,
     /// File that keeps what was measured [default: beside --out, else rawassay.ndjson here]
@@ -45,38 +44,17 @@ pub struct Audit {
     /// Only frames whose file name holds this text; may be given again
     #[arg(long, value_name = "TEXT")]
     frame: Vec<String>,
-    /// Frames measured at once [default: one per core, fewer where memory is short]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    jobs: Option<u16>,
-    /// Exit with status 4 where a frame has this outcome or a worse one
-    #[arg(long, value_name = "OUTCOME", value_parser = outcome)]
+    /// Exit with status 4 where a frame has this outcome or a worse one (worst: unmeasured)
+    #[arg(long, value_name = "OUTCOME", value_parser = shared::outcome)]
     strict: Option<Outcome>,
-    /// Give a frame up after this long [default: 60, and one more for each megabyte of its file]
-    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
-    timeout: Option<Duration>,
-    /// Memory that one worker may take [default: 1024, and 16 for each megabyte of its file, as far as there is]
-    #[arg(long, value_name = "MB", value_parser = clap::value_parser!(u64).range(64..=1_048_576))]
-    memory: Option<u64>,
+    #[command(flatten)]
+    workers: shared::WorkerArguments,
     /// No progress and no summary on stderr
     #[arg(long, short, conflicts_with = "verbose")]
     quiet: bool,
     /// A line on stderr for each frame
     #[arg(long, short)]
     verbose: bool,
-}
-
-/// Reads an outcome.
-pub fn outcome(text: &str) -> Result<Outcome, String> {
-    let all = [Outcome::Prints, Outcome::Borderline, Outcome::Fails, Outcome::Unmeasured];
-    all.into_iter()
-        .find(|o| o.to_string() == text)
-        .ok_or_else(|| "one of prints, borderline, fails, unmeasured (best first)".to_owned())
-}
-
-pub(super) fn seconds(text: &str) -> Result<Duration, String> {
-    let value: f64 = text.parse().map_err(|_| "a number of seconds, for example 90".to_owned())?;
-    let duration = Duration::try_from_secs_f64(value).map_err(|_| "a number of seconds, for example 90".to_owned())?;
-    if duration.is_zero() { Err("more than 0 seconds".into()) } else { Ok(duration) }
 }
 
 /// An audit that is asked for.
@@ -117,8 +95,8 @@ impl Audit {
             Some(out) => out.with_extension("record.ndjson"),
             None => PathBuf::from(DEFAULT_RECORD),
         });
-        let brief = super::brief::find(&self.brief)?;
-        let mut inputs = crate::answer::inputs(&self.paths, &self.brief);
+        let brief = self.brief.find()?;
+        let mut inputs = crate::answer::inputs(&self.paths, &self.brief.text);
         target::check_growing("--record", &record, false, &inputs)?;
         inputs.push(record.clone());
         let request = Request {
@@ -129,9 +107,9 @@ impl Audit {
             frame: self.frame,
             also: also.filter(|also| *also != record),
             record,
-            jobs: self.jobs.map(usize::from),
-            timeout: self.timeout,
-            memory: self.memory.map(|mb| mb << 20),
+            jobs: self.workers.jobs(),
+            timeout: self.workers.timeout,
+            memory: self.workers.memory_bytes(),
             quiet: self.quiet,
             verbose: self.verbose,
         };

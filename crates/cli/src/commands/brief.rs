@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use rawassay_analysis::Brief as Output;
+use rawassay_analysis::brief::BriefError;
 use rawassay_report::Table;
 use rawassay_report::table::Weight;
 
@@ -75,10 +76,7 @@ impl Brief {
             }
             Action::Check { file } => {
                 // A file that is named like a built-in brief is meant as the file.
-                let text = std::fs::read_to_string(&file)
-                    .map_err(|e| Failure::nothing(format!("{file}: cannot be read: {}", output::plain_cause(&e))))?;
-                let brief = Output::parse(text.trim_start_matches('\u{feff}'), &file)
-                    .map_err(|e| Failure::nothing(e.to_string()))?;
+                let brief = Output::read(&file).map_err(|e| Failure::nothing(told(e)))?;
                 output::print(&asked(&file, &brief))?;
             }
         }
@@ -91,7 +89,17 @@ impl Brief {
 /// # Errors
 /// Where there is none.
 pub fn find(name: &str) -> Result<Output, Failure> {
-    Output::find(name).map_err(|e| Failure::usage(e.to_string()))
+    Output::find(name).map_err(|e| Failure::usage(told(e)))
+}
+
+/// An error of a brief; what the system says of a file in plain words.
+fn told(error: BriefError) -> String {
+    match error {
+        BriefError::Io { file, source } => {
+            format!("{file}: cannot be read ({}); name a TOML file", output::cause(&source).to_lowercase())
+        }
+        other => other.to_string(),
+    }
 }
 
 fn json<T: serde::Serialize>(value: &T) -> Result<String, Failure> {
@@ -178,6 +186,21 @@ fn asked(file: &str, brief: &Output) -> String {
         text,
         "  blocked   up to {} % of the picture, fails from {} %",
         limits.blocked_area_pct.borderline, limits.blocked_area_pct.fails
+    );
+    let _ = writeln!(text, "  specular  blown spots up to {} mm across do not count", limits.specular_spot_mm);
+    let _ = writeln!(
+        text,
+        "  banding   up to {} of the noise in the darkest tones, fails from {}",
+        limits.banding_to_noise.borderline, limits.banding_to_noise.fails
+    );
+    let handling = &brief.handling;
+    let _ = writeln!(
+        text,
+        "  by hand   1/({} x 35 mm equivalent) or faster; vibration from {} to {} s, from {} mm on",
+        handling.shutter_rule,
+        handling.vibration_fastest_s,
+        handling.vibration_slowest_s,
+        handling.vibration_focal35_mm
     );
     let needs: Vec<&str> = brief.needs.iter().map(|need| need.word()).collect();
     let _ = match needs.as_slice() {

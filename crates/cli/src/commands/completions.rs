@@ -1,11 +1,9 @@
 //! `completions`: what a shell needs to complete commands and options.
 
-use std::io::{self, Write};
-
 use clap::{Args, Command};
 
 use crate::messages::{Exit, Failure};
-use crate::output::plain_cause;
+use crate::output;
 
 /// Print the completions of a shell
 #[derive(Args)]
@@ -20,7 +18,7 @@ impl Completions {
     pub fn run(self, mut command: Command) -> Result<Exit, Failure> {
         let mut text = Vec::new();
         clap_complete::generate(self.shell, &mut command, "rawassay", &mut text);
-        io::stdout().write_all(&text).map_err(|e| Failure::nothing(format!("stdout: {}", plain_cause(&e))))?;
+        output::print(&String::from_utf8_lossy(&text))?;
         Ok(Exit::Done)
     }
 }

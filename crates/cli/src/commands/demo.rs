@@ -9,6 +9,7 @@ use rawassay_report::Format;
 use rawassay_scene::{Take, shoot, write_shoot};
 
 use crate::commands::audit::Request;
+use crate::commands::shared;
 use crate::messages::{Exit, Failure};
 use crate::output::{OutputPlan, plain_cause};
 use crate::target::Target;
@@ -27,15 +28,14 @@ pub struct Demo {
     /// Folder for the shoot, its scorecards and its pages
     #[arg(value_name = "FOLDER", default_value = "demo-shoot")]
     folder: PathBuf,
-    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
-    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
-    brief: String,
+    #[command(flatten)]
+    brief: shared::BriefArgument,
 }
 
 impl Demo {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
-        let brief = super::brief::find(&self.brief)?;
+        let brief = self.brief.find()?;
         let folder = self.folder.as_path();
         let fail = |e: io::Error| {
             Failure::nothing(format!("{}: cannot write the demo shoot ({})", folder.display(), plain_cause(&e)))

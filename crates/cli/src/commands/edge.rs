@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use rawassay_analysis::bench::slanted_edge::{EdgeResponse, GOOD_SLANT_DEG, SlantedEdges, good_slant, slanted_edges};
 use rawassay_decode::{Area, PitchFrom, Shot};
+use rawassay_report::numbers::write_json_pretty;
 use rawassay_report::page::units;
 use rawassay_report::table::{Weight, printable};
 use rawassay_report::{ReportError, Table};
@@ -195,7 +196,7 @@ fn cautions(edges: &[EdgeResponse], named: bool) -> Vec<String> {
 }
 
 fn json(answer: &impl Serialize, out: &mut dyn Write) -> Result<(), ReportError> {
-    serde_json::to_writer_pretty(&mut *out, answer)?;
+    write_json_pretty(&mut *out, answer)?;
     Ok(writeln!(out)?)
 }
 

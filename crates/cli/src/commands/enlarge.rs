@@ -3,11 +3,13 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use rawassay_analysis::brief::length::{self, LengthUnit, short};
+use rawassay_analysis::brief::PictureUnit;
+use rawassay_analysis::brief::length::{self, Size, short};
 use rawassay_analysis::crop::Crop;
 use rawassay_analysis::enlarge::{self, Distance, Ladder, PaperSize, Rung};
 use rawassay_analysis::judge::IfAccepted;
 use rawassay_analysis::{Brief, LargestPrint, Outcome};
+use rawassay_report::numbers::write_json_pretty;
 use rawassay_report::table::Weight;
 use rawassay_report::{Record, ReportError, Status, Table};
 use serde::Serialize;
@@ -23,9 +25,8 @@ pub struct Enlarge {
     /// Records that `audit` kept, or raw files (measured now)
     #[arg(value_name = "RECORD|FRAME", required = true)]
     inputs: Vec<PathBuf>,
-    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
-    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
-    brief: String,
+    #[command(flatten)]
+    brief: shared::BriefArgument,
     /// This part of the frame only: WxH+X+Y in pixels as stored (upright:WxH+X+Y: of the upright picture), 4:3 or 50% of each
     /// side in the middle
     #[arg(long, value_name = "CROP", value_parser = shared::crop)]
@@ -37,9 +38,9 @@ pub struct Enlarge {
     /// each print
     #[arg(long, value_name = "LENGTH|diagonal", value_parser = shared::distance)]
     distance: Option<Distance>,
-    /// A size to show besides the usual ones, such as "60 x 90 cm" or A2; may be given again
-    #[arg(long, value_name = "SIZE", value_parser = shared::paper)]
-    size: Vec<PaperSize>,
+    /// A size to show besides the usual ones, such as "60 x 90 cm" or A2 (for a screen "3000 x 2000 px"); may be given again
+    #[arg(long, value_name = "SIZE", value_parser = shared::size)]
+    size: Vec<(String, Size)>,
     /// Of a record, only frames whose file name holds this text; may be given again
     #[arg(long, value_name = "TEXT")]
     frame: Vec<String>,
@@ -67,10 +68,15 @@ struct Answer<'a> {
 impl Enlarge {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
-        let brief = super::brief::find(&self.brief)?;
-        let plan = self.answer.plan(&answer::inputs(&self.inputs, &self.brief))?;
-        let mut sizes = enlarge::usual_sizes();
-        sizes.extend(self.size.iter().cloned());
+        let brief = self.brief.find()?;
+        let plan = self.answer.plan(&answer::inputs(&self.inputs, &self.brief.text))?;
+        let mut sizes = enlarge::usual_of(&brief.output);
+        if let Some(screen) = brief.output.screen {
+            sizes.push(PaperSize::screen(screen.width_px, screen.height_px, brief.output.picture_unit().mm()));
+        }
+        for (text, size) in &self.size {
+            sizes.push(shared::paper(text, *size, &brief.output)?);
+        }
         sizes.sort_by(|a, b| (a.width_mm * a.height_mm).total_cmp(&(b.width_mm * b.height_mm)));
         sizes.dedup_by(|a, b| a.name == b.name);
         let distance = self.distance.unwrap_or(Distance::Brief);
@@ -115,7 +121,7 @@ impl Enlarge {
             None => {}
         }
         plan.write("enlarge", |out| match plan.form {
-            Form::Json => Ok(json(&ladders, single, out)?),
+            Form::Json => json(&ladders, single, out),
             Form::Csv => Ok(csv(&ladders, out)?),
             Form::Table => table(&ladders, &brief, distance, self.crop, out),
         })?;
@@ -150,16 +156,16 @@ fn is_record(path: &Path) -> Result<bool, Failure> {
     Ok(first.iter().find(|b| !b.is_ascii_whitespace()).map_or(named, |b| *b == b'{'))
 }
 
-fn json(ladders: &[(Head, Ladder)], single: bool, out: &mut dyn Write) -> std::io::Result<()> {
+fn json(ladders: &[(Head, Ladder)], single: bool, out: &mut dyn Write) -> Result<(), ReportError> {
     let answers: Vec<Answer<'_>> = ladders
         .iter()
         .map(|(record, ladder)| Answer { file: &record.file, error: record.error.as_deref(), ladder })
         .collect();
     match answers.as_slice() {
-        [one] if single => serde_json::to_writer_pretty(&mut *out, one)?,
-        _ => serde_json::to_writer_pretty(&mut *out, &answers)?,
+        [one] if single => write_json_pretty(&mut *out, one)?,
+        _ => write_json_pretty(&mut *out, &answers)?,
     }
-    writeln!(out)
+    Ok(writeln!(out)?)
 }
 
 /// A field of CSV (RFC 4180).
@@ -219,25 +225,25 @@ fn csv(ladders: &[(Head, Ladder)], out: &mut dyn Write) -> std::io::Result<()> {
 }
 
 /// What limits a rung, in words.
-fn verdict(rung: &Rung) -> String {
+fn verdict(rung: &Rung, unit: PictureUnit) -> String {
     match (&rung.outcome, &rung.limited_by) {
         (Outcome::Prints, _) => "prints".into(),
+        (Outcome::Borderline, Some(by)) if unit.is_pixel() => format!("borderline: {by}; look at it at full size"),
         (Outcome::Borderline, Some(by)) => format!("borderline: {by}; make a proof print"),
         (outcome, Some(by)) => format!("{outcome}: {by}"),
         (outcome, None) => outcome.to_string(),
     }
 }
 
-fn largest(print: &LargestPrint, unit: LengthUnit) -> String {
+fn largest(print: &LargestPrint, unit: PictureUnit) -> String {
     let size = sizes(print.width_in, print.height_in, unit);
     format!("{size} at {:.0} ppi, limited by {}", print.ppi, print.limited_by)
 }
 
 /// A largest size in the brief's unit, and in the other beside it.
-fn sizes(width_in: f64, height_in: f64, unit: LengthUnit) -> String {
+fn sizes(width_in: f64, height_in: f64, unit: PictureUnit) -> String {
     let (w, h) = (width_in * length::MM_PER_INCH, height_in * length::MM_PER_INCH);
-    let other = if unit == LengthUnit::In { LengthUnit::Cm } else { LengthUnit::In };
-    format!("{} ({})", length::most_text(w, h, unit), length::most_text(w, h, other))
+    format!("{} ({})", length::most_text(w, h, unit), length::most_text(w, h, unit.other()))
 }
 
 /// True where a dark frame's noise, lifted, is another than that of its mid-tones as metered.
@@ -247,7 +253,8 @@ fn lifted(r: &Rung) -> bool {
 
 /// "85", or "85 (21)" with what is left of it once a dark frame is lifted.
 fn noise_cell(r: &Rung) -> String {
-    let whole = |v: Option<f64>| v.map_or_else(|| "-".into(), |snr| format!("{snr:.0}"));
+    // Three digits that count: 9.7 under a limit of 10 must not read as 10.
+    let whole = |v: Option<f64>| v.map_or_else(|| "-".into(), short);
     if lifted(r) {
         format!("{} ({})", whole(r.snr_midtone), whole(r.snr_lifted))
     } else {
@@ -308,7 +315,13 @@ fn table(
             continue;
         }
         let motion = ladder.rungs.iter().any(|r| r.motion_mm.is_some_and(|mm| mm > 0.0));
-        let mut headings = vec!["paper", ">picture on it", ">wants px", ">ppi", ">edge rise, mm", ">allowed, mm"];
+        let unit = brief.output.picture_unit();
+        let (surface, honest, look) = if unit.is_pixel() {
+            ("screen", "largest honest size ", "with a look at it    ")
+        } else {
+            ("paper", "largest honest print", "with a proof print   ")
+        };
+        let mut headings = vec![surface, ">picture on it", ">wants px", ">ppi", ">edge rise, mm", ">allowed, mm"];
         if motion {
             headings.extend([">motion, mm", ">allowed, mm"]);
         }
@@ -318,11 +331,7 @@ fn table(
         for r in &ladder.rungs {
             let mut cells = vec![
                 r.paper.clone(),
-                length::most_text(
-                    r.width_in * length::MM_PER_INCH,
-                    r.height_in * length::MM_PER_INCH,
-                    brief.output.unit,
-                ),
+                length::most_text(r.width_in * length::MM_PER_INCH, r.height_in * length::MM_PER_INCH, unit),
                 format!("{:.0} x {:.0}", r.asks_px[0], r.asks_px[1]),
                 format!("{:.0}", r.ppi),
                 mm(r.rise_mm),
@@ -332,7 +341,7 @@ fn table(
                 cells.extend([mm(r.motion_mm), format!("{:.2}", r.asks_motion_mm)]);
             }
             cells.push(noise_cell(r));
-            cells.push(verdict(r));
+            cells.push(verdict(r, unit));
             let weight = match r.outcome {
                 Outcome::Prints => Weight::Strong,
                 Outcome::Borderline => Weight::Plain,
@@ -341,16 +350,15 @@ fn table(
             rows.row(cells, weight);
         }
         rows.write(out)?;
-        let unit = brief.output.unit;
         match (&ladder.largest, &ladder.if_accepted) {
-            (Some(honest), _) => writeln!(out, "largest honest print  {}", largest(honest, unit))?,
+            (Some(most), _) => writeln!(out, "{honest}  {}", largest(most, unit))?,
             (None, Some(accepted)) => {
-                writeln!(out, "largest honest print  none: {} fail at every size", accepted.what)?;
+                writeln!(out, "{honest}  none: {} fail at every size", accepted.what)?;
             }
-            (None, None) => writeln!(out, "largest honest print: not known, see above")?,
+            (None, None) => writeln!(out, "{}: not known, see above", honest.trim_end())?,
         }
         if let Some(proof) = &ladder.largest_with_proof {
-            writeln!(out, "with a proof print    {}", largest(proof, unit))?;
+            writeln!(out, "{look} {}", largest(proof, unit))?;
         }
         if let Some(IfAccepted { what, width_in, height_in, .. }) = &ladder.if_accepted {
             writeln!(

@@ -4,6 +4,8 @@ use std::fmt::Write as _;
 
 use rawassay_analysis::explain::{self, Explanation, Kind};
 
+use rawassay_report::fields::{FIELDS, Field};
+
 use crate::messages::{Exit, Failure};
 use crate::output;
 
@@ -37,6 +39,11 @@ impl Explain {
                     text += &lines(&several);
                     continue;
                 }
+                if let Some(field) = field(word) {
+                    let _ = writeln!(text, "{} (field of the scorecard)", field.path);
+                    let _ = writeln!(text, "  {:LABEL$}{}", "means", wrapped(field.text));
+                    continue;
+                }
                 let hint = explain::nearest(word).map_or(String::new(), |near| format!("did you mean `{near}`? "));
                 return Err(Failure::usage(format!(
                     "nothing is known of `{word}`; {hint}`rawassay explain` lists every word"
@@ -50,6 +57,21 @@ impl Explain {
         output::print(&text)?;
         Ok(Exit::Done)
     }
+}
+
+/// The field of that path, or of that last part where only one has it; columns of the CSV too.
+fn field(word: &str) -> Option<&'static Field> {
+    let plain = |path: &str| {
+        let parts = path.split(|c: char| !c.is_ascii_alphanumeric());
+        let told = parts.filter(|part| !part.is_empty() && !part.bytes().all(|b| b.is_ascii_digit()));
+        told.collect::<Vec<_>>().join("_").to_lowercase()
+    };
+    let word = plain(word);
+    FIELDS.iter().find(|field| plain(field.path) == word).or_else(|| {
+        let mut of_that_name =
+            FIELDS.iter().filter(|field| field.path.rsplit('.').next().map(plain).as_ref() == Some(&word));
+        of_that_name.next().filter(|_| of_that_name.next().is_none())
+    })
 }
 
 /// Columns of the text.

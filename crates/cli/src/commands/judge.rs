@@ -16,9 +16,8 @@ pub struct Judge {
     /// The record that `audit` kept (NDJSON)
     #[arg(value_name = "RECORD", required = true)]
     records: Vec<PathBuf>,
-    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
-    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
-    brief: String,
+    #[command(flatten)]
+    brief: shared::BriefArgument,
     /// Judge this part only: WxH+X+Y in pixels as stored (upright:WxH+X+Y: of the upright picture), 4:3 or 50% of each
     /// side in the middle
     #[arg(long, value_name = "CROP", value_parser = shared::crop)]
@@ -26,7 +25,7 @@ pub struct Judge {
     /// Only frames whose file name holds this text; may be given again
     #[arg(long, value_name = "TEXT")]
     frame: Vec<String>,
-    /// Exit with 4 where a frame has this outcome or worse (worst: unmeasured)
+    /// Exit with status 4 where a frame has this outcome or a worse one (worst: unmeasured)
     #[arg(long, value_name = "OUTCOME", value_parser = shared::outcome)]
     strict: Option<Outcome>,
     #[command(flatten)]
@@ -36,15 +35,16 @@ pub struct Judge {
 impl Judge {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
-        let brief = super::brief::find(&self.brief)?;
-        let plan = self.output.plan_here(&crate::answer::inputs(&self.records, &self.brief))?;
+        let brief = self.brief.find()?;
+        let plan = self.output.plan_here(&crate::answer::inputs(&self.records, &self.brief.text))?;
         let open = |path: &PathBuf| crate::frames::stream(path);
         // All records are opened before a word is written: a wrong name must leave nothing half said.
         let records = self.records.iter().map(open).collect::<Result<Vec<_>, _>>()?;
         if records.iter().all(|records| records.len() == 0) {
             return Err(crate::frames::no_frame(&self.records));
         }
-        let mut outputs = plan.open(&brief)?;
+        // Nothing is written before one frame is judged: a wrong name or crop must leave no half of an array behind.
+        let (mut outputs, mut waiting) = (None, Vec::new());
         let mut totals = Totals { brief: brief.name.clone(), ..Totals::default() };
         let mut outside: Option<String> = None;
         let mut outside_frames = 0;
@@ -56,25 +56,38 @@ impl Judge {
                 }
                 let crop = self.crop.and_then(|crop| crop.of(record.shot.as_ref()));
                 let judgement = judge::judge(&record.subject(), &brief, crop);
-                if let Some(why) = shared::outside(&record.file, self.crop, record.shot.as_ref()) {
+                let misses = shared::outside(&record.file, self.crop, record.shot.as_ref());
+                let fits = misses.is_none() && (self.crop.is_none() || record.shot.is_some());
+                if let Some(why) = misses {
                     outside_frames += 1;
                     outside.get_or_insert(why);
                 }
                 let card = Scorecard::new(&record, &judgement);
                 totals.add(&card);
-                outputs.card(&card)?;
+                waiting.push(card);
+                if fits && outputs.is_none() {
+                    outputs = Some(plan.open(&brief)?);
+                }
+                if let Some(outputs) = &mut outputs {
+                    waiting.drain(..).try_for_each(|card| outputs.card(&card))?;
+                }
             }
         }
         if totals.frames() == 0 {
             return Err(shared::no_such_frame(&self.frame));
         }
-        if let Some(why) = outside {
+        let mut outputs = match (outputs, outside.take()) {
             // Where the crop fits no frame there is nothing to judge.
-            if outside_frames == totals.frames() {
-                return Err(Failure::usage(why));
+            (None, Some(why)) => return Err(Failure::usage(why)),
+            (None, None) => plan.open(&brief)?,
+            (Some(outputs), None) => outputs,
+            (Some(outputs), Some(why)) => {
+                let of = totals.frames();
+                crate::messages::warning(&format!("{why}; {outside_frames} of {of} frames are unmeasured"));
+                outputs
             }
-            crate::messages::warning(&format!("{why}; {outside_frames} of {} frames are unmeasured", totals.frames()));
-        }
+        };
+        waiting.iter().try_for_each(|card| outputs.card(card))?;
         outputs.finish(&totals)?;
         Ok(if self.strict.is_some_and(|strict| totals.worst.is_some_and(|worst| worst >= strict)) {
             Exit::Strict

@@ -1,12 +1,12 @@
 //! `rawassay page`.
 
 use std::path::PathBuf;
-use std::time::Duration;
 
 use rawassay_analysis::crop::Crop;
 
+use super::shared;
 use crate::messages::{Exit, Failure};
-use crate::{pages, target};
+use crate::{output, pages, target};
 
 /// Write web pages with pictures and plots
 ///
@@ -23,32 +23,23 @@ pub struct Page {
     /// Replace pages at --out though rawassay did not write them
     #[arg(long)]
     force: bool,
-    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
-    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
-    brief: String,
+    #[command(flatten)]
+    brief: shared::BriefArgument,
     /// Judge this part only: WxH+X+Y in pixels as stored (upright:WxH+X+Y: of the upright picture), 4:3 or 50% of each
     /// side in the middle
-    #[arg(long, value_name = "CROP", value_parser = super::shared::crop)]
+    #[arg(long, value_name = "CROP", value_parser = shared::crop)]
     crop: Option<Crop>,
     /// Only frames whose file name holds this text; may be given again
     #[arg(long, value_name = "TEXT")]
     frame: Vec<String>,
-    /// Frames decoded at once at the most [default: one per core, fewer where memory is short]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    jobs: Option<u16>,
-    /// Give a picture up after this long [default: 60, and one more for each megabyte of its file]
-    #[arg(long, value_name = "SECONDS", value_parser = super::audit::seconds)]
-    timeout: Option<Duration>,
-    /// Memory that one worker may take [default: 1024, and 16 for each megabyte of its file, as far as there is]
-    #[arg(long, value_name = "MB", value_parser = clap::value_parser!(u64).range(64..=1_048_576))]
-    memory: Option<u64>,
+    #[command(flatten)]
+    workers: shared::WorkerArguments,
 }
 
 impl Page {
     /// Runs the command.
-    #[allow(clippy::print_stdout, reason = "the answer of the command")]
     pub fn run(self) -> Result<Exit, Failure> {
-        let brief = super::brief::find(&self.brief)?;
+        let brief = self.brief.find()?;
         let mut records = rawassay_report::record::read(&self.record).map_err(|e| match e {
             rawassay_report::ReportError::Io { .. } => {
                 Failure::nothing(format!("{e}; give the record that `rawassay audit` keeps"))
@@ -63,9 +54,9 @@ impl Page {
         }
         let outdated = records.iter().filter(|r| r.measures_version != rawassay_analysis::MEASURES_VERSION).count();
         crate::frames::warn_of_outdated(&self.record, outdated, records.len());
-        records.retain(|record| super::shared::wanted(&record.file, &self.frame));
+        records.retain(|record| shared::wanted(&record.file, &self.frame));
         if records.is_empty() {
-            return Err(super::shared::no_such_frame(&self.frame));
+            return Err(shared::no_such_frame(&self.frame));
         }
         target::check_page_folder(&self.out, self.force)?;
         let bar = indicatif::ProgressBar::new(records.len() as u64).with_style(
@@ -77,14 +68,14 @@ impl Page {
             out: &self.out,
             brief: &brief,
             crop: self.crop,
-            jobs: self.jobs.map(usize::from),
-            timeout: self.timeout,
-            memory: self.memory.map(|mb| mb << 20),
+            jobs: self.workers.jobs(),
+            timeout: self.workers.timeout,
+            memory: self.workers.memory_bytes(),
         };
         let written = pages::write(&request, records, &|done| bar.set_position(done as u64))?;
         bar.finish_and_clear();
-        println!(
-            "{} {} by the brief {}, {} drawn now, {} files changed",
+        let mut told = format!(
+            "{} {} by the brief {}, {} drawn now, {} files changed\n",
             written.frames,
             if written.frames == 1 { "frame" } else { "frames" },
             brief.name,
@@ -92,9 +83,10 @@ impl Page {
             written.changed
         );
         if written.without_picture > 0 {
-            println!("{} without a picture: its page says why", written.without_picture);
+            told.push_str(&format!("{} without a picture: its page says why\n", written.without_picture));
         }
-        println!("open {}", written.index.display());
+        told.push_str(&format!("open {}\n", written.index.display()));
+        output::print(&told)?;
         Ok(Exit::Done)
     }
 }

@@ -2,12 +2,12 @@
 
 use std::path::PathBuf;
 
-use rawassay_analysis::brief::LengthUnit;
-use rawassay_analysis::brief::length;
+use rawassay_analysis::brief::{PictureUnit, length};
 use rawassay_analysis::explain;
 use rawassay_analysis::series::{self, By, Estimate, Group, Series as Answer, Setting, Step, short, shutter_text};
 use rawassay_report::numbers::rounded;
 
+use super::shared;
 use crate::answer::{self, AnswerArguments, Form};
 use crate::frames;
 use crate::messages::{Exit, Failure};
@@ -22,9 +22,8 @@ pub struct Series {
     /// What the series is ordered by
     #[arg(long, value_enum, ignore_case = true)]
     by: ByArgument,
-    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
-    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
-    brief: String,
+    #[command(flatten)]
+    brief: shared::BriefArgument,
     /// With --by shutter: share of frames that should be free of shake, per cent
     #[arg(long, value_name = "PCT", default_value_t = 90.0, value_parser = share)]
     keepers: f64,
@@ -54,8 +53,8 @@ fn share(text: &str) -> Result<f64, String> {
 impl Series {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
-        let brief = frames::brief(&self.brief)?;
-        let plan = self.answer.plan(&answer::inputs(&self.records, &self.brief))?;
+        let brief = self.brief.find()?;
+        let plan = self.answer.plan(&answer::inputs(&self.records, &self.brief.text))?;
         let (rows, copies) = frames::rows(&self.records, &brief)?;
         if rows.is_empty() {
             return Err(Failure::nothing("no frame in the record could be measured; see the errors of audit"));
@@ -73,9 +72,24 @@ impl Series {
         match plan.form {
             Form::Json => plan.json("series", &answer)?,
             Form::Csv => plan.csv("series", &csv(&answer))?,
-            Form::Table => plan.text("series", &text(&answer, brief.output.unit))?,
+            // The error line below says all that there is.
+            Form::Table if answer.groups.is_empty() => {}
+            Form::Table => plan.text("series", &text(&answer, brief.output.picture_unit()))?,
+        }
+        if answer.groups.iter().flat_map(|group| &group.steps).all(|step| step.frames == 0) {
+            return Err(Failure::nothing(format!("no frame tells what a series {}", needs(by))));
         }
         Ok(Exit::Done)
+    }
+}
+
+/// What the frames of a series must bring.
+const fn needs(by: By) -> &'static str {
+    match by {
+        By::Iso => "by ISO needs: the ISO, and smooth places to measure noise in; audit frames that have both",
+        By::Aperture => "by aperture needs: the f-number, and edges to measure; audit frames that have both",
+        By::Shutter => "by shutter needs: the exposure time, and edges to measure; audit frames that have both",
+        By::Camera => "by camera needs: the camera's name, and edges to measure; audit frames that have both",
     }
 }
 
@@ -146,17 +160,22 @@ const CAMERA: [Column; 7] = [
     ("largest_short_side_in", 0),
 ];
 
-/// Head of a reading's column; sides of a print are told in the brief's unit.
-fn column_heading(reading: &str, unit: LengthUnit) -> String {
+/// Head of a reading's column; sides of a picture are told in the brief's unit, and a screen is called one.
+fn column_heading(reading: &str, unit: PictureUnit) -> String {
     let path = format!("series.{reading}");
-    match explain::label(&path) {
+    let heading = match explain::label(&path) {
         (label, "in") => format!(">{label}, {}", unit.sign()),
         _ => format!(">{}", explain::heading(&path)),
+    };
+    if unit.is_pixel() {
+        heading.replace("the paper", "the screen").replace("largest print", "largest size")
+    } else {
+        heading
     }
 }
 
 /// The answer first, then the table it comes from, then what to be careful of.
-fn text(answer: &Answer, unit: LengthUnit) -> String {
+fn text(answer: &Answer, unit: PictureUnit) -> String {
     let (heading, columns): (&str, &[Column]) = match answer.by {
         By::Iso => (">ISO", &ISO),
         By::Aperture => (">f-stop", &APERTURE),
@@ -187,6 +206,8 @@ fn text(answer: &Answer, unit: LengthUnit) -> String {
                 match c.0 {
                     "megapixels" => cell(estimate, usize::from(estimate.value.is_some_and(|v| v < 10.0))),
                     side_in if side_in.ends_with("_side_in") => side(estimate, unit),
+                    // Three digits that count: 9.7 under a limit of 10 must not read as 10.
+                    "print_snr_midtone" => with_interval(estimate, short),
                     _ => cell(estimate, c.1),
                 }
             }));
@@ -198,9 +219,6 @@ fn text(answer: &Answer, unit: LengthUnit) -> String {
             text.push_str(&wrap(&format!("  Note: {warning}"), "    "));
         }
         text.push('\n');
-    }
-    if answer.groups.is_empty() {
-        text.push_str("No frame tells what this series needs.\n");
     }
     if !single.is_empty() {
         text.push_str(single_heading(answer.by));
@@ -246,7 +264,7 @@ fn step_text(by: By, group: &Group, step: &Step) -> String {
 }
 
 /// A side of a print, inches, in the brief's unit; rounded down as every size that is a most.
-fn side(estimate: Estimate, unit: LengthUnit) -> String {
+fn side(estimate: Estimate, unit: PictureUnit) -> String {
     let shown = |inches: f64| length::most(inches * length::MM_PER_INCH, unit);
     match (estimate.value.map(shown), estimate.low.map(shown), estimate.high.map(shown)) {
         (Some(value), Some(low), Some(high)) if low != high => format!("{value} ({low}-{high})"),
@@ -256,8 +274,12 @@ fn side(estimate: Estimate, unit: LengthUnit) -> String {
 }
 
 fn cell(estimate: Estimate, digits: usize) -> String {
-    let shown = |value: f64| format!("{value:.digits$}");
-    match (estimate.value.map(shown), estimate.low.map(shown), estimate.high.map(shown)) {
+    with_interval(estimate, |value| format!("{value:.digits$}"))
+}
+
+/// A median and its interval, each set by `shown`.
+fn with_interval(estimate: Estimate, shown: impl Fn(f64) -> String) -> String {
+    match (estimate.value.map(&shown), estimate.low.map(&shown), estimate.high.map(&shown)) {
         // An interval that vanishes in the digits shown only takes room.
         (Some(value), Some(low), Some(high)) if low != high => format!("{value} ({low}-{high})"),
         (Some(value), ..) => value,

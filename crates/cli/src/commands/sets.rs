@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use rawassay_analysis::sets::{self, Bracket, Burst, Sets as Answer};
 use rawassay_report::numbers::rounded;
 
+use super::shared;
 use crate::answer::{self, AnswerArguments, Form};
 use crate::frames;
 use crate::messages::{Exit, Failure};
@@ -16,9 +17,8 @@ pub struct Sets {
     /// Records made by `audit`
     #[arg(required = true, value_name = "RECORD")]
     records: Vec<PathBuf>,
-    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
-    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
-    brief: String,
+    #[command(flatten)]
+    brief: shared::BriefArgument,
     /// Show every frame of each set, with why it stands where it does
     #[arg(long)]
     ranking: bool,
@@ -29,8 +29,8 @@ pub struct Sets {
 impl Sets {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
-        let brief = frames::brief(&self.brief)?;
-        let plan = self.answer.plan(&answer::inputs(&self.records, &self.brief))?;
+        let brief = self.brief.find()?;
+        let plan = self.answer.plan(&answer::inputs(&self.records, &self.brief.text))?;
         let (rows, copies) = frames::rows(&self.records, &brief)?;
         let mut answer = sets::sets(&rows);
         answer.warnings.extend(copies);

@@ -1,12 +1,59 @@
 //! Values that several commands read from the command line.
 
-use rawassay_analysis::Outcome;
-use rawassay_analysis::brief::{LengthUnit, length};
+use rawassay_analysis::brief::length::{self, Size};
+use rawassay_analysis::brief::{LengthUnit, Output, PictureUnit};
 use rawassay_analysis::crop::Crop;
 use rawassay_analysis::enlarge::{Distance, PaperSize};
+use std::time::Duration;
+
+use rawassay_analysis::{Brief, Outcome};
 use rawassay_decode::{Area, Shot};
 
 use crate::messages::Failure;
+
+/// `--brief`, the same for every command that judges.
+#[derive(Debug, Clone, clap::Args)]
+pub struct BriefArgument {
+    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
+    #[arg(id = "brief", long = "brief", value_name = "BRIEF", default_value = "portfolio")]
+    pub text: String,
+}
+
+impl BriefArgument {
+    /// The brief of that name, size or file.
+    ///
+    /// # Errors
+    /// Where there is none, or something is wrong in the file.
+    pub fn find(&self) -> Result<Brief, Failure> {
+        super::brief::find(&self.text)
+    }
+}
+
+/// How workers read frames, the same for every command that has some.
+#[derive(Debug, Clone, clap::Args)]
+pub struct WorkerArguments {
+    /// Frames read at once [default: one per core, fewer where memory is short]
+    #[arg(long, value_name = "N", value_parser = whole::<1, 1024>)]
+    jobs: Option<u64>,
+    /// Give a frame up after this long [default: 60, and one more for each megabyte of its file]
+    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    pub timeout: Option<Duration>,
+    /// Memory that one worker may take [default: 1024, and 16 for each megabyte of its file, as far as there is]
+    #[arg(long, value_name = "MB", value_parser = whole::<64, 1_048_576>)]
+    memory: Option<u64>,
+}
+
+impl WorkerArguments {
+    /// Workers at once, where asked.
+    pub fn jobs(&self) -> Option<usize> {
+        self.jobs.and_then(|jobs| usize::try_from(jobs).ok())
+    }
+
+    /// Memory of one worker, bytes, where asked.
+    pub fn memory_bytes(&self) -> Option<u64> {
+        self.memory.map(|mb| mb << 20)
+    }
+}
 
 /// A crop: `WxH+X+Y`, a ratio, or a share.
 ///
@@ -81,6 +128,27 @@ pub fn outcome(text: &str) -> Result<Outcome, String> {
         .ok_or_else(|| "must be prints, borderline, fails or unmeasured".into())
 }
 
+/// A whole number within these ends.
+///
+/// # Errors
+/// Where it is none, or outside them.
+pub fn whole<const LEAST: u64, const MOST: u64>(text: &str) -> Result<u64, String> {
+    match text.parse::<u64>() {
+        Ok(number) if (LEAST..=MOST).contains(&number) => Ok(number),
+        _ => Err(format!("a whole number from {LEAST} to {MOST}")),
+    }
+}
+
+/// A time to wait, seconds.
+///
+/// # Errors
+/// Where it is none.
+pub fn seconds(text: &str) -> Result<Duration, String> {
+    let value: f64 = text.parse().map_err(|_| "a number of seconds, for example 90".to_owned())?;
+    let duration = Duration::try_from_secs_f64(value).map_err(|_| "a number of seconds, for example 90".to_owned())?;
+    if duration.is_zero() { Err("more than 0 seconds".into()) } else { Ok(duration) }
+}
+
 /// A viewing distance: a length, or `diagonal`.
 ///
 /// # Errors
@@ -92,19 +160,32 @@ pub fn distance(text: &str) -> Result<Distance, String> {
     length::distance(text).map(|(mm, _)| Distance::Fixed(mm))
 }
 
-/// A paper size.
+/// A size on the command line, with its text.
 ///
 /// # Errors
 /// What is wrong with the text.
-pub fn paper(text: &str) -> Result<PaperSize, String> {
-    match length::size(text)? {
-        length::Size::Paper(width_mm, height_mm, unit) => {
-            let iso = text.trim().to_uppercase();
+pub fn size(text: &str) -> Result<(String, Size), String> {
+    Ok((text.trim().to_string(), length::size(text)?))
+}
+
+/// That size as one of a ladder for this output.
+///
+/// # Errors
+/// Where pixels are asked of paper.
+pub fn paper(text: &str, size: Size, output: &Output) -> Result<PaperSize, Failure> {
+    match (size, output.picture_unit()) {
+        (Size::Paper(width_mm, height_mm, unit), _) => {
+            let iso = text.to_uppercase();
             let named = iso.len() == 2 && iso.starts_with('A');
             let size = PaperSize::new(width_mm, height_mm, if unit == LengthUnit::M { LengthUnit::Cm } else { unit });
             Ok(if named { PaperSize { name: iso, ..size } } else { size })
         }
-        length::Size::Pixels(..) => Err(format!("`{text}`: a paper size is a length; use in, ft, cm, mm or m")),
+        (Size::Pixels(width_px, height_px), PictureUnit::Pixel { mm }) => {
+            Ok(PaperSize::screen(width_px, height_px, mm))
+        }
+        (Size::Pixels(..), PictureUnit::Length(_)) => {
+            Err(Failure::usage(format!("--size {text}: a paper size is a length; use in, ft, cm, mm or m")))
+        }
     }
 }
 

@@ -32,6 +32,7 @@ fn wrong_usage_gives_two_and_says_what_to_do() {
         let ran = run(folder.path(), wrong);
         assert_eq!(ran.code, Some(2), "{wrong:?}: {}", ran.err);
         assert!(ran.err.starts_with("error:") && ran.out.is_empty(), "{wrong:?}: {}", ran.err);
+        assert_eq!(ran.err.lines().count(), 1, "{wrong:?}: {}", ran.err);
     }
     assert!(!folder.path().join("rawassay.ndjson").exists());
 }
@@ -80,12 +81,17 @@ fn a_crop_that_fits_no_frame_is_an_error_that_says_what_fits() {
         assert_eq!(ran.code, Some(2), "{command:?}: {}{}", ran.out, ran.err);
         // The frames are 1500 x 1000 px: 1200 px are left beside column 300, a third of them down.
         assert!(ran.err.contains("lies outside") && ran.err.contains("1200x400+300+100"), "{}", ran.err);
-        assert!(!ran.out.contains("0 x 0 px"), "{}", ran.out);
+        assert_eq!(ran.out, "", "{command:?}");
         let ran = run(folder.path(), &[command, &["--crop", "4:3", "--frame", "0001"]].concat());
         assert_eq!(ran.code, Some(0), "{}", ran.err);
         assert!(ran.out.contains("F_0001") && !ran.out.contains("F_0000"), "{}", ran.out);
         let ran = run(folder.path(), &[command, &["--frame", "none"]].concat());
         assert!(ran.code == Some(1) && ran.err.contains("no file name there"), "{}", ran.err);
+        // Half an array is no JSON.
+        for form in ["csv", "json"] {
+            let ran = run(folder.path(), &[command, &["--frame", "none", "--format", form]].concat());
+            assert_eq!((ran.code, ran.out.as_str()), (Some(1), ""), "{command:?} {form}");
+        }
     }
     let ran = run(folder.path(), &["enlarge", "rawassay.ndjson", "--crop", "50%", "--frame", "0001"]);
     assert!(ran.out.contains("750 x 500 px of crop 50%"), "{}", ran.out);
@@ -102,6 +108,30 @@ fn one_size_is_one_number_in_every_table() {
     let size = size.trim_start_matches("largest honest print").split(" (").next().unwrap().trim();
     assert!(size.ends_with(" cm"), "{size}");
     assert!(table.out.contains(&format!(" {size} ")), "{size}: {}", table.out);
+}
+
+/// A screen is counted in its pixels, so that its largest size can be held against the brief.
+#[test]
+fn a_screen_is_told_in_its_pixels_everywhere() {
+    let folder = shoot(1);
+    let at = folder.path();
+    let brief = ["--brief", "screen"];
+    let table = run(at, &[&["audit", "shoot", "--format", "table"][..], &brief].concat()).out;
+    let enlarge = run(at, &[&["enlarge", "rawassay.ndjson", "--size", "1200 x 900 px"][..], &brief].concat()).out;
+    let size = enlarge.lines().find(|l| l.starts_with("largest honest size")).unwrap();
+    let size = size.trim_start_matches("largest honest size").split(" (").next().unwrap().trim();
+    assert!(size.ends_with(" px"), "{enlarge}");
+    let listed = run(at, &[&["cull", "rawassay.ndjson", "--list"][..], &brief].concat()).out;
+    for text in [&table, &listed] {
+        assert!(text.contains(&format!(" {size} ")), "{size}: {text}");
+    }
+    for text in [&table, &listed, &enlarge] {
+        assert!(!text.contains("print ") && !text.contains("paper"), "{text}");
+    }
+    // 1500 x 1000 px on 2560 x 1440 and on 1200 x 900 px, which fills the width.
+    assert!(enlarge.contains("2160 x 1440 px") && enlarge.contains("1200 x 800 px"), "{enlarge}");
+    let paper = run(at, &["enlarge", "rawassay.ndjson", "--size", "1200 x 900 px"]);
+    assert!(paper.code == Some(2) && paper.err.contains("a paper size is a length"), "{}", paper.err);
 }
 
 #[test]

@@ -89,6 +89,10 @@ fn slips_of_the_keyboard_get_a_hint_that_helps() {
         option.err
     );
     assert!(option.err.starts_with("error: ") && !option.err.contains("error: error"), "{}", option.err);
+    let mut jobs = program(folder.path(), &["audit", "shoot"]);
+    let jobs = Ran::from(jobs.env("RAWASSAY_JOBS", "many").output().unwrap());
+    let told = jobs.err.starts_with("error: RAWASSAY_JOBS: ") && jobs.err.contains("a whole number from 1 to 1024");
+    assert!(told && jobs.err.lines().count() == 1, "{}", jobs.err);
     let list = ran(&["brief"]);
     assert!(list.code == Some(0) && list.out.contains("exhibition"), "{}", list.out);
     let by = ran(&["series", "none.ndjson", "--by", "ISO"]);

@@ -144,5 +144,7 @@ fn pages_for_a_screen_speak_of_no_print() {
     let frame = frame.split("All values").next().unwrap().to_owned();
     for page in [text(&pages, "index.html"), frame] {
         assert!(!page.contains("proof print") && !page.contains("<span>Largest honest print"), "{page}");
+        assert!(!page.contains("argest print") && !page.contains("that print<"), "{page}");
+        assert!(page.contains(" px") && !page.contains("class=\"label\">A4"), "{page}");
     }
 }

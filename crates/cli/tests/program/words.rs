@@ -131,3 +131,72 @@ fn the_brief_is_explained_alike_in_every_help() {
         );
     }
 }
+
+/// Whoever reads a column in a spreadsheet can ask what it means, whatever it is.
+#[test]
+fn every_field_of_the_scorecard_is_explained() {
+    let folder = tempfile::tempdir().unwrap();
+    for field in rawassay_report::fields::FIELDS {
+        let column = field.path.replace("[]", "_0").replace('.', "_");
+        for word in [field.path, &column] {
+            let ran = run(folder.path(), &["explain", word]);
+            assert!(ran.code == Some(0) && ran.out.contains("means"), "{word}: {}", ran.err);
+        }
+    }
+    let hash = run(folder.path(), &["explain", "file_id.hash"]).out;
+    assert!(hash.contains("BLAKE3"), "{hash}");
+}
+
+/// A script must not take it for an answer.
+#[test]
+fn a_series_of_which_no_frame_tells_is_an_error() {
+    let folder = shoot(1);
+    audit(folder.path(), &[]);
+    let record = fs::read_to_string(folder.path().join("rawassay.ndjson")).unwrap();
+    let mut without: serde_json::Value = serde_json::from_str(record.lines().next().unwrap()).unwrap();
+    for field in ["iso", "f_number", "shutter_s"] {
+        without["shot"][field] = serde_json::Value::Null;
+    }
+    fs::write(folder.path().join("without.ndjson"), format!("{without}\n")).unwrap();
+    for by in ["iso", "aperture", "shutter"] {
+        assert_eq!(run(folder.path(), &["series", "rawassay.ndjson", "--by", by]).code, Some(0), "{by}");
+        let ran = run(folder.path(), &["series", "without.ndjson", "--by", by]);
+        assert_eq!((ran.code, ran.out.as_str()), (Some(1), ""), "{by}: {}", ran.err);
+        assert!(ran.err.contains("no frame tells") && ran.err.lines().count() == 1, "{by}: {}", ran.err);
+        let json = run(folder.path(), &["series", "without.ndjson", "--by", by, "--format", "json"]);
+        assert!(json.code == Some(1) && json.out.contains("\"groups\": []"), "{by}: {}{}", json.out, json.err);
+    }
+}
+
+#[test]
+fn cull_says_what_fits_no_frame_and_what_an_option_needs() {
+    let folder = shoot(1);
+    audit(folder.path(), &[]);
+    let cull = |more: &[&str]| run(folder.path(), &[&["cull", "rawassay.ndjson"][..], more].concat());
+    let none = cull(&["--copy-to", "keep", "--frame", "none"]);
+    assert!(none.code == Some(1) && none.err.contains("no file name there"), "{}{}", none.out, none.err);
+    let outside = cull(&["--list", "--crop", "9000x3000+300+100"]);
+    assert!(outside.code == Some(2) && outside.err.contains("1200x400+300+100"), "{}", outside.err);
+    for option in ["--rating", "--label", "--reject"] {
+        let idle = cull(&["--list", option]);
+        assert!(idle.code == Some(2) && idle.err.lines().count() == 1, "{option}: {}{}", idle.out, idle.err);
+    }
+    assert_eq!(cull(&["--list", "--format", "table"]).out, cull(&["--list"]).out);
+}
+
+#[test]
+fn a_check_of_a_brief_tells_every_limit_and_reads_no_other_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let own = "[output]\nsize = \"20 x 30 cm\"\ndistance = \"40 cm\"\n[limits]\nspecular_spot_mm = 7.5\nbanding_to_noise = { \
+               borderline = 0.21, fails = 0.6 }\n[handling]\nshutter_rule = 1.5\n";
+    fs::write(folder.path().join("own.toml"), own).unwrap();
+    let told = run(folder.path(), &["brief", "check", "own.toml"]).out;
+    for limit in ["7.5 mm", "0.21", "1/(1.5 x"] {
+        assert!(told.contains(limit), "{limit}: {told}");
+    }
+    fs::write(folder.path().join("odd.toml"), b"\xff\xfe").unwrap();
+    for (file, word) in [("odd.toml", "not UTF-8 text"), (".", "name a TOML file")] {
+        let ran = run(folder.path(), &["brief", "check", file]);
+        assert!(ran.code == Some(1) && ran.err.contains(word) && ran.err.lines().count() == 1, "{file}: {}", ran.err);
+    }
+}

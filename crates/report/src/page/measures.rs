@@ -1,6 +1,6 @@
 //! The measures by which the overview sorts, each with its unit.
 
-use rawassay_analysis::brief::LengthUnit;
+use rawassay_analysis::brief::{LengthUnit, PictureUnit};
 use rawassay_analysis::explain;
 
 use super::shoot::Sheet;
@@ -20,13 +20,17 @@ const LARGEST: &str = "print.largest_cm";
 
 impl Sortable {
     /// What it is called and its unit; lengths of a print in `unit`.
-    pub(crate) fn label(&self, unit: LengthUnit) -> (String, &'static str) {
+    pub(crate) fn label(&self, unit: PictureUnit) -> (String, &'static str) {
         let (label, own) = explain::label(self.path);
-        (label, if self.path == LARGEST { unit.sign() } else { own })
+        match self.path {
+            LARGEST if unit.is_pixel() => (label.replace("print", "size"), unit.sign()),
+            LARGEST => (label, unit.sign()),
+            _ => (label, own),
+        }
     }
 
     /// The value in that unit, where it is known.
-    pub(crate) fn shown(&self, sheet: &Sheet, unit: LengthUnit) -> Option<f64> {
+    pub(crate) fn shown(&self, sheet: &Sheet, unit: PictureUnit) -> Option<f64> {
         let scale = if self.path == LARGEST { LengthUnit::Cm.mm() / unit.mm() } else { 1.0 };
         (self.value)(sheet).map(|v| v * scale).filter(|v| v.is_finite())
     }

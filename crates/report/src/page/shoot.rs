@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, HashSet};
 
-use rawassay_analysis::brief::LengthUnit;
+use rawassay_analysis::brief::PictureUnit;
 use rawassay_analysis::series::{By, Group, Series};
 use rawassay_analysis::sets::Sets;
 use rawassay_analysis::{Finding, FindingCode, Outcome, Severity};
@@ -27,7 +27,7 @@ pub struct Purpose {
     /// Width and height of the output, cm, the long side first.
     pub sides_cm: (f64, f64),
     /// Unit in which its lengths are told.
-    pub unit: LengthUnit,
+    pub unit: PictureUnit,
     /// True for a screen.
     pub screen: bool,
     /// Edge rise on the paper from which a frame is borderline, and from which it fails, mm.

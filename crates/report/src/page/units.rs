@@ -1,6 +1,6 @@
 //! Values as a photographer writes them, always with the unit.
 
-use rawassay_analysis::brief::LengthUnit;
+use rawassay_analysis::brief::PictureUnit;
 use rawassay_analysis::brief::length::{MM_PER_INCH, most};
 use rawassay_analysis::optics;
 
@@ -37,17 +37,11 @@ pub fn aperture(f_number: f64) -> String {
     format!("f/{}", number((f_number * 10.0).round() / 10.0))
 }
 
-/// A print's sides, given in inches, in the unit of the brief and never rounded up: `100 × 75 cm`.
+/// A picture's sides, given in inches, in the unit of the brief and never rounded up: `100 × 75 cm`.
 #[must_use]
-pub fn print_most(width_in: f64, height_in: f64, unit: LengthUnit) -> String {
+pub fn print_most(width_in: f64, height_in: f64, unit: PictureUnit) -> String {
     let side = |inches: f64| most(inches * MM_PER_INCH, unit);
     format!("{} \u{d7} {} {}", side(width_in), side(height_in), unit.sign())
-}
-
-/// The other unit beside the brief's: centimetres beside inches, inches beside metric ones.
-#[must_use]
-pub fn other_unit(unit: LengthUnit) -> LengthUnit {
-    if unit == LengthUnit::In { LengthUnit::Cm } else { LengthUnit::In }
 }
 
 /// Date and time of the camera as people read them: `2026-10-04 07:12:09`. The text comes from a file: it is only
@@ -69,6 +63,7 @@ pub fn seconds(rfc3339: &str) -> Option<f64> {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use rawassay_analysis::brief::LengthUnit;
 
     #[test]
     fn photographers_notation() {
@@ -78,9 +73,12 @@ mod tests {
         assert_eq!(shutter(0.25), "1/4 s");
         assert_eq!(aperture(5.6), "f/5.6");
         assert_eq!(aperture(8.0), "f/8");
-        assert_eq!(print_most(24.0, 36.0, LengthUnit::Cm), "60 \u{d7} 91 cm");
-        assert_eq!(print_most(8.0, 10.0, LengthUnit::In), "8 \u{d7} 10 in");
-        assert_eq!(print_most(9.68, 6.47, LengthUnit::In), "9.6 \u{d7} 6.4 in");
+        assert_eq!(print_most(24.0, 36.0, LengthUnit::Cm.into()), "60 \u{d7} 91 cm");
+        assert_eq!(print_most(8.0, 10.0, LengthUnit::In.into()), "8 \u{d7} 10 in");
+        // A screen's own pixels come whole: 9.68 in at 110 per inch are 1064.8.
+        let pixel = PictureUnit::Pixel { mm: 25.4 / 110.0 };
+        assert_eq!(print_most(9.68, 0.05, pixel), "1064 \u{d7} 5 px");
+        assert_eq!(print_most(9.68, 6.47, LengthUnit::In.into()), "9.6 \u{d7} 6.4 in");
     }
 
     #[test]

@@ -50,8 +50,19 @@ fn collect(rows: &mut String, path: &str, fields: &serde_json::Map<String, Value
             Value::Array(_) => {}
             // Only where something spoils the frame that may be accepted.
             Value::Null if path == "print.if_accepted" => {}
+            Value::Null if found_none(&path, fields) => row(rows, &path, &Value::from("none")),
             _ => row(rows, &path, value),
         }
+    }
+}
+
+/// True where a value is null because the blur is of another kind, not because it is unknown.
+fn found_none(path: &str, fields: &serde_json::Map<String, Value>) -> bool {
+    let kind = fields.get("kind").and_then(Value::as_str).unwrap_or_default();
+    match path {
+        "blur.motion_px" | "blur.motion_deg" | "blur.motion_tiles_pct" => matches!(kind, "none" | "defocus"),
+        "blur.defocus_px" => matches!(kind, "none" | "motion"),
+        _ => false,
     }
 }
 
@@ -119,4 +130,25 @@ fn channels(out: &mut String, card: &Value) {
         out.push_str("</tr>");
     }
     out.push_str("</tbody></table>\n");
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    /// "Length of the motion: unknown" beside "motion on the paper: 0 mm" said two things.
+    #[test]
+    fn a_blur_that_was_not_found_is_none_and_not_unknown() {
+        let shown = |kind: &str| {
+            let blur = serde_json::json!({ "kind": kind, "motion_px": null, "defocus_px": null });
+            let mut rows = String::new();
+            collect(&mut rows, "blur", blur.as_object().unwrap());
+            (rows.matches(">none<").count(), rows.matches(">unknown<").count())
+        };
+        // The kind's own row says none, too.
+        assert_eq!(shown("none"), (3, 0));
+        assert_eq!(shown("motion"), (1, 1));
+        assert_eq!(shown("undetermined"), (0, 2));
+    }
 }

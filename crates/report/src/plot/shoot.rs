@@ -1,6 +1,7 @@
 //! The shoot at a glance: the largest print of each frame in the order of taking, with the brief's size as a line.
 
 use rawassay_analysis::Outcome;
+use rawassay_analysis::brief::PictureUnit;
 
 use super::chart::nice_step;
 use crate::page::html::{esc, put};
@@ -34,9 +35,10 @@ const OUTCOMES: [(Outcome, &str); 4] = [
     (Outcome::Unmeasured, "unmeasured"),
 ];
 
-/// The plot. `brief` is the long side that the brief asks for, `unit` the sign of the unit of both.
+/// The plot. `brief` is the long side that the brief asks for, `unit` the unit of both.
 #[must_use]
-pub fn svg(marks: &[Mark], brief: f64, unit: &str) -> String {
+pub fn svg(marks: &[Mark], brief: f64, unit: PictureUnit) -> String {
+    let (what, unit) = (if unit.is_pixel() { "size" } else { "print" }, unit.sign());
     let count = |outcome| marks.iter().filter(|m| m.outcome == outcome).count();
     let most = marks.iter().filter_map(|m| m.long_side).fold(brief, f64::max) * 1.08;
     let most = if most.is_finite() && most > 0.0 { most } else { 100.0 };
@@ -48,7 +50,7 @@ pub fn svg(marks: &[Mark], brief: f64, unit: &str) -> String {
     put!(
         out,
         "<svg class=\"plot shoot\" role=\"img\" viewBox=\"0 0 1200 400\" xmlns=\"http://www.w3.org/2000/svg\"><title>Largest \
-         print of each frame, in the order of taking</title><desc>{} frames: {} print, {} are borderline, {} fail, {} could \
+         {what} of each frame, in the order of taking</title><desc>{} frames: {} print, {} are borderline, {} fail, {} could \
          not be measured. The brief asks for {} {unit} on the long side.</desc>",
         marks.len(),
         count(Outcome::Prints),
@@ -70,7 +72,7 @@ pub fn svg(marks: &[Mark], brief: f64, unit: &str) -> String {
         );
         level += step;
     }
-    put!(out, "<text class=\"f-ink\" font-size=\"14\" x=\"4\" y=\"14\">long side of the largest print, {unit}</text>");
+    put!(out, "<text class=\"f-ink\" font-size=\"14\" x=\"4\" y=\"14\">long side of the largest {what}, {unit}</text>");
     put!(out, "<path class=\"s-limit thick\" d=\"M{LEFT} {y:.1}H{RIGHT}\"/>", y = y(brief));
     put!(
         out,
@@ -167,6 +169,9 @@ fn ticks(out: &mut String, marks: &[Mark], x: impl Fn(f64) -> f64) {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use rawassay_analysis::brief::LengthUnit;
+
+    const CM: PictureUnit = PictureUnit::Length(LengthUnit::Cm);
     use crate::plot::reading::{attribute, near};
 
     #[test]
@@ -178,7 +183,7 @@ mod tests {
             mark(Some(10.0), Outcome::Fails),
             mark(None, Outcome::Unmeasured),
         ];
-        let svg = svg(&marks, 40.0, "cm");
+        let svg = svg(&marks, 40.0, CM);
         let lines: Vec<String> = svg.replace('<', "\n<").lines().map(str::to_owned).collect();
         // Scale from the printed labels 0 and 40 (text baselines lie 5 below their line).
         let label = |text: &str| -> f64 {
@@ -205,8 +210,8 @@ mod tests {
 
     #[test]
     fn an_empty_shoot_and_a_big_one() {
-        assert!(svg(&[], 40.0, "cm").ends_with("</svg>"));
+        assert!(svg(&[], 40.0, CM).ends_with("</svg>"));
         let mark = Mark { long_side: Some(33.3), outcome: Outcome::Prints, taken: String::new() };
-        assert!(svg(&vec![mark; 2000], 40.0, "cm").len() < 90_000);
+        assert!(svg(&vec![mark; 2000], 40.0, CM).len() < 90_000);
     }
 }

@@ -2,7 +2,7 @@
 //! what stays an empty outline.
 
 use rawassay_analysis::Outcome;
-use rawassay_analysis::brief::LengthUnit;
+use rawassay_analysis::brief::PictureUnit;
 
 use crate::page::html::{esc, put};
 use crate::page::units::{number, print_most};
@@ -36,7 +36,7 @@ pub struct Wall<'a> {
     /// Viewing distance in words.
     pub distance: &'a str,
     /// Unit of the labels.
-    pub unit: LengthUnit,
+    pub unit: PictureUnit,
 }
 
 /// Height of the person beside the wall, cm.
@@ -142,7 +142,11 @@ impl Wall<'_> {
     /// The drawing in words.
     fn words(&self) -> String {
         let mut words = match self.largest_cm {
+            Some((w, h)) if self.unit.is_pixel() => {
+                format!("Largest honest size {}", print_most(w / 2.54, h / 2.54, self.unit))
+            }
             Some((w, h)) => format!("Largest honest print {}", print_most(w / 2.54, h / 2.54, self.unit)),
+            None if self.unit.is_pixel() => "No honest size".to_owned(),
             None => "No honest print".to_owned(),
         };
         put!(words, ", seen from {}.", self.distance);
@@ -229,6 +233,8 @@ fn scale_bar(out: &mut String, x: f64, y: f64) {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use rawassay_analysis::brief::LengthUnit;
+
     use crate::plot::reading::attribute;
 
     fn hanging(width_cm: f64, outcome: Outcome) -> Hanging {
@@ -253,7 +259,7 @@ mod tests {
             largest_cm: Some((45.0, 30.0)),
             picture: Some("../pictures/a\"b.jpg"),
             distance: "60 cm",
-            unit: LengthUnit::Cm,
+            unit: LengthUnit::Cm.into(),
         };
         let svg = wall.svg().unwrap();
         let lines: Vec<String> = svg.replace('<', "\n<").lines().map(str::to_owned).collect();
@@ -288,7 +294,8 @@ mod tests {
 
     #[test]
     fn no_size_no_wall() {
-        let wall = Wall { sizes: Vec::new(), largest_cm: None, picture: None, distance: "60 cm", unit: LengthUnit::Cm };
+        let wall =
+            Wall { sizes: Vec::new(), largest_cm: None, picture: None, distance: "60 cm", unit: LengthUnit::Cm.into() };
         assert!(wall.svg().is_none());
     }
 }

@@ -85,10 +85,7 @@ fn finest_words(case: &Case<'_>) -> String {
 fn largest_words(case: &Case<'_>) -> Option<String> {
     let largest = case.largest(false)?;
     let (w, h) = (largest.width_in * length::MM_PER_INCH, largest.height_in * length::MM_PER_INCH);
-    Some(match case.brief.output.screen {
-        Some(screen) => format!("{:.0} x {:.0} px", largest.width_in * screen.ppi, largest.height_in * screen.ppi),
-        None => length::most_text(w, h, case.brief.output.unit),
-    })
+    Some(length::most_text(w, h, case.brief.output.picture_unit()))
 }
 
 /// "or print no larger than 12 x 18 in": the way out for this frame.

@@ -10,7 +10,8 @@ use rawassay_report::FileId;
 use super::deed::Deed;
 use super::select::Selection;
 use super::sidecars;
-use crate::messages::Failure;
+use crate::commands::shared;
+use crate::messages::{self, Failure};
 use crate::{frames, identity};
 
 /// A frame that is meant.
@@ -52,7 +53,14 @@ pub struct Found {
 /// Reads the records and keeps the frames that meet the selection.
 pub fn find(records: &[PathBuf], brief: &Brief, selection: &Selection, act: Act) -> Result<Found, Failure> {
     let condition = selection.condition()?;
+    let (mut named, mut fits, mut outside) = (false, false, None);
     let all = frames::each(records, brief, selection.crop, |record, judgement, source| {
+        if selection.names(&record.file) {
+            named = true;
+            let misses = shared::outside(&record.file, selection.crop, record.shot.as_ref());
+            fits |= misses.is_none() && (selection.crop.is_none() || record.shot.is_some());
+            outside = outside.take().or(misses);
+        }
         // Also those that are not meant have a say in whose a sidecar is, and which are alike.
         let own = record.path();
         let raw = match act {
@@ -72,6 +80,14 @@ pub fn find(records: &[PathBuf], brief: &Brief, selection: &Selection, act: Act)
         };
         (raw, record.file_id.clone(), Some(Box::new(chosen)))
     })?;
+    if !named {
+        return Err(shared::no_such_frame(&selection.names));
+    }
+    match outside {
+        Some(why) if !fits => return Err(Failure::usage(why)),
+        Some(why) => messages::warning(&why),
+        None => {}
+    }
     let shared = if act == Act::List { Shared::new() } else { shared_stems(all.iter().map(|(raw, ..)| raw)) };
     let twins: HashSet<(u64, Option<String>)> = identity::twins(all.iter().map(|(_, id, _)| id))
         .into_iter()

@@ -14,9 +14,11 @@ use std::path::{Path, PathBuf};
 
 use rawassay_report::FileId;
 
+use super::shared;
+use crate::answer::Form;
+use crate::identity;
 use crate::messages::{self, Exit, Failure};
 use crate::output::cause;
-use crate::{frames, identity};
 use chosen::{Act, Chosen, Found, Shared, find, stem_of};
 use companions::{Folders, folded};
 use deed::Deed;
@@ -51,17 +53,16 @@ pub struct Cull {
     undo: Option<PathBuf>,
     #[command(flatten)]
     selection: Selection,
-    /// Brief to judge by: screen, album, portfolio, exhibition, a size such as "A2 from 60 cm", or a TOML file
-    #[arg(long, value_name = "BRIEF", default_value = "portfolio")]
-    brief: String,
+    #[command(flatten)]
+    brief: shared::BriefArgument,
     /// With --sidecars: xmp:Rating 4 for prints, 2 for borderline, 1 for fails; a rating of yours stays
-    #[arg(long, requires = "sidecars")]
+    #[arg(long, requires = "sidecars", conflicts_with_all = ["list", "copy_to", "move_to", "undo"])]
     rating: bool,
     /// With --sidecars: xmp:Label with the outcome; a label of yours stays
-    #[arg(long, requires = "sidecars")]
+    #[arg(long, requires = "sidecars", conflicts_with_all = ["list", "copy_to", "move_to", "undo"])]
     label: bool,
     /// With --sidecars: xmp:Rating -1 (rejected) for frames that fail
-    #[arg(long, requires = "sidecars")]
+    #[arg(long, requires = "sidecars", conflicts_with_all = ["list", "copy_to", "move_to", "undo"])]
     reject: bool,
     /// Where to note the steps (default: beside the record)
     #[arg(long, value_name = "FILE")]
@@ -69,9 +70,9 @@ pub struct Cull {
     /// Say what would be done, and do nothing
     #[arg(long)]
     dry_run: bool,
-    /// Machine-readable answer
-    #[arg(long, value_enum)]
-    format: Option<output::Format>,
+    /// Form of the answer
+    #[arg(long, value_enum, default_value_t = Form::Table)]
+    format: Form,
 }
 
 /// Copy or move.
@@ -90,7 +91,7 @@ impl Cull {
             output::undone(&undone)?;
             return Ok(if failed { Exit::SomeUnmeasured } else { Exit::Done });
         }
-        let brief = frames::brief(&self.brief)?;
+        let brief = self.brief.find()?;
         let act = match (self.list, self.sidecars) {
             (true, _) => Act::List,
             (_, true) => Act::Sidecars,
@@ -156,7 +157,7 @@ impl Cull {
     /// Opens the undo list: where told, else beside the first record.
     fn begin(&self, chosen: &[Chosen]) -> Result<Option<UndoList>, Failure> {
         let path = self.undo_list_path();
-        let mut inputs = crate::answer::inputs(&self.records, &self.brief);
+        let mut inputs = crate::answer::inputs(&self.records, &self.brief.text);
         inputs.extend(chosen.iter().map(|c| c.raw.clone()));
         crate::target::check_growing("--undo-list", &path, true, &inputs)?;
         if self.dry_run {

@@ -6,10 +6,9 @@ use serde::Serialize;
 
 use super::deed::Deed;
 use super::undo::Undone;
+use crate::answer::Form;
 use crate::messages::Failure;
 use crate::tables::{Grid, print, print_csv, print_json};
-
-pub use crate::tables::Format;
 
 /// Longest list on the terminal where files were acted on.
 const SHOWN: usize = 40;
@@ -19,7 +18,7 @@ fn size(deed: &Deed, brief: &Brief) -> String {
     match (deed.largest_long_side_in, deed.largest_short_side_in) {
         (Some(long), Some(short)) => {
             let (width, height) = if deed.upright { (short, long) } else { (long, short) };
-            most_text(width * MM_PER_INCH, height * MM_PER_INCH, brief.output.unit)
+            most_text(width * MM_PER_INCH, height * MM_PER_INCH, brief.output.picture_unit())
         }
         _ => String::new(),
     }
@@ -38,13 +37,13 @@ pub fn deeds(
     deeds: &[Deed],
     frames: usize,
     brief: &Brief,
-    format: Option<Format>,
+    format: Form,
     whole: bool,
     told: &[String],
 ) -> Result<(), Failure> {
     match format {
-        Some(Format::Json) => print_json(&Answer { brief: brief.title(), frames, files: deeds }),
-        Some(Format::Csv) => {
+        Form::Json => print_json(&Answer { brief: brief.title(), frames, files: deeds }),
+        Form::Csv => {
             let header =
                 ["file", "outcome", "findings", "largest_long_side_in", "largest_short_side_in", "done", "to", "note"]
                     .map(String::from)
@@ -65,7 +64,7 @@ pub fn deeds(
             });
             print_csv(std::iter::once(header).chain(rows))
         }
-        None => text(deeds, frames, brief, whole, told),
+        Form::Table => text(deeds, frames, brief, whole, told),
     }
 }
 

@@ -31,7 +31,7 @@ pub struct Selection {
     largest_at_least: Option<String>,
     /// Frames whose file name holds this text; may be given again
     #[arg(long = "frame", value_name = "TEXT")]
-    names: Vec<String>,
+    pub names: Vec<String>,
     /// Judge this part only: WxH+X+Y in pixels as stored (upright:WxH+X+Y: of the upright picture), 4:3 or 50% of each
     /// side in the middle. Not with --sidecars, which speak of whole frames
     #[arg(long, value_name = "CROP", value_parser = shared::crop, conflicts_with = "sidecars")]
@@ -50,6 +50,11 @@ impl Selection {
     /// True where nothing narrows the selection.
     pub fn is_everything(&self) -> bool {
         self.outcomes.is_empty() && self.findings.is_empty() && self.largest_at_least.is_none() && self.names.is_empty()
+    }
+
+    /// True where the file's name is one of those asked for.
+    pub fn names(&self, file: &str) -> bool {
+        shared::wanted(file, &self.names)
     }
 
     /// The condition, ready to be asked.
@@ -76,7 +81,7 @@ impl Selection {
                     a >= long * slack || b >= short * slack
                 })
             };
-            shared::wanted(file, &self.names)
+            self.names(file)
                 && (self.outcomes.is_empty() || self.outcomes.iter().any(|o| o == outcome()))
                 && (self.findings.is_empty() || self.findings.iter().any(found))
                 && sides_in.is_none_or(large)

@@ -1,16 +1,15 @@
-//! The overview: the shoot at a glance, a filter that reads as a sentence, and the ledger of frames.
+//! The overview: the shoot at a glance, the filter as a sentence, the ledger of frames, the list.
 
-use std::collections::BTreeSet;
+mod filter;
+mod ledger;
 
 use rawassay_analysis::Outcome;
 use rawassay_analysis::brief::LengthUnit;
 
 use super::html::{close_page, esc, open_page, put};
-use super::measures::SORTABLE;
 use super::shoot::{Purpose, Sheet, Shoot, finding_title};
 use super::units;
 use crate::plot;
-use crate::record::Status;
 
 /// Outcomes from the best, with what they say in a sentence; what is for a screen needs no print.
 const fn outcomes(screen: bool) -> [(Outcome, &'static str); 4] {
@@ -33,8 +32,8 @@ pub fn page(shoot: &Shoot) -> String {
     out.push_str("<main id=\"main\">\n");
     worth(&mut out, shoot);
     glance(&mut out, shoot);
-    sentence(&mut out, shoot);
-    ledger(&mut out, shoot);
+    filter::sentence(&mut out, shoot);
+    ledger::ledger(&mut out, shoot);
     list(&mut out);
     out.push_str("</main>\n");
     close_page(&mut out, "");
@@ -150,7 +149,11 @@ fn worth(out: &mut String, shoot: &Shoot) {
     out.push_str("</ul>\n");
     let prints = shoot.count(Outcome::Prints);
     if worth.len() > MOST_WORTH || prints > worth.len() {
-        put!(out, "<p class=\"aside\"><a href=\"#outcome=prints\">All {prints} that print</a>");
+        put!(
+            out,
+            "<p class=\"aside\"><a href=\"#outcome=prints\">All {prints} that {}</a>",
+            if shoot.purpose.screen { "are good enough" } else { "print" }
+        );
         if prints > worth.len() {
             out.push_str("; of a burst or a bracket only the best stand here");
         }
@@ -175,7 +178,7 @@ fn glance(out: &mut String, shoot: &Shoot) {
         })
         .collect();
     out.push_str("<section class=\"glance\" aria-labelledby=\"glance-h\">\n<h2 id=\"glance-h\">How large each frame goes</h2>\n<div class=\"glance-grid\">\n<figure class=\"wide\">");
-    out.push_str(&plot::shoot::svg(&marks, in_unit(shoot.purpose.sides_cm.0), unit.sign()));
+    out.push_str(&plot::shoot::svg(&marks, in_unit(shoot.purpose.sides_cm.0), unit));
     out.push_str("<figcaption>");
     for (outcome, words) in outcomes(shoot.purpose.screen) {
         put!(
@@ -229,180 +232,12 @@ pub(crate) fn sign(outcome: Outcome) -> String {
     )
 }
 
-/// Distinct texts of the shoot.
-fn distinct<'a>(shoot: &'a Shoot, text: impl Fn(&'a Sheet) -> Option<&'a str>) -> BTreeSet<&'a str> {
-    shoot.sheets.iter().filter_map(text).collect()
-}
-
-/// Distinct numbers of the shoot, rising.
-fn numbers(shoot: &Shoot, value: impl Fn(&Sheet) -> Option<f64>) -> Vec<f64> {
-    let mut values: Vec<f64> = shoot.sheets.iter().filter_map(value).filter(|v| v.is_finite()).collect();
-    values.sort_by(f64::total_cmp);
-    values.dedup();
-    values
-}
-
-/// The filter: one sentence whose blanks are filled in.
-fn sentence(out: &mut String, shoot: &Shoot) {
-    let choice = |out: &mut String, name: &str, label: &str, any: &str, options: Vec<(String, String)>| {
-        put!(
-            out,
-            "<label><span class=\"unseen\">{label}</span><select name=\"{name}\" id=\"ask-{name}\"><option value=\"\">{any}</option>"
-        );
-        for (value, text) in options {
-            put!(out, "<option value=\"{}\">{}</option>", esc(&value), esc(&text));
-        }
-        out.push_str("</select></label>");
-    };
-    let texts = |values: BTreeSet<&str>| -> Vec<(String, String)> {
-        values.into_iter().map(|v| (v.to_owned(), v.to_owned())).collect()
-    };
-    out.push_str("<section class=\"ask\" aria-labelledby=\"ask-h\">\n<h2 id=\"ask-h\" class=\"unseen\">Which frames to show</h2>\n<form id=\"ask\" role=\"search\" autocomplete=\"off\"><p>Show frames that ");
-    let outcomes = outcomes(shoot.purpose.screen).map(|(o, words)| (o.to_string(), words.to_owned())).to_vec();
-    choice(out, "outcome", "Outcome", "have any outcome", outcomes);
-    out.push_str(", with ");
-    let findings = shoot
-        .findings()
-        .into_iter()
-        .map(|(c, n, m)| (c.word().to_owned(), format!("{} ({})", finding_title(c), n + m)));
-    choice(out, "finding", "Finding", "anything or nothing found", findings.collect());
-    out.push_str(", taken with ");
-    choice(out, "camera", "Camera", "any camera", texts(distinct(shoot, camera)));
-    out.push_str(" and ");
-    choice(out, "lens", "Lens", "any lens", texts(distinct(shoot, lens)));
-    out.push_str(", at ISO ");
-    let isos = numbers(shoot, |s| s.card.shot.as_ref()?.iso);
-    let iso_options = || isos.iter().map(|v| (v.to_string(), units::number(*v))).collect::<Vec<_>>();
-    choice(out, "iso-from", "ISO from", "any", iso_options());
-    out.push_str(" to ");
-    choice(out, "iso-to", "ISO to", "any", iso_options());
-    out.push_str(", exposed from ");
-    let times = numbers(shoot, |s| s.card.shot.as_ref()?.shutter_s);
-    let time_options = || times.iter().map(|v| (v.to_string(), units::shutter(*v))).collect::<Vec<_>>();
-    choice(out, "shutter-from", "Exposure time from", "any time", time_options());
-    out.push_str(" to ");
-    choice(out, "shutter-to", "Exposure time to", "any time", time_options());
-    out.push_str(
-        ", whose name holds <label><span class=\"unseen\">Part of the name</span><input type=\"search\" name=\"name\" \
-         id=\"ask-name\" size=\"12\" placeholder=\"anything\"></label>; put them in order of <label><span \
-         class=\"unseen\">Order</span><select name=\"sort\" id=\"ask-sort\"><option value=\"\">taking</option><option \
-         value=\"name\">name</option><option value=\"outcome\">outcome</option>",
-    );
-    for sortable in SORTABLE {
-        let (label, unit) = sortable.label(shoot.purpose.unit);
-        put!(out, "<option value=\"{}\" data-unit=\"{unit}\">{}</option>", sortable.word, esc(&label));
-    }
-    out.push_str(
-        "</select></label>, <label><span class=\"unseen\">Direction</span><select name=\"turn\" id=\"ask-turn\"><option \
-         value=\"\">rising</option><option value=\"falling\">falling</option></select></label>.</p>\n<p class=\"asked\"><output \
-         id=\"shown\" for=\"ask\" aria-live=\"polite\"></output> <button type=\"reset\" id=\"ask-all\">Show all again</button></p>\
-         </form>\n<noscript><p class=\"aside\">Filtering and sorting need the script of this folder; all frames are listed \
-         below.</p></noscript>\n</section>\n",
-    );
-}
-
 fn camera(sheet: &Sheet) -> Option<&str> {
     sheet.card.shot.as_ref()?.model.as_deref()
 }
 
 fn lens(sheet: &Sheet) -> Option<&str> {
     sheet.card.shot.as_ref()?.lens.as_deref()
-}
-
-/// The frames.
-fn ledger(out: &mut String, shoot: &Shoot) {
-    out.push_str(
-        "<section aria-labelledby=\"ledger-h\">\n<h2 id=\"ledger-h\" class=\"unseen\">Frames</h2>\n<table \
-         class=\"ledger\" id=\"ledger\"><caption class=\"unseen\">Frames with outcome, largest print and main reason</caption><thead><tr>\
-         <th scope=\"col\" class=\"c-pick\"><span class=\"unseen\">On the list</span></th>\
-         <th scope=\"col\" class=\"c-look\"><span class=\"unseen\">Picture</span></th>\
-         <th scope=\"col\" class=\"c-name\"><button type=\"button\" data-sort=\"name\">Frame</button></th>\
-         <th scope=\"col\" class=\"c-outcome\"><button type=\"button\" data-sort=\"outcome\">Outcome</button></th>\
-         <th scope=\"col\" class=\"c-print\"><button type=\"button\" data-sort=\"print\">Largest print</button></th>\
-         <th scope=\"col\" class=\"c-why\">Main reason</th>\
-         <th scope=\"col\" class=\"c-value\"><span id=\"value-head\"></span></th></tr></thead>\n<tbody>\n",
-    );
-    for (order, sheet) in shoot.sheets.iter().enumerate() {
-        row(out, order, sheet, &shoot.purpose);
-    }
-    out.push_str("</tbody></table>\n<p id=\"nothing\" hidden>No frame is left: loosen a part of the sentence above.</p>\n</section>\n");
-}
-
-fn row(out: &mut String, order: usize, sheet: &Sheet, purpose: &Purpose) {
-    let outcome = sheet.outcome();
-    let findings: Vec<&str> = sheet.card.verdict.findings.iter().map(|f| f.code.word()).collect();
-    put!(out, "<tr data-n=\"{order}\" data-o=\"{outcome}\" data-f=\"{}\"", findings.join(" "));
-    put!(out, " data-p=\"{}\"", esc(&sheet.record.file));
-    if let Some(camera) = camera(sheet) {
-        put!(out, " data-c=\"{}\"", esc(camera));
-    }
-    if let Some(lens) = lens(sheet) {
-        put!(out, " data-l=\"{}\"", esc(lens));
-    }
-    out.push_str(" data-v=\"");
-    for (i, sortable) in SORTABLE.iter().enumerate() {
-        if i > 0 {
-            out.push(',');
-        }
-        if let Some(value) = sortable.shown(sheet, purpose.unit) {
-            out.push_str(&short(value));
-        }
-    }
-    let name = esc(sheet.name()).to_string();
-    put!(
-        out,
-        "\"><td class=\"c-pick\"><input type=\"checkbox\" aria-label=\"Put {name} on the list\"></td><td class=\"c-look\">"
-    );
-    small_picture(out, sheet);
-    put!(out, "</td><th scope=\"row\" class=\"c-name\"><a href=\"frames/{}.html\">{name}</a>", sheet.id);
-    if let Some(shot) = &sheet.card.shot {
-        let parts = [
-            shot.iso.map(|iso| format!("ISO {}", units::number(iso))),
-            shot.shutter_s.map(units::shutter),
-            shot.f_number.map(units::aperture),
-            shot.focal_mm.map(|f| format!("{} mm", units::number(f))),
-        ];
-        put!(out, "<small>{}</small>", parts.into_iter().flatten().collect::<Vec<_>>().join(", "));
-    }
-    put!(
-        out,
-        "</th><td class=\"c-outcome\"><span class=\"o {outcome}\">{}{outcome}</span></td><td class=\"c-print\">",
-        sign(outcome)
-    );
-    match sheet.largest_cm() {
-        Some(largest) => {
-            sheetlet(out, largest, purpose.sides_cm);
-            put!(out, "{}", units::print_most(largest.0 / 2.54, largest.1 / 2.54, purpose.unit));
-        }
-        // Highlights, shadows or bands that fail at every size: there is none, whatever the pixels would do.
-        None if sheet.card.print.if_accepted.is_some() || sheet.card.status == Status::Damaged => out.push_str("none"),
-        None => out.push_str("<span class=\"unknown\">unknown</span>"),
-    }
-    put!(out, "</td><td class=\"c-why\">{}</td><td class=\"c-value\"></td></tr>\n", esc(&sheet.reason()));
-}
-
-/// Enough digits to sort and show, few enough to keep the page small.
-fn short(value: f64) -> String {
-    let text = format!("{value:.4}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
-/// The largest print drawn over the size that the brief asks for, both to one scale.
-fn sheetlet(out: &mut String, largest: (f64, f64), asked: (f64, f64)) {
-    // The paper is turned to suit the picture.
-    let (long, short) = (asked.0.max(asked.1), asked.0.min(asked.1));
-    let (aw, ah) = if largest.0 >= largest.1 { (long, short) } else { (short, long) };
-    // The brief's long side is 16 units; a much larger print runs into the frame of the drawing.
-    let unit = 16.0 / long.max(1e-9);
-    let box_of = |w: f64, h: f64| (w * unit, h * unit);
-    let ((aw, ah), (lw, lh)) = (box_of(aw, ah), box_of(largest.0, largest.1));
-    put!(
-        out,
-        "<svg class=\"sheetlet\" viewBox=\"0 0 27 21\" aria-hidden=\"true\"><rect class=\"has\" x=\"1\" y=\"{:.1}\" \
-         width=\"{lw:.1}\" height=\"{lh:.1}\"/><rect class=\"asks\" x=\"1\" y=\"{:.1}\" width=\"{aw:.1}\" height=\"{ah:.1}\"/></svg>",
-        20.0 - lh,
-        20.0 - ah
-    );
 }
 
 /// Size at which the small picture is shown.

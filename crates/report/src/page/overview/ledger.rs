@@ -1,0 +1,106 @@
+//! The ledger of the overview: a row for each frame.
+
+use super::{camera, lens, sign, small_picture};
+use crate::page::html::{esc, put};
+use crate::page::measures::SORTABLE;
+use crate::page::shoot::{Purpose, Sheet, Shoot};
+use crate::page::units;
+use crate::record::Status;
+
+/// The frames.
+pub(super) fn ledger(out: &mut String, shoot: &Shoot) {
+    let what = if shoot.purpose.screen { "size" } else { "print" };
+    put!(
+        out,
+        "<section aria-labelledby=\"ledger-h\">\n<h2 id=\"ledger-h\" class=\"unseen\">Frames</h2>\n<table \
+         class=\"ledger\" id=\"ledger\"><caption class=\"unseen\">Frames with outcome, largest {what} and main reason</caption><thead><tr>\
+         <th scope=\"col\" class=\"c-pick\"><span class=\"unseen\">On the list</span></th>\
+         <th scope=\"col\" class=\"c-look\"><span class=\"unseen\">Picture</span></th>\
+         <th scope=\"col\" class=\"c-name\"><button type=\"button\" data-sort=\"name\">Frame</button></th>\
+         <th scope=\"col\" class=\"c-outcome\"><button type=\"button\" data-sort=\"outcome\">Outcome</button></th>\
+         <th scope=\"col\" class=\"c-print\"><button type=\"button\" data-sort=\"print\">Largest {what}</button></th>\
+         <th scope=\"col\" class=\"c-why\">Main reason</th>\
+         <th scope=\"col\" class=\"c-value\"><span id=\"value-head\"></span></th></tr></thead>\n<tbody>\n",
+    );
+    for (order, sheet) in shoot.sheets.iter().enumerate() {
+        row(out, order, sheet, &shoot.purpose);
+    }
+    out.push_str("</tbody></table>\n<p id=\"nothing\" hidden>No frame is left: loosen a part of the sentence above.</p>\n</section>\n");
+}
+
+fn row(out: &mut String, order: usize, sheet: &Sheet, purpose: &Purpose) {
+    let outcome = sheet.outcome();
+    let findings: Vec<&str> = sheet.card.verdict.findings.iter().map(|f| f.code.word()).collect();
+    put!(out, "<tr data-n=\"{order}\" data-o=\"{outcome}\" data-f=\"{}\"", findings.join(" "));
+    put!(out, " data-p=\"{}\"", esc(&sheet.record.file));
+    if let Some(camera) = camera(sheet) {
+        put!(out, " data-c=\"{}\"", esc(camera));
+    }
+    if let Some(lens) = lens(sheet) {
+        put!(out, " data-l=\"{}\"", esc(lens));
+    }
+    out.push_str(" data-v=\"");
+    for (i, sortable) in SORTABLE.iter().enumerate() {
+        if i > 0 {
+            out.push(',');
+        }
+        if let Some(value) = sortable.shown(sheet, purpose.unit) {
+            out.push_str(&short(value));
+        }
+    }
+    let name = esc(sheet.name()).to_string();
+    put!(
+        out,
+        "\"><td class=\"c-pick\"><input type=\"checkbox\" aria-label=\"Put {name} on the list\"></td><td class=\"c-look\">"
+    );
+    small_picture(out, sheet);
+    put!(out, "</td><th scope=\"row\" class=\"c-name\"><a href=\"frames/{}.html\">{name}</a>", sheet.id);
+    if let Some(shot) = &sheet.card.shot {
+        let parts = [
+            shot.iso.map(|iso| format!("ISO {}", units::number(iso))),
+            shot.shutter_s.map(units::shutter),
+            shot.f_number.map(units::aperture),
+            shot.focal_mm.map(|f| format!("{} mm", units::number(f))),
+        ];
+        put!(out, "<small>{}</small>", parts.into_iter().flatten().collect::<Vec<_>>().join(", "));
+    }
+    put!(
+        out,
+        "</th><td class=\"c-outcome\"><span class=\"o {outcome}\">{}{outcome}</span></td><td class=\"c-print\">",
+        sign(outcome)
+    );
+    match sheet.largest_cm() {
+        Some(largest) => {
+            sheetlet(out, largest, purpose.sides_cm);
+            put!(out, "{}", units::print_most(largest.0 / 2.54, largest.1 / 2.54, purpose.unit));
+        }
+        // Highlights, shadows or bands that fail at every size: there is none, whatever the pixels would do.
+        None if sheet.card.print.if_accepted.is_some() || sheet.card.status == Status::Damaged => out.push_str("none"),
+        None => out.push_str("<span class=\"unknown\">unknown</span>"),
+    }
+    put!(out, "</td><td class=\"c-why\">{}</td><td class=\"c-value\"></td></tr>\n", esc(&sheet.reason()));
+}
+
+/// Enough digits to sort and show, few enough to keep the page small.
+fn short(value: f64) -> String {
+    let text = format!("{value:.4}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// The largest print drawn over the size that the brief asks for, both to one scale.
+fn sheetlet(out: &mut String, largest: (f64, f64), asked: (f64, f64)) {
+    // The paper is turned to suit the picture.
+    let (long, short) = (asked.0.max(asked.1), asked.0.min(asked.1));
+    let (aw, ah) = if largest.0 >= largest.1 { (long, short) } else { (short, long) };
+    // The brief's long side is 16 units; a much larger print runs into the frame of the drawing.
+    let unit = 16.0 / long.max(1e-9);
+    let box_of = |w: f64, h: f64| (w * unit, h * unit);
+    let ((aw, ah), (lw, lh)) = (box_of(aw, ah), box_of(largest.0, largest.1));
+    put!(
+        out,
+        "<svg class=\"sheetlet\" viewBox=\"0 0 27 21\" aria-hidden=\"true\"><rect class=\"has\" x=\"1\" y=\"{:.1}\" \
+         width=\"{lw:.1}\" height=\"{lh:.1}\"/><rect class=\"asks\" x=\"1\" y=\"{:.1}\" width=\"{aw:.1}\" height=\"{ah:.1}\"/></svg>",
+        20.0 - lh,
+        20.0 - ah
+    );
+}
