@@ -6,7 +6,7 @@ use super::erf::Normal;
 use super::glance::Glance;
 use super::normal_equations::Step;
 use super::samples::SampleNoise;
-use super::step_fit::{Fitted, Outlook, fit_step};
+use super::step_fit::{Fitted, Outlook, across, fit_step};
 use super::window::{Place, Source, Window};
 
 /// Why a candidate is not an edge to measure by. Counted for the notes.
@@ -285,7 +285,7 @@ impl Fitter {
                 (level.step_px, level.aperture(at.nx, at.ny) - 1.0 / 12.0, level.to_frame(at.x, at.y))
             }
         };
-        let wide = step.sigma * step_px / (1.0 + step.slope * step.slope).sqrt();
+        let wide = across(&step, half_length) * step_px;
         let sigma_px = (wide * wide - extra_px2).max(0.04 * wide * wide).sqrt();
         Ok(Edge {
             x_px,

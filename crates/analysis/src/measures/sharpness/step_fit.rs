@@ -32,6 +32,13 @@ impl Fitted {
     }
 }
 
+/// Standard deviation of a step's spread across the edge, in a window that reaches so far along it both ways. The fit measures
+/// along one line; where the edge is turned against that line its spread is wider there, and a bent edge is turned at both ends.
+pub(super) fn across(step: &Step, half_length: f32) -> f32 {
+    let turn_at_end = 2.0 * step.bend * half_length;
+    step.sigma / (1.0 + step.slope * step.slope + turn_at_end * turn_at_end / 3.0).sqrt()
+}
+
 /// A straight blurred step fitted to many samples.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct LineFit {
@@ -135,4 +142,32 @@ pub(super) fn fit_step(
         }
     }
     Ok(Fitted { step: now, rms: (cost / freedom).sqrt() as f32, ata })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::erf::erf;
+    use super::*;
+
+    #[test]
+    fn the_rim_of_a_disc_is_as_wide_as_a_straight_edge() {
+        // A rim of radius R whose spread is that of a Gaussian, by the distance from it.
+        for (radius, half_length, sigma) in [(14.0_f32, 6.0_f32, 0.8_f32), (25.0, 9.0, 1.2), (40.0, 12.0, 2.0)] {
+            let mut window = Window::default();
+            for i in -40..=40 {
+                for j in -24..=24 {
+                    let (t, u) = (i as f32 * 0.05 * (2.6 * sigma + 1.3) / 2.0, j as f32 / 24.0 * half_length);
+                    let from_rim = (radius + t).hypot(u) - radius;
+                    let z = f64::from(from_rim / sigma) / std::f64::consts::SQRT_2;
+                    window.t.push(t);
+                    window.u.push(u);
+                    window.v.push((300.0 + 250.0 * erf(z)) as f32);
+                }
+            }
+            let start = Glance::of(&window, 1.0).start;
+            let found = fit_step(&window, &Normal::new(), start, 25, |_, _| Ok(())).map(|f| f.step);
+            let wide = found.map_or(9.0, |step| across(&step, half_length)) / sigma;
+            assert!((wide - 1.0).abs() < 0.012, "radius {radius}: {wide} of the true width");
+        }
+    }
 }
