@@ -66,6 +66,40 @@ fn the_highest_wave_counts_and_not_the_one_that_stands_out_most() {
 }
 
 #[test]
+fn offsets_that_fit_neither_the_sensor_nor_the_scene_are_nobodys() {
+    // Alike in dark and bright places but for so many standard errors; lines of the scene would be ten more away.
+    let sure = |errors: f64| {
+        let seen = Offsets {
+            variance_dn2: (1.0, 0.05),
+            middle_dn2: 1.0,
+            next: (0.0, 0.03),
+            by_level: (1.0 + 0.1 * errors, 0.1),
+            of_light: 4.0,
+        };
+        together(&seen, 2, None).sure
+    };
+    assert!(sure(0.0) && sure(2.7));
+    assert!(!sure(3.3) && !sure(6.0));
+}
+
+#[test]
+fn a_wave_of_about_the_period_of_a_large_array_is_seen() {
+    let filter = rawassay_decode::FilterArray::mosaic(6, 6, "GBGGRGRGRBGBGBGGRGGRGGBGBGBRGRGRGGBG").unwrap();
+    for (seed, period) in [(1, 5.25), (2, 7.1)] {
+        let mut rng = Noise::new(seed);
+        let sensor = Sensor { filter: filter.clone(), width: 1_026, height: 774, gain: 1.0, ..sensor() };
+        let frame = sensor.draw(|x, y, _, s| {
+            let e = 20_000.0 * 2_f64.powf(-0.5 * f64::from((x / 100 * 7 + y / 90 * 13) as u32 % 17));
+            let wave = 3.0 * 2_f64.sqrt() * (std::f64::consts::TAU * y as f64 / period).sin();
+            (s.black + e + e.sqrt() * rng.normal() + s.read_noise * rng.normal() + wave).round()
+        });
+        let row = measure(&frame).noise.row_banding_dn;
+        assert!(row.is_none_or(|dn| (dn / 3.0 - 1.0).abs() < 0.2), "{period}: {row:?}");
+        assert!(row.is_some() || period > 7.0, "{period}");
+    }
+}
+
+#[test]
 fn a_clean_frame_and_lines_of_the_scene_are_not_banding() {
     assert!(measure(&frame(|_| 0.0, |_| 0.0)).noise.row_banding_dn.unwrap() < 0.2);
     // Blinds: lines over half of the frame.
