@@ -34,10 +34,15 @@ const DARK_SHARE: f64 = 0.015;
 /// black, and the more weighs a small error of shape.
 const DARK_SHARE_BY_SPAN: f64 = 0.1;
 
-/// What faint structure may take from a gain, over what it is reckoned to add to the bright blocks' noise; and over what taking
-/// that off does to the gain.
-const GAIN_BY_STRUCTURE: f64 = 1.6;
+/// What faint structure may take from a gain, over what it is reckoned to add to the bright blocks' noise: so much, and so much
+/// more for each block that was looked at for one that passes for even (where few do, they are those of much structure that look
+/// least like it); and over what taking it off does to the gain.
+const GAIN_BY_STRUCTURE: f64 = 0.5;
+const GAIN_BY_FEW: f64 = 0.05;
 const GAIN_BY_CHANGE: f64 = 1.0;
+
+/// Part of what is taken off the dark blocks that their noise may be off by.
+const DARK_BY_STRUCTURE: f64 = 0.5;
 
 /// Share that faint structure adds to the variance of some tones from which on it is asked what that does to the gain.
 const STRUCTURE_COUNTS: f64 = 0.005;
@@ -119,7 +124,7 @@ impl Fits {
     /// lines, of which a rest stays: it counts twice.
     pub(super) fn of(shape: &BlockShape, flat: &Flat, lines: bool) -> Self {
         let faint = FaintStructure::of(shape, flat.clean, &flat.tones);
-        let share = GAIN_BY_STRUCTURE * faint.bright() * if lines { 2.0 } else { 1.0 };
+        let share = may_take(&faint, flat) * if lines { 2.0 } else { 1.0 };
         if faint.most() < STRUCTURE_COUNTS {
             return Self::through(shape, flat, &flat.points, lines, share);
         }
@@ -127,14 +132,14 @@ impl Fits {
         let without = Self::through(shape, flat, &flat.without(&faint), lines, share);
         let change = as_it_is.zip(without.all).map_or(0.0, |(with, without)| (with.slope / without.slope - 1.0).abs());
         let gain_share = without.doubt.gain_share.hypot(GAIN_BY_CHANGE * change);
-        let dark_share = without.doubt.dark_share + faint.share_at(without.doubt.dark_dn);
+        let dark_share = without.doubt.dark_share + DARK_BY_STRUCTURE * faint.share_at(without.doubt.dark_dn);
         Self { doubt: Doubt { gain_share, dark_share, ..without.doubt }, ..without }
     }
 
     /// The same, faint structure left in the points.
     pub(super) fn with_structure(shape: &BlockShape, flat: &Flat) -> Self {
         let faint = FaintStructure::of(shape, flat.clean, &flat.tones);
-        Self::through(shape, flat, &flat.points, false, 2.0 * GAIN_BY_STRUCTURE * faint.bright())
+        Self::through(shape, flat, &flat.points, false, faint.bright() + may_take(&faint, flat))
     }
 
     fn through(shape: &BlockShape, flat: &Flat, points: &[Vec<Point>], lines: bool, gain_share: f64) -> Self {
@@ -169,6 +174,12 @@ impl Fits {
         };
         self.own.iter().zip(&flat.points).map(plane).collect()
     }
+}
+
+/// What faint structure that is taken off may still take from a gain, as a share.
+fn may_take(faint: &FaintStructure, flat: &Flat) -> f64 {
+    let looked_for_each = flat.looked as f64 / flat.tones.len().max(1) as f64;
+    faint.bright() * (GAIN_BY_STRUCTURE + GAIN_BY_FEW * looked_for_each)
 }
 
 /// Noise that the square term makes of the brightest tones, over that of light.
