@@ -149,7 +149,7 @@ impl Search<'_> {
     /// What is found, together with the highest wave, looked for in these lines and in differences of lines further apart, for
     /// longer ones; and the variance of one that may go unseen, DN squared.
     fn waves(&self, rows: bool, near: LinesSeen, with: impl Fn(Option<Wave>) -> Spread) -> (Spread, f64) {
-        let near_apart = near.apart;
+        let apart = near.apart;
         let mut seen = vec![near];
         // Multiples of all arrays; those of large arrays lie so far apart anyway.
         let look = |(apart, together): (usize, usize)| {
@@ -157,13 +157,11 @@ impl Search<'_> {
             steps.go_on();
             let of = |together| {
                 let lines = steps.shown.taken_together(together);
-                // Differences of a large array's lines hardly show waves of about its period: those further apart do.
-                let short = together == 1 && near_apart >= APART_FOR_WAVES[0].0;
-                LinesSeen { lines, apart, together, shortest: if short { SHORTEST } else { apart as f64 } }
+                LinesSeen { lines, apart, together, shortest: apart as f64 }
             };
             Some([1, together].map(of))
         };
-        seen.extend(APART_FOR_WAVES.into_iter().filter(|further| further.0 > near_apart).filter_map(look).flatten());
+        seen.extend(APART_FOR_WAVES.into_iter().filter(|further| further.0 > apart).filter_map(look).flatten());
         let (wave, unseen_dn2) = highest_of(&seen);
         let found = with(wave);
         let again = found.dn > 0.0 && unseen_dn2 > found.dn.powi(2);

@@ -83,23 +83,6 @@ fn offsets_that_fit_neither_the_sensor_nor_the_scene_are_nobodys() {
 }
 
 #[test]
-fn a_wave_of_about_the_period_of_a_large_array_is_seen() {
-    let filter = rawassay_decode::FilterArray::mosaic(6, 6, "GBGGRGRGRBGBGBGGRGGRGGBGBGBRGRGRGGBG").unwrap();
-    for (seed, period) in [(1, 5.25), (2, 7.1)] {
-        let mut rng = Noise::new(seed);
-        let sensor = Sensor { filter: filter.clone(), width: 1_026, height: 774, gain: 1.0, ..sensor() };
-        let frame = sensor.draw(|x, y, _, s| {
-            let e = 20_000.0 * 2_f64.powf(-0.5 * f64::from((x / 100 * 7 + y / 90 * 13) as u32 % 17));
-            let wave = 3.0 * 2_f64.sqrt() * (std::f64::consts::TAU * y as f64 / period).sin();
-            (s.black + e + e.sqrt() * rng.normal() + s.read_noise * rng.normal() + wave).round()
-        });
-        let row = measure(&frame).noise.row_banding_dn;
-        assert!(row.is_none_or(|dn| (dn / 3.0 - 1.0).abs() < 0.2), "{period}: {row:?}");
-        assert!(row.is_some() || period > 7.0, "{period}");
-    }
-}
-
-#[test]
 fn a_clean_frame_and_lines_of_the_scene_are_not_banding() {
     assert!(measure(&frame(|_| 0.0, |_| 0.0)).noise.row_banding_dn.unwrap() < 0.2);
     // Blinds: lines over half of the frame.
