@@ -7,6 +7,7 @@
 use rawassay_decode::Frame;
 
 use super::banding;
+use super::faint_structure::{self, FaintStructure};
 use super::line_fit::Point;
 use super::lines_out::LinesOut;
 use super::patches::{BlockShape, PlaneStat};
@@ -102,8 +103,12 @@ pub(crate) struct Usable {
 pub(super) struct Flat {
     /// Mean and variance of each block without structure, by plane.
     pub(super) points: Vec<Vec<Point>>,
-    /// Level above black of each such block, DN, and the correlations of its neighbours; darkest first.
+    /// Level above black of each such block, DN, in the order of the points.
+    pub(super) levels: Vec<f64>,
+    /// The same and the correlations of its neighbours; darkest first.
     pub(super) tones: Vec<(f64, [f64; 6])>,
+    /// Mean sum of these where there is nothing but noise.
+    pub(super) clean: f64,
     /// Correlations of neighbours of one colour, next ones and those one period of a large array apart, of all blocks.
     pub(super) same_colour: [Vec<f64>; 2],
     /// Mean and variance of the first plane of those blocks.
@@ -123,7 +128,8 @@ impl Flat {
         lines: Option<&LinesOut>,
     ) -> Self {
         let planes = shape.planes;
-        let mut out = Self { points: vec![Vec::new(); planes], ..Self::default() };
+        let clean = faint_structure::clean_sum(shape, lines.map_or([false; 2], LinesOut::which));
+        let mut out = Self { points: vec![Vec::new(); planes], clean, ..Self::default() };
         let mut left = vec![0.0_f32; shape.side * shape.side];
         let mut times = vec![1.0; planes];
         blocks.each(frame, |corner, stats| {
@@ -153,6 +159,7 @@ impl Flat {
                 return false;
             }
             let level = stats.iter().zip(usable).map(|(s, u)| f64::from(s.mean) - u.black_dn).sum::<f64>();
+            out.levels.push(level / planes as f64);
             out.tones.push((level / planes as f64, c));
             for (p, s) in stats.iter().enumerate() {
                 out.points[p].push(Point {
@@ -170,6 +177,21 @@ impl Flat {
     /// The points of all planes.
     pub(super) fn pooled(&self) -> Vec<Point> {
         self.points.iter().flatten().copied().collect()
+    }
+
+    /// The points without what faint structure adds to their variance.
+    pub(super) fn without(&self, faint: &FaintStructure) -> Vec<Vec<Point>> {
+        let shares: Vec<f64> = self.levels.iter().map(|&level| faint.share_at(level)).collect();
+        let plane = |points: &Vec<Point>| {
+            let less = |(p, share): (&Point, &f64)| Point { variance: p.variance / (1.0 + share), ..*p };
+            points.iter().zip(&shares).map(less).collect()
+        };
+        self.points.iter().map(plane).collect()
+    }
+
+    /// How much more correlated the brighter half of the blocks is than noise alone, by the mean sum of correlations.
+    pub(super) fn structure(&self) -> f64 {
+        faint_structure::more(self.clean, &self.tones[self.tones.len() / 2..])
     }
 }
 

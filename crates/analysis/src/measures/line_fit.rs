@@ -283,6 +283,25 @@ mod tests {
     }
 
     #[test]
+    fn dark_points_are_left_out_where_they_lie_a_fiftieth_above_the_others() {
+        for (share, apart) in [(0.0, false), (0.011, false), (0.032, true), (0.1, true)] {
+            let mut rng = Noise::new(11);
+            let points: Vec<Point> = (0..24_000)
+                .map(|i| {
+                    let mean = 4_000.0 * f64::from(i) / 24_000.0;
+                    let structure = if mean < 400.0 { 1.0 + share } else { 1.0 };
+                    let variance = (0.5 * mean + 400.0) * structure * chi_square(&mut rng, 61);
+                    Point { mean, variance, freedom: 61.0 }
+                })
+                .collect();
+            let (line, excess) = fit_dark_apart(&points, 1.5);
+            assert_eq!(excess > 0.0, apart, "{share}: {excess}");
+            let line = line.unwrap();
+            assert!((line.offset / 400.0 - 1.0).abs() < 0.03, "{share}: {line:?}");
+        }
+    }
+
+    #[test]
     fn a_fog_has_no_read_noise_of_hundreds_of_electrons() {
         // Two colours' tones, each within a third of its level, of 1.6 electrons to the DN and 3 electrons of read noise; and two
         // even tones of photosites that differ by 0.35 %.

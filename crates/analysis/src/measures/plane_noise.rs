@@ -4,6 +4,7 @@
 //! passed for noise, tones too alike and rounding add to the errors, and what is too uncertain is not stated.
 //! Source: own derivation, docs/measures.md; the fit is [`super::line_fit`]'s.
 
+use super::faint_structure::FaintStructure;
 use super::flat_blocks::Flat;
 use super::line_fit::{self, Line, Point};
 use super::patches::BlockShape;
@@ -33,11 +34,18 @@ const DARK_SHARE: f64 = 0.015;
 /// black, and the more weighs a small error of shape.
 const DARK_SHARE_BY_SPAN: f64 = 0.1;
 
-/// Mean sum of the correlations of blocks without any structure, of which those above the limit are left out: that of a normal
-/// distribution of six such, cut there and at the limit of each. And what structure that raises it by one may take from a gain:
-/// found on simulated frames, where it takes 0.03 to 0.2.
-const CLEAN_SUM: f64 = -1.15;
-const GAIN_BY_STRUCTURE: f64 = 0.12;
+/// What faint structure may take from a gain, over what it is reckoned to add to the bright blocks' noise: so much, and so much
+/// more for each block that was looked at for one that passes for even (where few do, they are those of much structure that look
+/// least like it); and over what taking it off does to the gain.
+const GAIN_BY_STRUCTURE: f64 = 0.5;
+const GAIN_BY_FEW: f64 = 0.05;
+const GAIN_BY_CHANGE: f64 = 1.0;
+
+/// Part of what is taken off the dark blocks that their noise may be off by.
+const DARK_BY_STRUCTURE: f64 = 0.5;
+
+/// Share that faint structure adds to the variance of some tones from which on it is asked what that does to the gain.
+const STRUCTURE_COUNTS: f64 = 0.005;
 
 /// Read noises up to which the tones of a frame may show no noise of light.
 const LIGHTLESS: f64 = 2.0;
@@ -96,11 +104,11 @@ struct Doubt {
 }
 
 impl Doubt {
-    /// The same where only blocks without their lines' levels are even: a scene of lines, of which a rest stays. It goes with the
-    /// square of the light, as differences between pixels do, so what the square makes of the noise may be the slope's too.
+    /// The same where only blocks without their lines' levels are even. What stays of the scene's lines goes with the square of the
+    /// light, as differences between pixels do, so what the square makes of the noise may be the slope's too.
     fn of_lines(self, all: Option<&Line>, points: &[Point]) -> Self {
         let by_square = all.map_or(0.0, |line| by_square(line, tones(points)));
-        Self { gain_share: (2.0 * self.gain_share).hypot(by_square), ..self }
+        Self { gain_share: self.gain_share.hypot(by_square), ..self }
     }
 
     /// The same for a plane's own line. Planes that are amplified differently have offsets that go with the square of their
@@ -112,19 +120,36 @@ impl Doubt {
 }
 
 impl Fits {
+    /// Faint structure taken off. `lines`: the levels of rows and columns had to be taken out of the blocks, so that the scene has
+    /// lines, of which a rest stays: it counts twice.
     pub(super) fn of(shape: &BlockShape, flat: &Flat, lines: bool) -> Self {
-        let pooled = flat.pooled();
+        let faint = FaintStructure::of(shape, flat.clean, &flat.tones);
+        let share = may_take(&faint, flat) * if lines { 2.0 } else { 1.0 };
+        if faint.most() < STRUCTURE_COUNTS {
+            return Self::through(shape, flat, &flat.points, lines, share);
+        }
+        let as_it_is = line_fit::fit(&flat.pooled(), CUT);
+        let without = Self::through(shape, flat, &flat.without(&faint), lines, share);
+        let change = as_it_is.zip(without.all).map_or(0.0, |(with, without)| (with.slope / without.slope - 1.0).abs());
+        let gain_share = without.doubt.gain_share.hypot(GAIN_BY_CHANGE * change);
+        let dark_share = without.doubt.dark_share + DARK_BY_STRUCTURE * faint.share_at(without.doubt.dark_dn);
+        Self { doubt: Doubt { gain_share, dark_share, ..without.doubt }, ..without }
+    }
+
+    /// The same, faint structure left in the points.
+    pub(super) fn with_structure(shape: &BlockShape, flat: &Flat) -> Self {
+        let faint = FaintStructure::of(shape, flat.clean, &flat.tones);
+        Self::through(shape, flat, &flat.points, false, faint.bright() + may_take(&faint, flat))
+    }
+
+    fn through(shape: &BlockShape, flat: &Flat, points: &[Vec<Point>], lines: bool, gain_share: f64) -> Self {
+        let pooled: Vec<Point> = points.iter().flatten().copied().collect();
         let (all, excess) = line_fit::fit_dark_apart(&pooled, CUT);
         let from = all.map_or(f64::NEG_INFINITY, |line| clear_of_rounding_from(&pooled, &line));
         let clear = |points: &[Point]| points.iter().filter(|p| p.mean > from).copied().collect::<Vec<Point>>();
         let all = if from > f64::NEG_INFINITY { line_fit::fit(&clear(&pooled), CUT) } else { all };
         let (dark_dn, rest) = dark_end(shape, &flat.tones);
-        let doubt = Doubt {
-            dark_dn,
-            dark_share: rest + excess,
-            gain_share: GAIN_BY_STRUCTURE * structure(&flat.tones),
-            offset_dn2: 0.0,
-        };
+        let doubt = Doubt { dark_dn, dark_share: rest + excess, gain_share, offset_dn2: 0.0 };
         let doubt = if lines { doubt.of_lines(all.as_ref(), &pooled) } else { doubt };
         let own = |points: &Vec<Point>| {
             let all = all.filter(|_| shape.planes > 1)?;
@@ -132,7 +157,7 @@ impl Fits {
             line_fit::fit_like(&points, CUT, &all)
                 .filter(|own| differs(own, &all, doubt.dark_share * lever(tones(&points))))
         };
-        Self { all, own: flat.points.iter().map(own).collect(), doubt }
+        Self { all, own: points.iter().map(own).collect(), doubt }
     }
 
     /// Each plane's noise, where bands left so much variance in the blocks.
@@ -149,6 +174,12 @@ impl Fits {
         };
         self.own.iter().zip(&flat.points).map(plane).collect()
     }
+}
+
+/// What faint structure that is taken off may still take from a gain, as a share.
+fn may_take(faint: &FaintStructure, flat: &Flat) -> f64 {
+    let looked_for_each = flat.looked as f64 / flat.tones.len().max(1) as f64;
+    faint.bright() * (GAIN_BY_STRUCTURE + GAIN_BY_FEW * looked_for_each)
 }
 
 /// Noise that the square term makes of the brightest tones, over that of light.
@@ -195,14 +226,6 @@ fn dark_end(shape: &BlockShape, flat: &[(f64, [f64; 6])]) -> (f64, f64) {
     let rest = (0..6).map(more).fold(0.0, f64::max);
     let level = flat[..dark].iter().map(|b| b.0).sum::<f64>() / dark as f64;
     (level, DARK_SHARE + 1.5 * rest)
-}
-
-/// How much more correlated the brighter half of the blocks is than noise alone, by the mean sum of
-/// correlations: structure just too faint to be seen in each.
-pub(super) fn structure(tones: &[(f64, [f64; 6])]) -> f64 {
-    let bright = &tones[tones.len() / 2..];
-    let sum = bright.iter().map(|b| b.1.iter().sum::<f64>()).sum::<f64>() / bright.len() as f64;
-    if bright.is_empty() { 0.0 } else { (sum - CLEAN_SUM).max(0.0) }
 }
 
 fn from_line(line: Option<Line>, doubt: Doubt, lines: f64, points: &[Point]) -> PlaneNoise {

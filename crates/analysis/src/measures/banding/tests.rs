@@ -66,6 +66,23 @@ fn the_highest_wave_counts_and_not_the_one_that_stands_out_most() {
 }
 
 #[test]
+fn offsets_that_fit_neither_the_sensor_nor_the_scene_are_nobodys() {
+    // Alike in dark and bright places but for so many standard errors; lines of the scene would be ten more away.
+    let sure = |errors: f64| {
+        let seen = Offsets {
+            variance_dn2: (1.0, 0.05),
+            middle_dn2: 1.0,
+            next: (0.0, 0.03),
+            by_level: (1.0 + 0.1 * errors, 0.1),
+            of_light: 4.0,
+        };
+        together(&seen, 2, None).sure
+    };
+    assert!(sure(0.0) && sure(2.7));
+    assert!(!sure(3.3) && !sure(6.0));
+}
+
+#[test]
 fn a_clean_frame_and_lines_of_the_scene_are_not_banding() {
     assert!(measure(&frame(|_| 0.0, |_| 0.0)).noise.row_banding_dn.unwrap() < 0.2);
     // Blinds: lines over half of the frame.

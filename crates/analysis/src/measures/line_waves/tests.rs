@@ -125,6 +125,47 @@ fn a_wave_that_goes_with_the_structure_is_not_the_sensors() {
 }
 
 #[test]
+fn a_wave_in_places_all_alike_is_the_sensors_where_these_are_nearly_even() {
+    // Nothing tells whether it goes with the unevenness, which is the same in all places.
+    let of = |uneven: f64| {
+        let mut seen = lines(&sine(0.8, 7.0), D, SHORTEST);
+        for s in seen.lines.iter_mut().flatten() {
+            let own = s.own;
+            s.by_unevenness = Weighed {
+                value: uneven * own.value,
+                response: uneven * own.response,
+                again: uneven * uneven * own.response,
+            };
+        }
+        find(&seen).unwrap().found.unwrap()
+    };
+    assert!(of(0.0).sure && of(0.08).sure);
+    assert!(!of(0.13).sure && !of(0.3).sure);
+}
+
+#[test]
+fn a_wave_that_goes_with_the_light_in_part_is_not_sized() {
+    // Levels of 1 to 4: bright places show 1.05 and 1.08 times what all show; of the light alone it would be 1.2.
+    let of = |lit: f64| {
+        let [sensor, light] = [(0, 4.0), (1, 4.0 * lit)].map(|(power, height)| {
+            let none = simulated::lines(&[0.0; LINES], 0, 0.0, D);
+            let with = simulated::lines(&sine(height, 7.0), power, 0.0, D);
+            (none, with)
+        });
+        let mut seen = LinesSeen { lines: sensor.1, ..lines(&[0.0; LINES], D, SHORTEST) };
+        for ((to, none), with) in
+            seen.lines.iter_mut().flatten().zip(light.0.iter().flatten()).zip(light.1.iter().flatten())
+        {
+            to.own.value += with.own.value - none.own.value;
+            to.by_level.value += with.by_level.value - none.by_level.value;
+        }
+        find(&seen).unwrap().found.unwrap()
+    };
+    assert!(of(0.0).sure && of(0.12).sure);
+    assert!(!of(0.28).sure);
+}
+
+#[test]
 fn short_waves_pass_a_block_and_long_ones_do_not() {
     // Averaged over all periods two of eight degrees of freedom are lost; of a long wave nothing is left.
     let periods: Vec<f64> = (1..400).map(|i| 800.0 / (f64::from(i) * 0.5 + 200.0)).collect();

@@ -13,14 +13,14 @@ use super::flat_blocks::{Blocks, Flat, Usable};
 use super::line_fit::{Line, Point};
 use super::lines_out::LinesOut;
 use super::patches::BlockShape;
-use super::plane_noise::{self, Fits, PlaneNoise};
+use super::plane_noise::{Fits, PlaneNoise};
 use super::smoothing::{self, Neighbours};
 use super::variance::Variance;
 
 /// Fewest flat patches for a gain.
 const FEWEST_PATCHES: usize = 60;
 
-/// Most structure in blocks that are even only without their lines' levels, as [`plane_noise::structure`] gives it: from there
+/// Most structure in blocks that are even only without their lines' levels, as [`Flat::structure`] gives it: from there
 /// on their noise is read far too large.
 const MOST_STRUCTURE: f64 = 0.7;
 
@@ -96,7 +96,12 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
                 let left_dn2 = [rows, columns].iter().filter(|l| !l.sensor).map(|l| l.in_blocks_dn2).sum();
                 Fits::of(shape, &flat, false).planes(&flat, left_dn2)
             }
-            None => fits.planes(&flat, rows.in_blocks_dn2 + columns.in_blocks_dn2),
+            None => {
+                // Bands that stay in the blocks correlate neighbours as structure does, and are taken off by their own size.
+                let left_dn2 = rows.in_blocks_dn2 + columns.in_blocks_dn2;
+                let fits = if left_dn2 > 0.0 { Fits::with_structure(shape, &flat) } else { fits };
+                fits.planes(&flat, left_dn2)
+            }
         };
     }
     if out.planes.iter().all(|p| p.gain_e_per_dn.is_none()) {
@@ -136,7 +141,7 @@ impl Looked {
             if let Some(mut flat) = without
                 && correlated(&mut flat) == Neighbours::Independent
                 && enough(&flat)
-                && plane_noise::structure(&flat.tones) < MOST_STRUCTURE
+                && flat.structure() < MOST_STRUCTURE
             {
                 flat.shown = [0; 2];
                 return Self { flat, objection: Neighbours::Independent, without_lines: true };

@@ -165,3 +165,28 @@ fn tones_darker_than_even_ones_do_not_count_by_less_noise_for_the_lines() {
     assert_eq!(for_lines, [Some((500.0, f64::INFINITY)), None, Some((1_000.0, 4_000.0))]);
     assert_eq!(tones(noise.variances_above(&[64.0; 3]).unwrap())[0], None);
 }
+
+/// Means of 3 x 3 of random numbers, of deviation 1: what a lens of about a pixel leaves of fine texture.
+fn texture(rng: &mut Noise, (width, height): (usize, usize)) -> Vec<f64> {
+    let dust: Vec<f64> = (0..(width + 2) * (height + 2)).map(|_| rng.normal()).collect();
+    let mean = |x: usize, y: usize| (0..9).map(|i| dust[(y + i / 3) * (width + 2) + x + i % 3]).sum::<f64>() / 3.0;
+    (0..width * height).map(|i| mean(i % width, i / width)).collect()
+}
+
+#[test]
+fn texture_that_hides_in_even_blocks_is_taken_off_the_noise() {
+    for seed in 1..=3 {
+        let sensor = Sensor { width: 1_280, height: 960, ..Sensor::default() };
+        let mut rng = Noise::new(seed);
+        let texture = texture(&mut rng, (1_280, 960));
+        // Of up to a tenth of the noise in variance, by blocks.
+        let height: Vec<f64> = (0..80 * 60).map(|_| (0.1 * rng.uniform()).sqrt()).collect();
+        let frame = sensor.draw(|x, y, _, s| {
+            let e = steps(x, y, 20_000.0);
+            let own = texture[y * 1_280 + x] * height[y / 16 * 80 + x / 16];
+            (s.black + (e + e.sqrt() * (own + rng.normal()) + s.read_noise * rng.normal()) / s.gain).round()
+        });
+        let gain = measure(&frame).noise.gain_e_per_dn;
+        assert!(gain.is_some_and(|g| (g / sensor.gain - 1.0).abs() < 0.03), "{seed}: {gain:?}");
+    }
+}
