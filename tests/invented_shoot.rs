@@ -66,7 +66,7 @@ pub fn write(folder: &Path, frames: usize) {
         name: "portfolio".into(),
         size: "13 x 19 in".into(),
         distance: "45 cm".into(),
-        sides_cm: (48.26, 33.02),
+        size_cm: (48.26, 33.02),
         unit: rawassay_analysis::brief::LengthUnit::In.into(),
         screen: false,
         rise_limit_mm: (0.2, 0.4),

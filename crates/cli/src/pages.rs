@@ -235,7 +235,7 @@ fn purpose(request: &Request<'_>) -> Purpose {
         name: brief.name.clone(),
         size: brief.size_text(),
         distance: brief.distance_text(),
-        sides_cm: (w.max(h), w.min(h)),
+        size_cm: (w, h),
         crop: request.crop.map(|crop| crop.text()),
         unit: brief.output.picture_unit(),
         screen: brief.output.kind == OutputKind::Screen,

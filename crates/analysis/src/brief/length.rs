@@ -94,6 +94,19 @@ impl PictureUnit {
         }
     }
 
+    /// Words of paper and prints turned into those of a screen where it is one.
+    #[must_use]
+    pub fn says(self, words: &str) -> String {
+        if !self.is_pixel() {
+            return words.to_string();
+        }
+        words
+            .replace("make a proof print", "look at it at full size")
+            .replace("a proof print", "a look at full size")
+            .replace("the paper", "the screen")
+            .replace("largest print", "largest size")
+    }
+
     /// True on a screen.
     #[must_use]
     pub const fn is_pixel(self) -> bool {

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, HashSet};
 
 use rawassay_analysis::brief::PictureUnit;
+use rawassay_analysis::print;
 use rawassay_analysis::series::{By, Group, Series};
 use rawassay_analysis::sets::Sets;
 use rawassay_analysis::{Finding, FindingCode, Outcome, Severity};
@@ -24,8 +25,8 @@ pub struct Purpose {
     pub size: String,
     /// Its viewing distance in words: "45 cm".
     pub distance: String,
-    /// Width and height of the output, cm, the long side first.
-    pub sides_cm: (f64, f64),
+    /// Width and height of the output, as the brief gives them, cm.
+    pub size_cm: (f64, f64),
     /// Unit in which its lengths are told.
     pub unit: PictureUnit,
     /// True for a screen.
@@ -36,6 +37,29 @@ pub struct Purpose {
     pub crop: Option<String>,
     /// Mid-tone signal-to-noise on the paper below which a frame is borderline, and below which it fails, ratio.
     pub snr_limit: (f64, f64),
+}
+
+impl Purpose {
+    /// Words of paper and prints, or those of a screen.
+    #[must_use]
+    pub fn says(&self, words: &str) -> String {
+        self.unit.says(words)
+    }
+
+    /// Width and height of the output as it lies for a picture of those sides, cm: paper is turned, a screen is not.
+    #[must_use]
+    pub fn laid_for(&self, picture: (f64, f64)) -> (f64, f64) {
+        let (w, h) = self.size_cm;
+        if !self.screen && ((picture.0 > picture.1) != (w > h)) { (h, w) } else { (w, h) }
+    }
+
+    /// Long side of the output of the brief's proportions that a picture of those sides fills, cm: that of the brief where
+    /// the picture is as large as it comes out by the brief.
+    #[must_use]
+    pub fn filled_cm(&self, picture: (f64, f64)) -> Option<f64> {
+        let on_it = print::fit(picture.0, picture.1, self.size_cm, !self.screen)?;
+        Some(self.size_cm.0.max(self.size_cm.1) * picture.0 / on_it.width_mm)
+    }
 }
 
 /// One frame.
@@ -249,6 +273,23 @@ pub fn finding_title(code: FindingCode) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// What the brief asks for, whatever the picture's shape, stands at the brief's line; paper is turned, a screen is not.
+    #[test]
+    fn a_picture_as_large_as_the_brief_asks_fills_it() {
+        let mut purpose = crate::page::testing::purpose((13.0 * 2.54, 19.0 * 2.54), false);
+        // 4:3, 3:2, a square, upright 2:3, a panorama: each as it is fitted into 13 x 19 in.
+        for (w, h) in [(52.0 / 3.0, 13.0), (19.0, 38.0 / 3.0), (13.0, 13.0), (38.0 / 3.0, 19.0), (19.0, 6.0)] {
+            let filled = purpose.filled_cm((w * 2.54, h * 2.54)).unwrap_or(0.0) / 2.54;
+            assert!((filled - 19.0).abs() < 1e-9, "{w} x {h}: {filled}");
+            let twice = purpose.filled_cm((2.0 * w * 2.54, 2.0 * h * 2.54)).unwrap_or(0.0) / 2.54;
+            assert!((twice - 38.0).abs() < 1e-9, "{w} x {h}: {twice}");
+        }
+        assert!(purpose.laid_for((30.0, 20.0)).0 > purpose.laid_for((20.0, 30.0)).0);
+        purpose = Purpose { size_cm: (64.0, 36.0), screen: true, ..purpose };
+        assert_eq!(purpose.filled_cm((24.0, 36.0)), Some(64.0));
+        assert_eq!(purpose.laid_for((24.0, 36.0)), (64.0, 36.0));
+    }
 
     #[test]
     fn numbers_say_what_they_are() {

@@ -115,3 +115,19 @@ pub(crate) fn record_for(frame: &Frame) -> crate::Record {
         }),
     }
 }
+
+/// A purpose for an output of that width and height, cm; as a screen its pixels are a quarter of a millimetre.
+pub(crate) fn purpose(size_cm: (f64, f64), screen: bool) -> crate::page::shoot::Purpose {
+    use rawassay_analysis::brief::{LengthUnit, PictureUnit};
+    crate::page::shoot::Purpose {
+        name: "test".into(),
+        size: "its size".into(),
+        distance: "45 cm".into(),
+        size_cm,
+        unit: if screen { PictureUnit::Pixel { mm: 0.25 } } else { PictureUnit::Length(LengthUnit::In) },
+        screen,
+        rise_limit_mm: (0.2, 0.4),
+        crop: None,
+        snr_limit: (20.0, 10.0),
+    }
+}

@@ -10,8 +10,10 @@ use crate::page::units::number;
 /// One frame in the plot.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Mark {
-    /// Long side of the largest honest print, in the unit of the plot; `None` where it could not be told.
-    pub long_side: Option<f64>,
+    /// Long side of the output of the brief's proportions that the largest honest print fills, in the unit of the plot: so
+    /// that what lies on the brief's line is what the brief asks for, whatever the picture's shape. `None` where it could not
+    /// be told.
+    pub filled: Option<f64>,
     /// Outcome for the brief.
     pub outcome: Outcome,
     /// Day and time as the camera wrote it, to be printed under the axis; empty where unknown.
@@ -38,9 +40,10 @@ const OUTCOMES: [(Outcome, &str); 4] = [
 /// The plot. `brief` is the long side that the brief asks for, `unit` the unit of both.
 #[must_use]
 pub fn svg(marks: &[Mark], brief: f64, unit: PictureUnit) -> String {
-    let (what, unit) = (if unit.is_pixel() { "size" } else { "print" }, unit.sign());
+    let (what, on, unit) =
+        if unit.is_pixel() { ("size", "screen", unit.sign()) } else { ("print", "paper", unit.sign()) };
     let count = |outcome| marks.iter().filter(|m| m.outcome == outcome).count();
-    let most = marks.iter().filter_map(|m| m.long_side).fold(brief, f64::max) * 1.08;
+    let most = marks.iter().filter_map(|m| m.filled).fold(brief, f64::max) * 1.08;
     let most = if most.is_finite() && most > 0.0 { most } else { 100.0 };
     let n = marks.len().max(1) as f64;
     let x = |i: f64| LEFT + 10.0 + (RIGHT - LEFT - 20.0) * (i + 0.5) / n;
@@ -72,7 +75,11 @@ pub fn svg(marks: &[Mark], brief: f64, unit: PictureUnit) -> String {
         );
         level += step;
     }
-    put!(out, "<text class=\"f-ink\" font-size=\"14\" x=\"4\" y=\"14\">long side of the largest {what}, {unit}</text>");
+    put!(
+        out,
+        "<text class=\"f-ink\" font-size=\"14\" x=\"4\" y=\"14\">{on} of the brief's proportions that the largest {what} fills: \
+         long side, {unit}</text>"
+    );
     put!(out, "<path class=\"s-limit thick\" d=\"M{LEFT} {y:.1}H{RIGHT}\"/>", y = y(brief));
     put!(
         out,
@@ -80,25 +87,20 @@ pub fn svg(marks: &[Mark], brief: f64, unit: PictureUnit) -> String {
         y(brief) - 6.0,
         number(brief)
     );
-    // One path per outcome keeps 2000 frames small. Each outcome has a shape of its own.
-    let half = (480.0 / n).clamp(2.5, 6.0);
+    // One path per outcome keeps 2000 frames small: a mark is drawn at each of its points.
+    let side = (960.0 / n).clamp(5.0, 16.0);
+    tones(&mut out, side);
     for (outcome, word) in OUTCOMES {
-        put!(out, "<path class=\"mark {word}\" d=\"");
+        let mark = format!("url(#mark-{word})");
+        put!(
+            out,
+            "<path class=\"mark {word}\" marker-start=\"{mark}\" marker-mid=\"{mark}\" marker-end=\"{mark}\" d=\""
+        );
+        let mut letter = 'M';
         for (i, mark) in marks.iter().enumerate().filter(|(_, m)| m.outcome == outcome) {
-            let (px, py) = (x(i as f64), y(mark.long_side.unwrap_or(0.0).clamp(0.0, most)));
-            match outcome {
-                Outcome::Prints | Outcome::Borderline => {
-                    put!(out, "M{:.1} {:.1}h{s:.1}v{s:.1}h-{s:.1}z", px - half, py - half, s = 2.0 * half);
-                }
-                Outcome::Fails => put!(
-                    out,
-                    "M{:.1} {:.1}l{s:.1} {s:.1}m0 -{s:.1}l-{s:.1} {s:.1}",
-                    px - half,
-                    py - half,
-                    s = 2.0 * half
-                ),
-                Outcome::Unmeasured => put!(out, "M{px:.1} {:.1}v-{:.1}", BOTTOM, 2.0 * half),
-            }
+            let (px, py) = (x(i as f64), y(mark.filled.unwrap_or(0.0).clamp(0.0, most)));
+            put!(out, "{letter}{px:.1} {py:.1}");
+            letter = 'L';
         }
         out.push_str("\"/>");
     }
@@ -106,6 +108,47 @@ pub fn svg(marks: &[Mark], brief: f64, unit: PictureUnit) -> String {
     ticks(&mut out, marks, x);
     out.push_str("</svg>");
     out
+}
+
+/// The drawing of an outcome in a box of 16 x 16: full ink, half tone, bare paper crossed out, dashed outline. Readable
+/// without colour, and the same in the key, the chart and the lists.
+#[must_use]
+pub fn drawing(outcome: Outcome) -> String {
+    format!("<rect x=\"1.5\" y=\"1.5\" width=\"13\" height=\"13\"/>{}", inside(outcome))
+}
+
+/// What stands in the box.
+const fn inside(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::Prints => "",
+        Outcome::Borderline => "<path d=\"M2 14L14 2M2 9L9 2M7 14L14 7\"/>",
+        Outcome::Fails => "<path d=\"M4 4L12 12M12 4L4 12\"/>",
+        Outcome::Unmeasured => "<path d=\"M5 8H11\"/>",
+    }
+}
+
+/// The marks of the plot, so large, and what fills the shares of the strip.
+fn tones(out: &mut String, side: f64) {
+    out.push_str("<defs>");
+    for (outcome, word) in OUTCOMES {
+        put!(
+            out,
+            "<marker id=\"mark-{word}\" class=\"sign {word}\" viewBox=\"0 0 16 16\" refX=\"8\" refY=\"8\" \
+             markerUnits=\"userSpaceOnUse\" markerWidth=\"{side:.1}\" markerHeight=\"{side:.1}\">{}</marker>",
+            drawing(outcome)
+        );
+        let tile = match outcome {
+            Outcome::Borderline => "<path d=\"M-1 1L1 -1M0 8L8 0M7 9L9 7\"/>",
+            _ => inside(outcome),
+        };
+        let size = if outcome == Outcome::Borderline { 8 } else { 16 };
+        put!(
+            out,
+            "<pattern id=\"tone-{word}\" class=\"sign {word}\" patternUnits=\"userSpaceOnUse\" width=\"{size}\" \
+             height=\"{size}\">{tile}</pattern>"
+        );
+    }
+    out.push_str("</defs>");
 }
 
 /// How many of each outcome, in columns of equally many frames.
@@ -124,7 +167,7 @@ fn strip(out: &mut String, marks: &[Mark]) {
                 top -= height;
                 put!(
                     out,
-                    "<rect class=\"share {word}\" x=\"{:.1}\" y=\"{top:.1}\" width=\"{:.1}\" height=\"{height:.1}\"/>",
+                    "<rect class=\"share {word}\" fill=\"url(#tone-{word})\" x=\"{:.1}\" y=\"{top:.1}\" width=\"{:.1}\" height=\"{height:.1}\"/>",
                     LEFT + 10.0 + column as f64 * width,
                     (width - 1.0).max(1.0)
                 );
@@ -176,7 +219,7 @@ mod tests {
 
     #[test]
     fn every_frame_has_its_mark_at_its_size() {
-        let mark = |cm, outcome| Mark { long_side: cm, outcome, taken: "2026-10-04 07:00:00".into() };
+        let mark = |cm, outcome| Mark { filled: cm, outcome, taken: "2026-10-04 07:00:00".into() };
         let marks = [
             mark(Some(50.0), Outcome::Prints),
             mark(Some(20.0), Outcome::Borderline),
@@ -198,12 +241,18 @@ mod tests {
             attribute(line, "d").unwrap().to_owned()
         };
         let prints = path("mark prints");
-        let numbers: Vec<f64> = prints[1..].split([' ', 'h', 'v', '-', 'z']).filter_map(|s| s.parse().ok()).collect();
-        near(cm(numbers[1] + numbers[2] / 2.0), 50.0, 0.1);
+        let numbers: Vec<f64> = prints[1..].split([' ', 'L']).filter_map(|s| s.parse().ok()).collect();
+        near(cm(numbers[1]), 50.0, 0.1);
         let limit = path("s-limit thick");
         near(cm(limit.split([' ', 'H']).nth(1).unwrap().parse().unwrap()), 40.0, 0.1);
         for word in ["borderline", "fails", "unmeasured"] {
             assert_eq!(path(&format!("mark {word}")).matches('M').count(), 1);
+        }
+        // The mark of each is the sign that the key shows.
+        for (outcome, word) in OUTCOMES {
+            let marker = svg.split("<marker ").find(|m| m.contains(&format!("id=\"mark-{word}\""))).unwrap();
+            assert!(marker.contains(&drawing(outcome)), "{word}");
+            assert!(crate::page::overview::sign(outcome).contains(&drawing(outcome)), "{word}");
         }
         assert!(svg.contains("4 frames: 1 print, 1 are borderline, 1 fail, 1 could"));
     }
@@ -211,7 +260,7 @@ mod tests {
     #[test]
     fn an_empty_shoot_and_a_big_one() {
         assert!(svg(&[], 40.0, CM).ends_with("</svg>"));
-        let mark = Mark { long_side: Some(33.3), outcome: Outcome::Prints, taken: String::new() };
+        let mark = Mark { filled: Some(33.3), outcome: Outcome::Prints, taken: String::new() };
         assert!(svg(&vec![mark; 2000], 40.0, CM).len() < 90_000);
     }
 }

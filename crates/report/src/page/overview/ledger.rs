@@ -71,7 +71,7 @@ fn row(out: &mut String, order: usize, sheet: &Sheet, purpose: &Purpose) {
     );
     match sheet.largest_cm() {
         Some(largest) => {
-            sheetlet(out, largest, purpose.sides_cm);
+            sheetlet(out, largest, purpose.laid_for(largest));
             put!(out, "{}", units::print_most(largest.0 / 2.54, largest.1 / 2.54, purpose.unit));
         }
         // Highlights, shadows or bands that fail at every size: there is none, whatever the pixels would do.
@@ -89,13 +89,10 @@ fn short(value: f64) -> String {
 
 /// The largest print drawn over the size that the brief asks for, both to one scale.
 fn sheetlet(out: &mut String, largest: (f64, f64), asked: (f64, f64)) {
-    // The paper is turned to suit the picture.
-    let (long, short) = (asked.0.max(asked.1), asked.0.min(asked.1));
-    let (aw, ah) = if largest.0 >= largest.1 { (long, short) } else { (short, long) };
     // The brief's long side is 16 units; a much larger print runs into the frame of the drawing.
-    let unit = 16.0 / long.max(1e-9);
-    let box_of = |w: f64, h: f64| (w * unit, h * unit);
-    let ((aw, ah), (lw, lh)) = (box_of(aw, ah), box_of(largest.0, largest.1));
+    let unit = 16.0 / asked.0.max(asked.1).max(1e-9);
+    let box_of = |(w, h): (f64, f64)| (w * unit, h * unit);
+    let ((aw, ah), (lw, lh)) = (box_of(asked), box_of(largest));
     put!(
         out,
         "<svg class=\"sheetlet\" viewBox=\"0 0 27 21\" aria-hidden=\"true\"><rect class=\"has\" x=\"1\" y=\"{:.1}\" \

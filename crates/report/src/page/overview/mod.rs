@@ -172,13 +172,13 @@ fn glance(out: &mut String, shoot: &Shoot) {
         .sheets
         .iter()
         .map(|sheet| plot::shoot::Mark {
-            long_side: sheet.largest_cm().map(|l| in_unit(l.0.max(l.1))),
+            filled: sheet.largest_cm().and_then(|l| shoot.purpose.filled_cm(l)).map(in_unit),
             outcome: sheet.outcome(),
             taken: sheet.card.shot.as_ref().and_then(|s| s.taken_at.as_deref()).map_or(String::new(), units::moment),
         })
         .collect();
     out.push_str("<section class=\"glance\" aria-labelledby=\"glance-h\">\n<h2 id=\"glance-h\">How large each frame goes</h2>\n<div class=\"glance-grid\">\n<figure class=\"wide\">");
-    out.push_str(&plot::shoot::svg(&marks, in_unit(shoot.purpose.sides_cm.0), unit));
+    out.push_str(&plot::shoot::svg(&marks, in_unit(shoot.purpose.size_cm.0.max(shoot.purpose.size_cm.1)), unit));
     out.push_str("<figcaption>");
     for (outcome, words) in outcomes(shoot.purpose.screen) {
         put!(
@@ -221,14 +221,8 @@ fn glance(out: &mut String, shoot: &Shoot) {
 /// The sign of an outcome: full ink, half tone, bare paper crossed out, dashed outline. Readable without colour.
 pub(crate) fn sign(outcome: Outcome) -> String {
     format!(
-        "<svg class=\"sign {outcome}\" viewBox=\"0 0 16 16\" aria-hidden=\"true\"><rect x=\"1.5\" y=\"1.5\" width=\"13\" \
-         height=\"13\"/>{}</svg>",
-        match outcome {
-            Outcome::Prints => "",
-            Outcome::Borderline => "<path d=\"M2 14L14 2M2 9L9 2M7 14L14 7\"/>",
-            Outcome::Fails => "<path d=\"M4 4L12 12M12 4L4 12\"/>",
-            Outcome::Unmeasured => "<path d=\"M5 8H11\"/>",
-        }
+        "<svg class=\"sign {outcome}\" viewBox=\"0 0 16 16\" aria-hidden=\"true\">{}</svg>",
+        plot::shoot::drawing(outcome)
     )
 }
 
