@@ -129,7 +129,7 @@ fn group(key: Key, name: &str, members: &[&FrameRow], held: &Held<'_>) -> Group 
     let fitted = |reading: &str| best_stop::fit(&points(&steps, reading), diffraction_px_per_f(&steps));
     let whole = fitted("edge_rise_px");
     let best = best(&steps, whole.as_ref());
-    let limit = limit(&steps, held.name);
+    let limit = limit(&steps, held);
     let stopping = whole.as_ref().and_then(|fit| stopping_down(&steps, fit, members));
     warnings.extend(enlarged_too_much(&steps));
     warnings.extend(inferred_pitch(members));
@@ -239,7 +239,8 @@ fn best(steps: &[Step], fitted: Option<&best_stop::BestStop>) -> Option<Best> {
 }
 
 /// The smallest opening that meets the brief, and the widest.
-fn limit(steps: &[Step], brief: &str) -> Option<Limit> {
+fn limit(steps: &[Step], held: &Held<'_>) -> Option<Limit> {
+    let brief = held.name;
     let tested: Vec<(f64, Outcome)> =
         steps.iter().filter_map(|s| Some((s.setting.number()?, s.meets_brief?))).collect();
     let last = tested.last()?.0;
@@ -251,6 +252,7 @@ fn limit(steps: &[Step], brief: &str) -> Option<Limit> {
         [from, .., to] => format!("f/{} to f/{} are borderline: make a proof print", short(*from), short(*to)),
         [] => String::new(),
     };
+    let passes = held.brief.output.picture_unit().says(&passes);
     let reason = match (clean.first(), clean.last()) {
         (Some(only), _) if tested.len() == 1 => {
             format!("f/{}, the only f-stop tested, is sharp enough for {brief}.", short(*only))

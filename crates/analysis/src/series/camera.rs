@@ -64,8 +64,7 @@ pub(super) fn groups(frames: &[FrameRow], held: &Held<'_>) -> (Vec<Group>, Vec<S
             setting: Setting::Text(c.name.clone()),
             low: None,
             high: None,
-            reason: "Least middle rise on the paper at this output; the answer says whether the difference shows."
-                .to_string(),
+            reason: "Least middle rise at this output; the answer says whether the difference shows.".to_string(),
         });
     let group = Group {
         key: Key(vec![("brief", Setting::Text(brief.to_string()))]),
@@ -269,7 +268,7 @@ fn verdict(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'_>) -> Stri
         (Shows::Yes, Some(_)) => format!("finer detail shows{fine}"),
         (Shows::No, Some(_)) => format!("the difference in sharpness is below what the eye sees there{fine}"),
         (_, Some(_)) => format!("whether the difference in sharpness shows needs more frames{fine}"),
-        (_, None) => "sharpness on the paper could not be compared".to_string(),
+        (_, None) => held.brief.output.picture_unit().says("sharpness on the paper could not be compared"),
     });
     match (smoother, ratio) {
         (Shows::Yes, Some((r, n))) => reasons.push(format!(

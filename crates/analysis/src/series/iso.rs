@@ -244,8 +244,9 @@ fn limit(steps: &[Step], held: &Held<'_>, warnings: &mut Vec<String>) -> Option<
         );
     }
     let iso = |index: usize| tested[index].0;
+    let unit = held.brief.output.picture_unit();
     let snr = |index: usize| match tested[index].2.readings.value("print_snr_midtone") {
-        Some(snr) => format!(" (mid-tone SNR on the paper {})", short(snr)),
+        Some(snr) => unit.says(&format!(" (mid-tone SNR on the paper {})", short(snr))),
         None => String::new(),
     };
     let mut by_curve = None;
@@ -286,7 +287,8 @@ fn limit(steps: &[Step], held: &Held<'_>, warnings: &mut Vec<String>) -> Option<
     };
     if passable > clean {
         let from = if clean + 1 == passable { "At" } else { "Up to" };
-        reason.push_str(&format!(" {from} {:.0} it is borderline: make a proof print.", iso(passable - 1)));
+        let words = format!(" {from} {:.0} it is borderline: make a proof print.", iso(passable - 1));
+        reason.push_str(&unit.says(&words));
     }
     Some(Limit {
         setting: clean.checked_sub(1).map(iso).into(),

@@ -224,7 +224,7 @@ fn ranked(entry: &Entry<'_>, index: usize, order: &[Entry<'_>]) -> Ranked {
 
 fn best_reason(best: &Entry<'_>, others: &[Entry<'_>]) -> String {
     let shown = match (mm(best.frame, best.blur_px), best.blur_px) {
-        (Some(mm), _) => format!("{mm:.2} mm on the paper"),
+        (Some(mm), _) => format!("{mm:.2} mm at the brief's size"),
         (None, Some(px)) => format!("{px:.2} px"),
         (None, None) => "unknown".to_string(),
     };

@@ -167,11 +167,7 @@ fn column_heading(reading: &str, unit: PictureUnit) -> String {
         (label, "in") => format!(">{label}, {}", unit.sign()),
         _ => format!(">{}", explain::heading(&path)),
     };
-    if unit.is_pixel() {
-        heading.replace("the paper", "the screen").replace("largest print", "largest size")
-    } else {
-        heading
-    }
+    unit.says(&heading)
 }
 
 /// The answer first, then the table it comes from, then what to be careful of.

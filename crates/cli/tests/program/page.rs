@@ -148,3 +148,32 @@ fn pages_for_a_screen_speak_of_no_print() {
         assert!(page.contains(" px") && !page.contains("class=\"label\">A4"), "{page}");
     }
 }
+
+/// What is judged for a screen is told of one: no paper and no proof print, on any page but that of all words.
+#[test]
+fn pages_for_a_screen_speak_of_a_screen() {
+    let folder = shoot(0);
+    // Three exposure times of one scene at rising ISO: a series, and frames a second apart are a burst.
+    for (k, iso) in [100.0, 400.0, 1600.0].into_iter().enumerate() {
+        for i in 0..2 {
+            let mut recipe =
+                Recipe::new(SceneKind::Buildings).size(600, 400).seeds(3, 10 * k as u64 + i).exposure(iso, -0.5);
+            recipe.shot.taken_at = format!("2031:05:14 05:1{k}:0{i}");
+            fs::write(folder.path().join(format!("shoot/S_{k}{i}.dng")), render(&recipe).to_dng(Compression::None))
+                .unwrap();
+        }
+    }
+    audit(folder.path(), &[]);
+    let ran = run(folder.path(), &["page", "rawassay.ndjson", "--out", "pages", "--brief", "screen"]);
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    let pages = contents(&folder.path().join("pages"));
+    assert!(pages.contains_key("series.html") && pages.contains_key("sets.html"), "{:?}", pages.keys());
+    for name in pages.keys().filter(|n| n.ends_with(".html") && *n != "words.html") {
+        let page = text(&pages, name);
+        for word in ["the paper", "proof print"] {
+            let at = page.find(word);
+            assert!(at.is_none(), "{name}: {:?}", at.map(|at| &page[at.saturating_sub(80)..at + 20]));
+        }
+    }
+    assert!(text(&pages, "sets.html").contains("on the screen"));
+}

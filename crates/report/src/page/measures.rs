@@ -25,7 +25,7 @@ impl Sortable {
         match self.path {
             LARGEST if unit.is_pixel() => (label.replace("print", "size"), unit.sign()),
             LARGEST => (label, unit.sign()),
-            _ => (label, own),
+            _ => (unit.says(&label), own),
         }
     }
 

@@ -117,7 +117,7 @@ fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose
             .readings
             .iter()
             .map(|&(reading, name)| Curve {
-                name,
+                name: purpose.says(name),
                 values: group.steps.iter().map(|s| s.readings.get(reading)).collect(),
             })
             .filter(|c| c.values.iter().filter(|v| v.value.is_some()).count() >= LEAST_POINTS)
@@ -125,11 +125,12 @@ fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose
         if curves.is_empty() {
             continue;
         }
-        let svg = plot::series::svg(drawing.title, heading(by), drawing.label, &steps, &curves, drawing.limits);
+        let title = purpose.says(drawing.title);
+        let svg = plot::series::svg(&title, heading(by), drawing.label, &steps, &curves, drawing.limits);
         put!(
             out,
             "<figure><div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Plot\">{svg}</div><figcaption>{}",
-            drawing.title
+            title
         );
         if curves.len() > 1 {
             for (curve, role) in curves.iter().zip(["main", "fit", "spread"]) {
@@ -144,7 +145,7 @@ fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose
         out.push_str("</figcaption></figure>\n");
     }
     out.push_str("</div>\n");
-    table(out, by, group);
+    table(out, by, group, purpose);
     // The answer says it already where it holds the same sentence.
     for reason in reasons(by, group).into_iter().filter(|r| !group.answer.contains(r.as_str())) {
         put!(out, "<p>{}</p>\n", esc(&reason));
@@ -249,14 +250,14 @@ const UNSHOWN: [&str; 11] = [
 ];
 
 /// The readings of every step, where any step has them.
-fn table(out: &mut String, by: By, group: &Group) {
+fn table(out: &mut String, by: By, group: &Group, purpose: &Purpose) {
     let Some(first) = group.steps.first() else { return };
     let known = |name: &&'static str| group.steps.iter().any(|s| s.readings.value(name).is_some());
     let names = first.readings.0.iter().map(|r| r.0).filter(|name| !UNSHOWN.contains(name));
     let names: Vec<&'static str> = names.filter(known).collect();
     out.push_str("<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Values of the steps\"><table class=\"steps\"><thead><tr><th scope=\"col\">step</th><th scope=\"col\">frames</th>");
     for name in &names {
-        put!(out, "<th scope=\"col\">{}</th>", esc(&explain::heading(&format!("series.{name}"))));
+        put!(out, "<th scope=\"col\">{}</th>", esc(&purpose.says(&explain::heading(&format!("series.{name}")))));
     }
     put!(out, "<th scope=\"col\">{}</th></tr></thead><tbody>", by.tests());
     for step in &group.steps {

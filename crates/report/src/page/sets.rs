@@ -72,6 +72,7 @@ fn burst(out: &mut String, shoot: &Shoot, set: &Burst) {
         None => out.push_str(": sharpness could not be told</h3>\n"),
     }
     out.push_str("<div class=\"compare\">\n");
+    let surface = shoot.purpose.says("the paper");
     for ranked in &set.ranking {
         let best = if set.best.as_ref() == Some(&ranked.file) { " class=\"best\"" } else { "" };
         put!(out, "<figure{best}>");
@@ -83,7 +84,7 @@ fn burst(out: &mut String, shoot: &Shoot, set: &Burst) {
             sign(ranked.outcome),
             ranked
                 .print_blur_mm
-                .map_or(String::new(), |mm| format!(", edge rise {} mm on the paper.", units::number(mm))),
+                .map_or(String::new(), |mm| format!(", edge rise {} mm on {surface}.", units::number(mm))),
             esc(&ranked.reason),
             outcome = ranked.outcome
         );

@@ -4,7 +4,7 @@ use rawassay_analysis::explain;
 use serde_json::Value;
 
 use super::html::{esc, put};
-use super::shoot::Sheet;
+use super::shoot::{Purpose, Sheet};
 use super::units::{number, shutter};
 use crate::record::Status;
 
@@ -21,15 +21,15 @@ const PARTS: [(&str, &str); 8] = [
 ];
 
 /// The section.
-pub(crate) fn section(out: &mut String, sheet: &Sheet) {
+pub(crate) fn section(out: &mut String, sheet: &Sheet, purpose: &Purpose) {
     let Ok(card) = serde_json::to_value(&sheet.card) else { return };
     out.push_str("<section class=\"values\" aria-labelledby=\"values-h\">\n<h2 id=\"values-h\">All values</h2>\n<div class=\"grid\">\n");
     let readable = sheet.card.status != Status::Unreadable;
     for (part, heading) in PARTS.into_iter().filter(|(part, _)| readable || *part == "shot") {
         let Some(Value::Object(fields)) = card.get(part) else { continue };
         let mut rows = String::new();
-        collect(&mut rows, part, fields);
-        put!(out, "<table><caption>{heading}</caption><tbody>{rows}</tbody></table>\n");
+        collect(&mut rows, part, fields, purpose);
+        put!(out, "<table><caption>{}</caption><tbody>{rows}</tbody></table>\n", purpose.says(heading));
     }
     channels(out, &card);
     put!(
@@ -42,16 +42,16 @@ pub(crate) fn section(out: &mut String, sheet: &Sheet) {
 }
 
 /// Rows of one object; objects inside it follow with their name before theirs. Lists are drawn elsewhere.
-fn collect(rows: &mut String, path: &str, fields: &serde_json::Map<String, Value>) {
+fn collect(rows: &mut String, path: &str, fields: &serde_json::Map<String, Value>, purpose: &Purpose) {
     for (name, value) in fields {
         let path = format!("{path}.{name}");
         match value {
-            Value::Object(inner) => collect(rows, &path, inner),
+            Value::Object(inner) => collect(rows, &path, inner, purpose),
             Value::Array(_) => {}
             // Only where something spoils the frame that may be accepted.
             Value::Null if path == "print.if_accepted" => {}
-            Value::Null if found_none(&path, fields) => row(rows, &path, &Value::from("none")),
-            _ => row(rows, &path, value),
+            Value::Null if found_none(&path, fields) => row(rows, &path, &Value::from("none"), purpose),
+            _ => row(rows, &path, value, purpose),
         }
     }
 }
@@ -66,8 +66,9 @@ fn found_none(path: &str, fields: &serde_json::Map<String, Value>) -> bool {
     }
 }
 
-fn row(rows: &mut String, path: &str, value: &Value) {
+fn row(rows: &mut String, path: &str, value: &Value, purpose: &Purpose) {
     let (label, unit) = explain::label(path);
+    let label = purpose.says(&label);
     rows.push_str("<tr><th>");
     match explain::find(path) {
         Some(found) => put!(rows, "<a href=\"../words.html#{}\">{}</a>", esc(found.word), esc(&label)),
@@ -143,7 +144,7 @@ mod tests {
         let shown = |kind: &str| {
             let blur = serde_json::json!({ "kind": kind, "motion_px": null, "defocus_px": null });
             let mut rows = String::new();
-            collect(&mut rows, "blur", blur.as_object().unwrap());
+            collect(&mut rows, "blur", blur.as_object().unwrap(), &crate::page::testing::purpose((30.0, 20.0), false));
             (rows.matches(">none<").count(), rows.matches(">unknown<").count())
         };
         // The kind's own row says none, too.

@@ -8,7 +8,7 @@ use crate::page::units::number;
 /// One curve.
 pub struct Curve {
     /// What it is called in the legend.
-    pub name: &'static str,
+    pub name: String,
     /// One estimate per step.
     pub values: Vec<Estimate>,
 }
@@ -54,7 +54,7 @@ pub fn svg(
         Axis::new(y_label, 0.0..if most > 0.0 { most } else { 1.0 }, 6),
     );
     if let Some(limits) = limits {
-        chart.level(Role::Limit, limits.borderline, "the brief: proof print");
+        chart.level(Role::Limit, limits.borderline, "the brief: borderline");
         if (limits.fails - limits.borderline).abs() > 0.07 * most {
             chart.level(Role::Limit, limits.fails, "the brief: fails");
         } else {
@@ -88,7 +88,8 @@ mod tests {
         let estimate =
             |value: f64| Estimate { value: Some(value), low: Some(value - 5.0), high: Some(value + 5.0), frames: 5 };
         let steps: Vec<String> = ["ISO 100", "ISO 400", "ISO 1600"].map(String::from).to_vec();
-        let curve = Curve { name: "signal-to-noise", values: vec![estimate(60.0), estimate(35.0), estimate(18.0)] };
+        let curve =
+            Curve { name: "signal-to-noise".into(), values: vec![estimate(60.0), estimate(35.0), estimate(18.0)] };
         let svg = svg("t", "x", "y", &steps, &[curve], Some(Limits { borderline: 20.0, fails: 10.0 }));
         let plot = Reading::named(&svg, &steps);
         let dots = plot.dots("s-main dots");

@@ -29,10 +29,10 @@ pub fn page(shoot: &Shoot, index: usize) -> String {
         out.push_str("</div>\n");
         picture(&mut out, sheet);
         crops(&mut out, sheet);
-        plots::section(&mut out, sheet);
+        plots::section(&mut out, sheet, &shoot.purpose);
     }
     honest(&mut out, sheet);
-    values::section(&mut out, sheet);
+    values::section(&mut out, sheet, &shoot.purpose);
     out.push_str("</main>\n");
     close_page(&mut out, "../");
     out

@@ -5,15 +5,15 @@ use rawassay_decode::Orientation;
 
 use crate::page::draw::green_plane;
 use crate::page::html::{esc, put};
-use crate::page::shoot::Sheet;
+use crate::page::shoot::{Purpose, Sheet};
 use crate::page::units;
 use crate::plot;
 
 /// The section of plots; nothing where the frame was not measured.
-pub(super) fn section(out: &mut String, sheet: &Sheet) {
+pub(super) fn section(out: &mut String, sheet: &Sheet, purpose: &Purpose) {
     let Some(measures) = &sheet.record.measures else { return };
     out.push_str("<section class=\"plots\" aria-labelledby=\"plots-h\">\n<h2 id=\"plots-h\">Measurements</h2>\n<div class=\"grid\">\n");
-    histogram(out, sheet, measures);
+    histogram(out, sheet, measures, purpose);
     noise(out, sheet, measures);
     directions(out, sheet, measures);
     edge(out, measures);
@@ -27,7 +27,7 @@ fn figure(out: &mut String, svg: &str, caption: &str) {
     );
 }
 
-fn histogram(out: &mut String, sheet: &Sheet, measures: &Measures) {
+fn histogram(out: &mut String, sheet: &Sheet, measures: &Measures, purpose: &Purpose) {
     let Some(drawn) = &sheet.drawn else { return };
     let marks = plot::histogram::Marks {
         engineering_ev: sheet.card.range.engineering_ev,
@@ -45,8 +45,9 @@ fn histogram(out: &mut String, sheet: &Sheet, measures: &Measures) {
     }
     let caption = format!(
         "<a href=\"../words.html#range.usable_ev\">Raw histogram</a> per filter colour, from the raw samples.{key} The shaded part is the \
-             usable range at signal-to-noise {} on the paper.{}",
+             usable range at signal-to-noise {} on {}.{}",
         units::number(sheet.card.range.snr_limit),
+        purpose.says("the paper"),
         range_used(sheet)
     );
     figure(out, &plot::histogram::svg(&drawn.histograms, &measures.channels, marks), &caption);
