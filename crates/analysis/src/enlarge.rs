@@ -130,8 +130,8 @@ pub struct Rung {
 pub struct Ladder {
     /// The brief whose limits are used.
     pub brief: String,
-    /// Columns and rows of the picture after the crop, upright.
-    pub picture_px: [f64; 2],
+    /// Columns and rows of the picture after the crop, upright; `None` where there is no picture.
+    pub picture_px: Option<[f64; 2]>,
     /// The rungs, in the order asked for.
     pub rungs: Vec<Rung>,
     /// The largest honest print at the brief's distance (or the fixed one).
@@ -173,7 +173,7 @@ pub fn ladder(
     let within = |fails: bool| case.within_tones(by_size(fails)?);
     Ladder {
         brief: brief.name.clone(),
-        picture_px: [brings.width_px, brings.height_px],
+        picture_px: (!case.unreadable()).then_some([brings.width_px, brings.height_px]),
         rungs,
         largest: within(false),
         largest_with_proof: within(true),

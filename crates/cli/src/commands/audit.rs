@@ -262,11 +262,14 @@ impl Request {
 
     fn record_failure(&self, error: &ReportError) -> Failure {
         match error {
-            ReportError::Io { path, source } => Failure::nothing(format!(
-                "cannot write the record {}: {} (or name another with --record); what was measured so far is kept",
-                path.display(),
-                plain_cause(source)
-            )),
+            ReportError::Io { path, source } => {
+                let kept = if path.exists() { "; what was measured so far is kept" } else { "" };
+                Failure::nothing(format!(
+                    "cannot write the record {}: {} (or name another with --record){kept}",
+                    path.display(),
+                    plain_cause(source)
+                ))
+            }
             ReportError::NotARecord { path, what } => Failure::nothing(format!(
                 "{}: {what}; move it away, or name another record with --record",
                 path.display()

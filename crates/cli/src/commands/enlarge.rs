@@ -293,14 +293,14 @@ fn table(
             writeln!(out)?;
         }
         let file = rawassay_report::table::printable(&record.file);
-        let [w, h] = ladder.picture_px;
+        let size = ladder.picture_px.map_or("no picture".into(), |[w, h]| format!("{w:.0} x {h:.0} px"));
         let from = match distance {
             Distance::Diagonal => "each seen from its diagonal".to_string(),
             Distance::Brief => format!("seen from {}", brief.distance_text()),
             Distance::Fixed(mm) => format!("seen from {} cm", short(mm / 10.0)),
         };
         let part = crop.map_or_else(String::new, |crop| format!(" of crop {}", crop.text()));
-        writeln!(out, "{file}: {w:.0} x {h:.0} px{part}, {from}, limits of {}", ladder.brief)?;
+        writeln!(out, "{file}: {size}{part}, {from}, limits of {}", ladder.brief)?;
         if distance != Distance::Brief && !brief.is_built_in() {
             let at =
                 brief.seen_from(if let Distance::Fixed(mm) = distance { mm } else { brief.output.distance_mm / 2.0 });

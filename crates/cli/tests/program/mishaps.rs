@@ -218,3 +218,16 @@ fn a_disk_that_is_read_only_is_told() {
     let ran = run(folder.path(), &["audit", "card", "--format", "ndjson"]);
     assert_eq!((ran.code, cards(&ran.out).len()), (Some(0), 1), "{}", ran.err);
 }
+
+/// Null is what is not known: no picture of 0 x 0 px; and nothing is said to be kept where nothing is.
+#[test]
+fn what_is_not_there_is_not_told() {
+    let folder = shoot(1);
+    let bytes = frame(0);
+    fs::write(folder.path().join("cut.dng"), &bytes[..bytes.len() / 2]).unwrap();
+    let ran = run(folder.path(), &["enlarge", "cut.dng", "--format", "json"]);
+    let answer: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+    assert!(ran.code == Some(1) && answer["picture_px"].is_null() && answer["error"].is_string(), "{answer}");
+    let ran = run(folder.path(), &["audit", "shoot", "--out", "nowhere/cards.csv"]);
+    assert!(ran.code == Some(1) && ran.err.contains("nowhere") && !ran.err.contains("kept"), "{}", ran.err);
+}
