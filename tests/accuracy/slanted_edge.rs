@@ -4,6 +4,7 @@
 use std::f64::consts::PI;
 use std::path::Path;
 
+use rawassay_analysis::bench::edge_checks::Standing;
 use rawassay_analysis::bench::slanted_edge::{EdgeResponse, SlantedEdges, slanted_edges};
 use rawassay_analysis::measures::Channel;
 use rawassay_decode::{Area, Frame};
@@ -386,4 +387,94 @@ fn what_is_left_alone_is_noted() {
     let found = of(&frame, None).unwrap();
     assert_eq!(found.edges.len(), 4);
     assert!(found.notes.iter().any(|n| n.contains("4 shorter")), "{:?}", found.notes);
+}
+
+/// A sound target is measured as one however noisy: no side seems to end by chance, no figure is called doubtful.
+#[test]
+fn noise_alone_makes_no_sound_target_doubtful() {
+    let (mut all, mut sound, mut short) = (0, 0, 0);
+    for (seed, (turn, sigma, filter)) in (1..).zip([
+        (5.0, 0.6, Filter::two_by_two("RGGB")),
+        (14.0, 1.1, Filter::six_by_six()),
+        (97.0, 0.9, Filter::two_by_two("GBRG")),
+        (188.0, 1.3, Filter::monochrome()),
+        (-6.0, 0.8, Filter::linear_rgb()),
+        (263.0, 1.6, Filter::two_by_two("BGGR")),
+    ]) {
+        let recipe = single(turn, Optics::gaussian(sigma), filter, 6400.0, seed).size(900, 700);
+        let spread = recipe.spread_at(450.0, 350.0);
+        for e in measured(&recipe, None).unwrap() {
+            all += 1;
+            sound += usize::from(e.standing == Standing::Measured);
+            short += usize::from(e.side_px < e.side_wanted_px - 0.5);
+            // Held against the closed form of the spread, in its own standard errors.
+            let truth = spread.edge(e.angle_deg - 90.0).rise_px;
+            let (rise, error) = (e.rise_px.unwrap(), e.rise_se_px.unwrap());
+            assert!((rise - truth).abs() < 4.0 * error + 0.02 * truth, "{seed} {}: {rise} {error} {truth}", e.plane);
+        }
+    }
+    assert!(all >= 14 && sound >= all - 2 && short == 0, "{sound} of {all}, {short} with sides cut short");
+}
+
+/// Figures without meaning are not given: each condition of the method, broken on its own by an amount that is known.
+#[test]
+fn what_is_no_straight_edge_on_plain_sides_gives_no_figures() {
+    type Level = fn(f64, f64) -> f64;
+    let sound: Level = |t, _| 0.1 + 0.5 * normal(t / 0.8);
+    // Out of line by 1.1 px root mean square, in waves of 75 px.
+    let wavy: Level = |t, u| 0.1 + 0.5 * normal((t + 1.5 * (u / 12.0).sin()) / 0.8);
+    // Stripes across: levels of the bright side 9 % of the step up and down, root mean square.
+    let striped: Level = |t, u| 0.1 + 0.5 * normal(t / 0.8) * (1.0 + 0.11 * (u / 14.0).sin());
+    // A grey line beside it takes 5 % of the step.
+    let lined: Level = |t, _| 0.1 + 0.5 * normal(t / 0.8) - 0.025 * f64::from((t - 22.0).abs() < 4.0);
+    let mut seen = (0, 0);
+    for (seed, (turn, filter)) in (1..).zip([(5.0, "RGGB"), (96.0, "GRBG"), (-172.0, "BGGR")]) {
+        let look = |level: Level| {
+            let frame = drawn(Filter::two_by_two(filter), seed, |x, y| {
+                let (t, u) = across(turn, x, y);
+                level(t, u)
+            });
+            of(&frame, Some(REGION)).map_or_else(|_| Vec::new(), |found| found.edges)
+        };
+        for e in look(sound) {
+            assert!(e.standing == Standing::Measured && e.reasons.is_empty(), "{turn} {}: {:?}", e.plane, e.reasons);
+        }
+        assert_eq!(look(sound).len(), 3);
+        for e in look(wavy) {
+            seen.0 += 1;
+            assert!(e.standing == Standing::Undetermined, "{turn} {}: {:?}", e.plane, e.reasons);
+            assert!(e.reasons.iter().any(|r| r.contains("not straight")), "{:?}", e.reasons);
+            assert!(e.rise_px.is_none() && e.mtf50_cy_px.is_none() && e.mtf10_cy_px.is_none() && e.curve.is_empty());
+        }
+        for e in look(striped) {
+            seen.1 += 1;
+            assert!(e.standing > Standing::Measured, "{turn} {}", e.plane);
+            assert!(e.reasons.iter().any(|r| r.contains("change along it")), "{:?}", e.reasons);
+        }
+        let lined = look(lined);
+        assert!(!lined.is_empty());
+        for e in lined {
+            assert!(e.standing > Standing::Measured, "{turn} {}", e.plane);
+            assert!(e.reasons.iter().any(|r| r.contains("falls back")), "{:?}", e.reasons);
+        }
+    }
+    assert!(seen.0 > 0 && seen.1 > 0, "{seen:?}");
+}
+
+/// A short edge and one whose sides end within its spread are told as doubtful at least.
+#[test]
+fn short_edges_and_narrow_sides_are_doubtful() {
+    let bar = |x: f64, y: f64, width: f64, length: f64| {
+        let (t, u) = across(5.0, x, y);
+        let within = |v: f64, side: f64| normal((v + side / 2.0) / 0.8) * normal((side / 2.0 - v) / 0.8);
+        0.1 + 0.5 * within(t, width) * within(u, length)
+    };
+    for (seed, (width, length, why)) in (1..).zip([(64.0, 64.0, "long"), (13.0, 300.0, "whole spread")]) {
+        let frame = drawn(Filter::monochrome(), seed, |x, y| bar(x, y, width, length));
+        let found = of(&frame, None).unwrap();
+        assert!(!found.edges.is_empty());
+        for e in &found.edges {
+            assert!(e.standing > Standing::Measured && e.reasons.iter().any(|r| r.contains(why)), "{:?}", e.reasons);
+        }
+    }
 }

@@ -3,8 +3,8 @@
 use std::f64::consts::PI;
 
 use super::edge_bins::{BINS_PER_PX, Sample, Supersampled, supersample};
+use super::edge_line::Line;
 use super::edge_sides::{Sides, noise};
-use super::slanted_edge::Line;
 use crate::known;
 use crate::measures::sharpness::psf::sinc;
 
@@ -35,6 +35,8 @@ pub(super) struct Profile {
     half: f64,
     low: f64,
     high: f64,
+    /// Relative fall of the light across the edge that was taken off the levels, per px.
+    fall: f64,
     /// Spread of single samples on the plain sides.
     pub(super) noise: f64,
     /// Line spread: place, value within the narrow window, value between it and the wide one.
@@ -98,6 +100,7 @@ impl Profile {
             half,
             low: sides.low,
             high: sides.high,
+            fall: sides.slope,
             noise: noise(samples, half),
             line,
             narrow,
@@ -111,6 +114,23 @@ impl Profile {
     /// Step from the dark side to the bright one.
     pub(super) fn step(&self) -> f64 {
         self.high - self.low
+    }
+
+    /// Levels at the middles of the bins.
+    pub(super) fn esf(&self) -> &[f64] {
+        &self.esf
+    }
+
+    /// Level at a distance from the edge, the fall of the light across it included.
+    pub(super) fn level(&self, t: f64) -> f64 {
+        let k = ((t + self.half) * BINS_PER_PX - 0.5).clamp(0.0, self.esf.len() as f64 - 1.001);
+        let (below, part) = (k as usize, k.fract());
+        (self.esf[below] + part * (self.esf[below + 1] - self.esf[below])) * (1.0 + self.fall * t)
+    }
+
+    /// Change of the level with the distance, per px.
+    pub(super) fn slope_at(&self, t: f64) -> f64 {
+        (self.level(t + 0.5 / BINS_PER_PX) - self.level(t - 0.5 / BINS_PER_PX)) * BINS_PER_PX
     }
 
     /// Half-width up to which noise leaves the curve at low frequencies as good as [`QUIET`], px.

@@ -10,11 +10,13 @@
 use rawassay_decode::{Area, Frame};
 use serde::Serialize;
 
+use super::edge_checks::{Checked, Standing, Taken};
+use super::edge_line::Line;
 use super::edge_profile::{Profile, core_px, standard_errors};
 use super::edge_samples::clean;
 use crate::measures::Channel;
 use crate::measures::histogram::picture_area;
-use crate::measures::sharpness::target::{OneColour, target_edges, turned};
+use crate::measures::sharpness::target::{OneColour, target_edges};
 
 /// Half-width of the band round the edge that is used, px: at least, at most.
 const HALF_WIDTH_PX: (f64, f64) = (10.0, 48.0);
@@ -29,8 +31,6 @@ pub const GOOD_SLANT_DEG: (f64, f64) = (2.0, 20.0);
 
 /// How far a slant may lie outside of these for its own error, degrees.
 const SLANT_ERROR_DEG: f64 = 0.3;
-/// Lines nearer to each other than this are one edge, px and degrees.
-const SAME_EDGE: (f64, f64) = (3.0, 0.5);
 
 /// True where a slant samples every phase of the grid.
 #[must_use]
@@ -86,7 +86,11 @@ pub struct EdgeResponse {
     pub side_wanted_px: f64,
     /// Further straight edges in the region that were left alone.
     pub other_edges: usize,
-    /// Frequency (cycles per pixel) and contrast, from 0 to 1 cycle per pixel.
+    /// What the figures are worth.
+    pub standing: Standing,
+    /// Why they are worth less than all, in words.
+    pub reasons: Vec<String>,
+    /// Frequency (cycles per pixel) and contrast, from 0 to 1 cycle per pixel; empty where undetermined.
     pub curve: Vec<[f64; 2]>,
 }
 
@@ -196,78 +200,6 @@ fn as_written<S: serde::Serializer>(region: &Area, serializer: S) -> Result<S::O
     serializer.serialize_str(&crate::crop::text(region))
 }
 
-/// A straight edge on the full frame.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Line {
-    /// A place on it: column, row.
-    pub at: (f64, f64),
-    /// Unit normal from dark to bright, y down.
-    pub normal: (f64, f64),
-    /// From where to where along it, px from `at`.
-    pub along: (f64, f64),
-    /// Bend: it lies at `bend` u^2 from the straight line at u px along it, towards the bright side, 1/px.
-    pub bend: f64,
-    /// Standard deviation of the spread, first guess, px.
-    pub sigma_px: f64,
-    /// Room across: how far the plain sides reach at least, px.
-    pub room_px: f64,
-}
-
-impl Line {
-    /// Angle of the normal, degrees anticlockwise (y up), 0..180.
-    #[must_use]
-    pub fn normal_deg(&self) -> f64 {
-        (-self.normal.1).atan2(self.normal.0).to_degrees().rem_euclid(180.0)
-    }
-
-    /// Length, px.
-    #[must_use]
-    pub fn length_px(&self) -> f64 {
-        self.along.1 - self.along.0
-    }
-
-    /// How far the edge leaves the straight line at most, px.
-    #[must_use]
-    pub fn sagitta_px(&self) -> f64 {
-        self.bend.abs() * self.along.0.powi(2).max(self.along.1.powi(2))
-    }
-
-    /// The same line with its place in its middle.
-    #[must_use]
-    pub fn centred(&self) -> Self {
-        let middle = f64::midpoint(self.along.0, self.along.1);
-        let half = self.length_px() / 2.0;
-        let (nx, ny) = self.normal;
-        let across = self.bend * middle * middle;
-        Self {
-            at: (self.at.0 + across * nx - middle * ny, self.at.1 + across * ny + middle * nx),
-            normal: turned(self.normal, 2.0 * self.bend * middle),
-            along: (-half, half),
-            ..*self
-        }
-    }
-
-    /// The same line between other ends, with its place in its middle; `None` where they leave nothing.
-    #[must_use]
-    pub fn reaching(&self, along: (f64, f64)) -> Option<Self> {
-        (along.1 > along.0).then(|| Self { along, ..*self }.centred())
-    }
-
-    /// True where both lie on one edge: in one direction, one beside the other's ends.
-    #[must_use]
-    pub fn same_edge(&self, other: &Self) -> bool {
-        let (nx, ny) = self.normal;
-        let cos = nx * other.normal.0 + ny * other.normal.1;
-        let (dx, dy) = (other.at.0 - self.at.0, other.at.1 - self.at.1);
-        let u = dy * nx - dx * ny;
-        let across = dx * nx + dy * ny - self.bend * u * u;
-        cos > SAME_EDGE.1.to_radians().cos()
-            && across.abs() < SAME_EDGE.0
-            && u + other.along.1 > self.along.0
-            && u + other.along.0 < self.along.1
-    }
-}
-
 fn slant(normal_deg: f64) -> f64 {
     let off = normal_deg.rem_euclid(90.0);
     off.min(90.0 - off)
@@ -305,8 +237,10 @@ fn response(
         return Err("the edge has no step".into());
     }
     let normal_deg = line.normal_deg();
-    let figures = profile.figures();
+    let taken = Taken { profile: &profile, samples: &samples, line: &line, half, wanted };
     let errors = standard_errors(&profile, &samples, &line, half);
+    let Checked { standing, reasons, figures, errors } = taken.checked(profile.figures(), errors);
+    let curve = if standing == Standing::Undetermined { Vec::new() } else { curve };
     let per_mm = pitch_um.map(|pitch| 1000.0 / pitch);
     Ok(EdgeResponse {
         edge: 0,
@@ -326,6 +260,8 @@ fn response(
         side_px: half,
         side_wanted_px: wanted,
         other_edges: 0,
+        standing,
+        reasons,
         curve,
     })
 }
@@ -354,35 +290,6 @@ fn region_of(line: &Line, half: f64, picture: &Area) -> Area {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn line(at: (f64, f64), degrees: f64) -> Line {
-        let (sin, cos) = degrees.to_radians().sin_cos();
-        Line { at, normal: (cos, sin), along: (-100.0, 100.0), bend: 0.0, sigma_px: 0.6, room_px: 40.0 }
-    }
-
-    #[test]
-    fn lines_on_one_edge_are_one() {
-        let one = line((300.0, 200.0), 5.0);
-        // Two pixels beside, and farther along.
-        assert!(one.same_edge(&line((302.0, 200.0), 5.3)));
-        let (sin, cos) = f64::to_radians(5.0).sin_cos();
-        assert!(one.same_edge(&line((300.0 - 150.0 * sin, 200.0 + 150.0 * cos), 5.0)));
-        // A bar's other side, one farther off, one turned, one beyond the end.
-        assert!(!one.same_edge(&line((302.0, 200.0), 185.0)));
-        assert!(!one.same_edge(&line((304.0, 200.0), 5.0)));
-        assert!(!one.same_edge(&line((300.0, 200.0), 6.0)));
-        assert!(!one.same_edge(&line((300.0 - 250.0 * sin, 200.0 + 250.0 * cos), 5.0)));
-    }
-
-    #[test]
-    fn a_bent_line_stays_on_its_arc_when_its_ends_move() {
-        let bent = Line { bend: 1e-4, ..line((0.0, 0.0), 0.0) };
-        let moved = bent.reaching((50.0, 150.0)).unwrap_or(bent);
-        // On the arc x = 1e-4 y^2, normal to it, half of the new length to either side.
-        assert!((moved.at.0 - 1.0).abs() < 1e-9 && (moved.at.1 - 100.0).abs() < 1e-9, "{moved:?}");
-        assert!((moved.normal.1 / moved.normal.0 + 0.02).abs() < 1e-6, "{moved:?}");
-        assert!((moved.along.0 + 50.0).abs() < 1e-9 && (moved.along.1 - 50.0).abs() < 1e-9, "{moved:?}");
-    }
 
     #[test]
     fn slants_are_good_within_their_own_error() {

@@ -2,7 +2,7 @@
 
 use std::fs;
 
-use rawassay_scene::{Compression, Recipe, SceneKind, render};
+use rawassay_scene::{Camera, Compression, Filter, Recipe, SceneKind, render};
 use serde_json::Value;
 
 use super::{Ran, program, run, shoot};
@@ -135,4 +135,55 @@ fn a_pair_is_two_different_frames() {
     let ran = sensor(&flats, &["dark0.dng", "dark1.dng"], &["--out", "sensor.csv"]);
     assert_eq!(ran.code, Some(0), "{}", ran.err);
     assert!(fs::read_to_string(at.join("sensor.csv")).unwrap().starts_with("name,gain_e_per_dn,gain_se_e_per_dn,"));
+}
+
+/// An edge that winds: a target's rows moved to and fro by 1 px.
+fn winding() -> Vec<u8> {
+    let mut raw = render(
+        &Recipe::new(SceneKind::SingleEdge { normal_deg: 5.0, dark: 0.15 })
+            .size(600, 400)
+            .camera(Camera { filter: Filter::monochrome(), ..Camera::default() })
+            .exposure(100.0, -0.7),
+    );
+    let [x, y, width, height] = raw.active();
+    for row in y..y + height {
+        let by = (1.0 + (row as f64 / 12.0).sin()).round() as usize;
+        let at = row * raw.width + x;
+        raw.samples[at..at + width].rotate_right(by);
+    }
+    raw.to_dng(Compression::None)
+}
+
+/// What is no edge, or not a straight one, gives no figures: null, the reason, and exit status 1; beside a sound target, 3.
+#[test]
+fn what_is_no_target_is_undetermined_and_not_a_figure() {
+    let folder = shoot(0);
+    let at = folder.path();
+    fs::write(at.join("winding.dng"), winding()).unwrap();
+    fs::write(at.join("flat.dng"), flat(1, -1.0)).unwrap();
+    fs::write(at.join("sound.dng"), target(1)).unwrap();
+    let ran = run(at, &["edge", "winding.dng", "--format", "json"]);
+    assert_eq!(ran.code, Some(1), "{}{}", ran.err, ran.out);
+    assert!(ran.err.contains("winding.dng: no slanted edge measured") && ran.err.contains("straight"), "{}", ran.err);
+    let answer: Value = serde_json::from_str(&ran.out).unwrap();
+    let edge = &answer["edges"][0];
+    assert_eq!(edge["standing"], "undetermined");
+    assert!(edge["rise_px"].is_null() && edge["mtf50_cy_px"].is_null() && edge["mtf10_cy_px"].is_null());
+    assert!(edge["curve"].as_array().unwrap().is_empty() && answer["error"].as_str().unwrap().contains("straight"));
+    let ran = run(at, &["edge", "winding.dng"]);
+    assert!(ran.code == Some(1) && ran.out.contains("undetermined"), "{}{}", ran.out, ran.err);
+    let ran = run(at, &["edge", "winding.dng", "--format", "csv"]);
+    let row = ran.out.lines().nth(1).unwrap();
+    assert!(ran.out.lines().count() == 2 && row.contains(",,") && row.contains("undetermined"), "{}", ran.out);
+    let ran = run(at, &["edge", "flat.dng", "--format", "json"]);
+    let answer: Value = serde_json::from_str(&ran.out).unwrap();
+    assert!(ran.code == Some(1) && answer["edges"].as_array().unwrap().is_empty(), "{}", ran.err);
+    assert!(answer["error"].as_str().unwrap().contains("no straight edge"), "{answer}");
+    let ran = run(at, &["edge", "sound.dng", "flat.dng", "winding.dng", "--format", "json"]);
+    let answers: Value = serde_json::from_str(&ran.out).unwrap();
+    assert!(ran.code == Some(3) && answers.as_array().unwrap().len() == 3, "{}", ran.err);
+    assert!(answers[0]["edges"].as_array().unwrap().iter().all(|e| e["standing"] == "measured"), "{}", answers[0]);
+    // A region outside the picture is wrong usage.
+    let ran = run(at, &["edge", "sound.dng", "--region", "100x100+5000+0"]);
+    assert!(ran.code == Some(2) && ran.err.contains("does not lie inside"), "{}", ran.err);
 }

@@ -7,7 +7,7 @@ use super::edge::Edge;
 use super::samples::{ColourSamples, SATURATED, colour_groups};
 use super::step_fit::fit_line;
 use super::window::crossing;
-use crate::bench::slanted_edge::Line;
+use crate::bench::edge_line::Line;
 use crate::measures::Channel;
 
 /// Step over noise that an edge of a target has at least.
@@ -18,6 +18,8 @@ const STRIDE_PX: f64 = 6.0;
 const FADE: f64 = 0.3;
 /// Change of a side's level across the edge at which its plain part ends, share of the step.
 const UNEVEN: f64 = 0.08;
+/// Standard deviations by which one of some hundred medians may lie off by chance, once in a thousand: two of them are compared.
+const CHANCE: f64 = 5.0;
 /// Farthest that a side is followed, px.
 const ROOM_PX: f64 = 52.0;
 /// Longest lines that are kept.
@@ -310,6 +312,18 @@ fn ends(colour: &OneColour<'_>, line: &Line, off: f64, within: &Area) -> Option<
     (ends[1] - ends[0] - 2.0 * clear >= STRIDE_PX).then_some((ends[0] + clear, ends[1] - clear))
 }
 
+/// Standard deviation of values about their neighbours: from the median of their differences, so that a few steps do not count.
+fn scatter(values: impl Iterator<Item = f64>) -> f64 {
+    let values: Vec<f64> = values.collect();
+    let mut steps: Vec<f64> = values.windows(2).map(|p| (p[1] - p[0]).abs()).collect();
+    if steps.len() < 4 {
+        return 0.0;
+    }
+    let middle = steps.len() / 2;
+    // Median of |difference| of a normal distribution: 0.6745 x sqrt(2) standard deviations.
+    *steps.select_nth_unstable_by(middle, f64::total_cmp).1 / 0.954
+}
+
 /// How far both sides keep the level that they have beside the edge at the same place along it, px from the edge.
 fn room(colour: &OneColour<'_>, line: &Line, from: f64, within: &Area) -> f64 {
     let places = (line.length_px() / STRIDE_PX) as usize + 1;
@@ -319,13 +333,15 @@ fn room(colour: &OneColour<'_>, line: &Line, from: f64, within: &Area) -> f64 {
             Some((u, colour.level_at(line, -from, u, within)?, colour.level_at(line, from, u, within)?))
         })
         .collect();
+    // Medians of few samples scatter with the noise: where there is much, the side would seem to end by chance.
+    let noise = CHANCE * scatter(beside.iter().map(|b| b.1)).max(scatter(beside.iter().map(|b| b.2)));
     let mut t = from;
     while t < ROOM_PX {
         let plain = beside.iter().all(|&(u, low, high)| {
             let keeps = |side: f64, level: f64| {
                 colour
                     .level_at(line, side, u, within)
-                    .is_some_and(|m| (m - level).abs() < UNEVEN * (high - low).max(0.0) + 0.05 * level)
+                    .is_some_and(|m| (m - level).abs() < UNEVEN * (high - low).max(0.0) + 0.05 * level + noise)
             };
             keeps(-t, low) && keeps(t, high)
         });
