@@ -89,7 +89,9 @@ const fn needs(by: By) -> &'static str {
         By::Iso => "by ISO needs: the ISO, and smooth places to measure noise in; audit frames that have both",
         By::Aperture => "by aperture needs: the f-number, and edges to measure; audit frames that have both",
         By::Shutter => "by shutter needs: the exposure time, and edges to measure; audit frames that have both",
-        By::Camera => "by camera needs: the camera's name, and edges to measure; audit frames that have both",
+        By::Camera => {
+            "by camera needs: the camera's name, and edges that neither motion nor missed focus blurred; audit frames that have both"
+        }
     }
 }
 

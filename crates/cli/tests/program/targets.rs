@@ -1,8 +1,8 @@
-//! `edge` and `sensor` as run: what belongs together, what is refused, and the same rules for the answer.
+//! `edge`, `sensor` and `series` as run: what belongs together, what is refused, and the same rules for the answer.
 
 use std::fs;
 
-use rawassay_scene::{Camera, Compression, Filter, Recipe, SceneKind, render};
+use rawassay_scene::{Camera, Compression, Filter, Motion, Optics, Recipe, SceneKind, render};
 use serde_json::Value;
 
 use super::{Ran, program, run, shoot};
@@ -186,4 +186,17 @@ fn what_is_no_target_is_undetermined_and_not_a_figure() {
     // A region outside the picture is wrong usage.
     let ran = run(at, &["edge", "sound.dng", "--region", "100x100+5000+0"]);
     assert!(ran.code == Some(2) && ran.err.contains("does not lie inside"), "{}", ran.err);
+}
+
+/// Frames that all moved have edges and a camera's name: that they moved is what is wanting.
+#[test]
+fn a_series_by_camera_of_moved_frames_says_what_is_wanting() {
+    let folder = shoot(0);
+    let motion = Motion::Straight { length_px: 9.0, direction_deg: 20.0 };
+    let recipe = Recipe::new(SceneKind::Buildings).optics(Optics { motion, ..Optics::gaussian(0.5) });
+    fs::write(folder.path().join("shoot/moved.dng"), render(&recipe).to_dng(Compression::None)).unwrap();
+    let rows = super::audit(folder.path(), &[]).1;
+    assert_eq!(rows[0]["blur"]["kind"], "motion", "{}", rows[0]["blur"]);
+    let ran = run(folder.path(), &["series", "rawassay.ndjson", "--by", "camera"]);
+    assert!(ran.code == Some(1) && ran.err.contains("neither motion nor missed focus"), "{}{}", ran.out, ran.err);
 }
