@@ -4,7 +4,7 @@
 
 use std::path::Path;
 
-use rawassay_decode::{Content, open_bytes};
+use rawassay_decode::{Content, DecodeError, open_bytes};
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
     if bytes.len() <= 1 << 16 {
@@ -17,7 +17,10 @@ libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
             }
             (Err(error), Err(same)) => {
                 assert_eq!(error.to_string().lines().count(), 1);
-                assert_eq!(error.to_string(), same.to_string());
+                // rawler keeps directories in a map that is hashed anew each time: of two faults of one broken file it may
+                // name either.
+                let by_rawler = |e: &DecodeError| e.to_string().contains("(rawler: ");
+                assert!(error.to_string() == same.to_string() || by_rawler(&error) && by_rawler(&same), "{error}, {same}");
             }
             (found, same) => panic!("{:?} and {:?}", found.map(|f| f.width), same.map(|f| f.width)),
         }
