@@ -12,6 +12,9 @@ use super::spectrum_fit::{Fitter, SpectrumFit, points, reach_cy_px, sound};
 const LEAST_COST: f64 = 0.012;
 /// What a blur must leave beyond what is left without it, in units of what the better of the two leaves, to be refuted.
 const REFUTED: f64 = 0.5;
+/// Lengths over that of a motion, and angles to it in degrees, at which it is looked for too.
+const NEARLY_AS_LONG: [f64; 5] = [0.8, 0.9, 1.0, 1.11, 1.25];
+const NEARLY_SO_DEG: [f64; 5] = [-12.0, -6.0, 0.0, 6.0, 12.0];
 /// Gain of a motion or a disc below which both together are not looked for.
 const NOTHING_SEEN: f64 = 0.05;
 /// Fewest points at which the scene stands out of the floor.
@@ -95,6 +98,15 @@ impl Read {
     pub(crate) fn without(&self, psf: &PointSpread) -> f64 {
         let plain = &self.spectrum.plain;
         (self.fitter.fit(psf).cost - plain.cost) / (2.0 * self.worth).max(plain.cost)
+    }
+
+    /// The same of every motion nearly as long and nearly in its direction: what the edges give has its errors.
+    pub(crate) fn without_any_like(&self, psf: &PointSpread) -> f64 {
+        let like = NEARLY_AS_LONG.iter().flat_map(|by| {
+            let motion_px = by * psf.motion_px;
+            NEARLY_SO_DEG.iter().map(move |turn| PointSpread { motion_px, motion_deg: psf.motion_deg + turn, ..*psf })
+        });
+        like.map(|psf| self.without(&psf)).fold(f64::INFINITY, f64::min)
     }
 
     /// ln of what a motion and a disc leave of every other point.

@@ -1,5 +1,7 @@
 //! What the nulls make of a kind, on hand-made readings.
 
+use super::super::spectrum::tests::{NOISE, texture};
+use super::super::window::Source;
 use super::*;
 
 fn told(verdict: Verdict, sigma_px: f64, confidence: f64) -> KindReading {
@@ -149,12 +151,37 @@ fn the_edges_give_the_disc_beside_a_motion_whose_length_the_stripes_give() {
 
 #[test]
 fn a_motion_that_sharp_texture_has_not_is_that_of_a_subject() {
-    let psf = PointSpread { sigma_px: 0.6, motion_px: 5.0, motion_deg: 20.0, ..PointSpread::default() };
-    let edges = found(Verdict::Motion, psf, 0.9);
-    let beside = |sigma_px, reach_cy_px| beside_the_texture(&edges, &Texture { sigma_px, reach_cy_px }).verdict;
-    assert!(matches!(beside(0.6, 0.2), Verdict::SubjectMoved));
-    assert!(matches!(beside(1.4, 0.2), Verdict::Undetermined(_)));
-    assert!(matches!(beside(0.6, 0.03), Verdict::Undetermined(_)));
+    let beside = |lens_px, verdict, texture: Option<(f64, f64)>| {
+        let psf = PointSpread { sigma_px: lens_px, motion_px: 5.0, motion_deg: 20.0, ..PointSpread::default() };
+        let texture = texture.map(|(sigma_px, reach_cy_px)| Texture { sigma_px, reach_cy_px });
+        beside_the_texture(&found(verdict, psf, 0.9), texture.as_ref(), 1.23).verdict
+    };
+    for texture in [Some((1.4, 0.2)), Some((0.6, 0.03)), None] {
+        assert!(matches!(beside(1.05, Verdict::Motion, texture), Verdict::Undetermined(_)));
+        // Edges along the subject's motion are sharp: what lies before or behind it may be out of focus.
+        assert!(matches!(beside(0.6, Verdict::Motion, texture), Verdict::SubjectMoved));
+        assert!(matches!(beside(0.6, Verdict::Mixed, texture), Verdict::Undetermined(_)));
+    }
+    assert!(matches!(beside(1.05, Verdict::Motion, Some((0.6, 0.2))), Verdict::SubjectMoved));
+    assert!(matches!(beside(1.05, Verdict::Mixed, Some((0.6, 0.2))), Verdict::SubjectMoved));
+}
+
+#[test]
+fn pictures_that_contradict_each_other_still_tell_a_subject_from_the_camera() {
+    // Texture with a grain of its own, as woven cloth has: its nulls lie along the columns in one picture, along the rows in the
+    // other.
+    let psf = |motion_px, motion_deg| PointSpread { sigma_px: 0.5, motion_px, motion_deg, ..PointSpread::default() };
+    let levels = [texture(&psf(5.0, 0.0), 51), texture(&psf(5.0, 90.0), 52)];
+    let pictures = levels.each_ref().map(|level| Picture { source: Source::Level(level), noise: NOISE });
+    let spectra = spectrum::read_two(&pictures);
+    assert!(seen(&spectra).is_none());
+    let weighed = |motion: PointSpread| {
+        let told = KindReading::of(Verdict::Motion, motion, 0.9);
+        weigh(Some(told), &silent(1.0), 1.23, &pictures, &spectra).map(|k| k.verdict)
+    };
+    assert!(matches!(weighed(psf(9.0, 40.0)), Some(Verdict::SubjectMoved)));
+    // One of them has this one, but for the errors of edges.
+    assert!(matches!(weighed(psf(5.4, 8.0)), Some(Verdict::Motion)));
 }
 
 /// What edges out of focus along a motion come to beside one that many stripes show.
