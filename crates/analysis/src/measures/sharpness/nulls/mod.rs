@@ -217,7 +217,9 @@ fn with_seen(
         }
         (Seen::Disc { .. }, Some(k)) if matches!(k.verdict, Verdict::None) && !k.one_way => told,
         // A disc widens every edge: rows of pickets or waves leave rings too.
-        (Seen::Disc { psf, .. }, Some(k)) if !Widths::allow(&psf, &k) => told,
+        (Seen::Disc { psf, .. }, Some(k)) if !Widths::allow(&psf, &k) || widths.sharper_than(&psf, allowance_px) => {
+            told
+        }
         // The edges do not tell, and the rings are not those of a disc alone.
         (Seen::Disc { psf, alone: false, .. }, _) => Some(found(Verdict::Undetermined(DISC_AND_MORE), psf, UNSURE)),
         (Seen::Disc { psf, .. }, _) => {

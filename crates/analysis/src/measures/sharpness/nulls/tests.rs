@@ -11,7 +11,7 @@ fn told(verdict: Verdict, sigma_px: f64, confidence: f64) -> KindReading {
 
 /// Edges whose widths say nothing.
 fn silent(share: f64) -> Widths<'static> {
-    Widths { share, along_px: &|_| None, across_px: &|_| None, smeared: &|_| false }
+    Widths { share, along_px: &|_| None, across_px: &|_| None, plain_px: None, smeared: &|_| false }
 }
 
 #[test]
@@ -25,6 +25,23 @@ fn a_disc_is_believed_where_the_edges_are_as_wide_as_it_makes_them() {
     // Edges as sharp as a lens leaves them are no disc of 2 px, whatever the texture between them.
     let small = PointSpread { defocus_px: 2.0, ..disc };
     assert!(!Widths::allow(&small, &told(Verdict::None, 0.7, 0.5)));
+}
+
+#[test]
+fn a_disc_that_would_widen_the_plain_edges_is_not_believed_where_these_are_sharp() {
+    let disc = PointSpread { sigma_px: 0.25, defocus_px: 2.0, ..PointSpread::default() };
+    let kind = |plain_px, allowance_px| {
+        let widths = Widths { plain_px, ..silent(1.0) };
+        let seen = Seen::Disc { psf: disc, twice: false, alone: true };
+        with_seen(Some(told(Verdict::Undetermined(""), 1.0, 0.3)), &widths, allowance_px, seen, &|_| false)
+            .map(|k| k.verdict)
+    };
+    // A disc of 2 px alone makes edges 1.07 px wide; the lens stopped down leaves them 1.4.
+    assert!(matches!(kind(Some(1.0), 1.5), Some(Verdict::Undetermined(_))));
+    // As wide as the disc makes them, wider than a lens leaves them, or flanks of thin lines alone.
+    assert!(matches!(kind(Some(1.1), 1.5), Some(Verdict::Defocus)));
+    assert!(matches!(kind(Some(1.0), 1.23), Some(Verdict::Defocus)));
+    assert!(matches!(kind(None, 1.5), Some(Verdict::Defocus)));
 }
 
 #[test]
