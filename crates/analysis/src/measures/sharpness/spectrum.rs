@@ -13,8 +13,8 @@ const LEAST_COST: f64 = 0.012;
 /// What a blur must leave beyond what is left without it, in units of what the better of the two leaves, to be refuted.
 const REFUTED: f64 = 0.5;
 /// Lengths over that of a motion, and angles to it in degrees, at which it is looked for too.
-const NEARLY_AS_LONG: [f64; 5] = [0.8, 0.9, 1.0, 1.11, 1.25];
-const NEARLY_SO_DEG: [f64; 5] = [-12.0, -6.0, 0.0, 6.0, 12.0];
+const NEARLY_AS_LONG: [f64; 5] = [1.0, 0.9, 1.11, 0.8, 1.25];
+const NEARLY_SO_DEG: [f64; 5] = [0.0, -6.0, 6.0, -12.0, 12.0];
 /// Gain of a motion or a disc below which both together are not looked for.
 const NOTHING_SEEN: f64 = 0.05;
 /// Fewest points at which the scene stands out of the floor.
@@ -100,13 +100,15 @@ impl Read {
         (self.fitter.fit(psf).cost - plain.cost) / (2.0 * self.worth).max(plain.cost)
     }
 
-    /// The same of every motion nearly as long and nearly in its direction: what the edges give has its errors.
-    pub(crate) fn without_any_like(&self, psf: &PointSpread) -> f64 {
+    /// True where it is better explained by so much without that motion, and without any nearly as long and nearly in its
+    /// direction: what the edges give has its errors.
+    pub(crate) fn has_none_like(&self, psf: &PointSpread, gain: f64) -> bool {
         let like = NEARLY_AS_LONG.iter().flat_map(|by| {
             let motion_px = by * psf.motion_px;
             NEARLY_SO_DEG.iter().map(move |turn| PointSpread { motion_px, motion_deg: psf.motion_deg + turn, ..*psf })
         });
-        like.map(|psf| self.without(&psf)).fold(f64::INFINITY, f64::min)
+        let mut gains = like.map(|psf| self.spectrum.gain(&self.fitter.fit(&psf), &self.spectrum.plain));
+        gains.all(|without| without > gain)
     }
 
     /// ln of what a motion and a disc leave of every other point.

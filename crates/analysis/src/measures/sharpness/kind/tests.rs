@@ -116,7 +116,7 @@ fn texture_tells_a_disc_from_a_motion_where_edges_that_face_one_way_do_not() {
 fn missed_focus_for_the_width_alone_is_open_where_edges_and_texture_show_a_motion() {
     // The grain of a wall: its own edges are soft, and those across the motion are smeared beyond finding.
     let soft = PointSpread { sigma_px: 1.8, ..PointSpread::default() };
-    let edges = behind(&soft, &[66.0, 84.0, 98.0, 125.0]);
+    let edges = behind(&soft, &[93.0, 96.0, 99.0]);
     let told = |psf: &PointSpread, shape_px| {
         let edges_psf = PointSpread { defocus_px: shape_px, ..soft };
         let told = KindReading::of(Verdict::Defocus, edges_psf, 0.7);

@@ -63,14 +63,24 @@ pub(crate) fn weigh(
     pictures: &[Picture<'_, '_>],
     spectra: &[Read],
 ) -> Option<KindReading> {
+    // A motion of the whole frame would be in every picture, whatever else these show.
+    let none_like = |k: &KindReading| spectra.iter().all(|read| read.has_none_like(&k.psf, WITHOUT_IT));
+    let of_a_part = |k: &KindReading| moves(k) && spectra.len() == 2 && none_like(k);
     let Some(seen) = seen(spectra) else {
-        // Pictures that contradict each other name no blur; but a motion of the whole frame would be in each of them.
-        let refuted = |k: &KindReading| {
-            spectra.len() == 2 && spectra.iter().all(|read| read.without_any_like(&k.psf) > WITHOUT_IT)
-        };
-        let subject = told.filter(|k| moves(k) && refuted(k)).map(|k| beside_the_texture(&k, None, allowance_px));
-        return subject.or(told);
+        // Pictures that contradict each other name no blur.
+        return told.map(|k| if of_a_part(&k) { beside_the_texture(&k, None, allowance_px) } else { k });
     };
+    // Another blur than that of the edges, such as the grain of cloth leaves, counts for what it counts against a sharp frame.
+    if let Some(k) = told.filter(|k| !matches!(seen, Seen::None(_)) && of_a_part(k)) {
+        let beside = beside_the_texture(&k, None, allowance_px);
+        let psf = PointSpread { motion_px: 0.0, defocus_px: 0.0, ..k.psf };
+        let still = KindReading { verdict: Verdict::None, psf, defocus_px: None, ..k };
+        let still = with_seen(Some(still), widths, allowance_px, seen, &|_| false);
+        if matches!(beside.verdict, Verdict::SubjectMoved) && still.is_some_and(|k| matches!(k.verdict, Verdict::None))
+        {
+            return Some(beside);
+        }
+    }
     let refuted = |k: &KindReading| {
         spectra.len() == 2 && spectra.iter().all(|read| read.without(&k.psf) > WITHOUT_IT)
             || pictures.iter().any(|picture| spectrum::refutes(picture, &k.psf))

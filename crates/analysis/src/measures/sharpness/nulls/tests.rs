@@ -1,5 +1,6 @@
 //! What the nulls make of a kind, on hand-made readings.
 
+use super::super::pyramid::Level;
 use super::super::spectrum::tests::{NOISE, texture};
 use super::super::window::Source;
 use super::*;
@@ -185,10 +186,9 @@ fn a_motion_that_sharp_texture_has_not_is_that_of_a_subject() {
 
 #[test]
 fn pictures_that_contradict_each_other_still_tell_a_subject_from_the_camera() {
-    // Texture with a grain of its own, as woven cloth has: its nulls lie along the columns in one picture, along the rows in the
-    // other.
+    // Texture with a grain of its own, as woven cloth has: its nulls lie otherwise in either picture.
     let psf = |motion_px, motion_deg| PointSpread { sigma_px: 0.5, motion_px, motion_deg, ..PointSpread::default() };
-    let levels = [texture(&psf(5.0, 0.0), 51), texture(&psf(5.0, 90.0), 52)];
+    let levels = [texture(&psf(8.0, 20.0), 51), texture(&psf(8.0, 50.0), 52)];
     let pictures = levels.each_ref().map(|level| Picture { source: Source::Level(level), noise: NOISE });
     let spectra = spectrum::read_two(&pictures);
     assert!(seen(&spectra).is_none());
@@ -196,9 +196,26 @@ fn pictures_that_contradict_each_other_still_tell_a_subject_from_the_camera() {
         let told = KindReading::of(Verdict::Motion, motion, 0.9);
         weigh(Some(told), &silent(1.0), 1.23, &pictures, &spectra).map(|k| k.verdict)
     };
-    assert!(matches!(weighed(psf(9.0, 40.0)), Some(Verdict::SubjectMoved)));
+    assert!(matches!(weighed(psf(12.0, 125.0)), Some(Verdict::SubjectMoved)));
     // One of them has this one, but for the errors of edges.
-    assert!(matches!(weighed(psf(5.4, 8.0)), Some(Verdict::Motion)));
+    assert!(matches!(weighed(psf(8.6, 28.0)), Some(Verdict::Motion)));
+}
+
+#[test]
+fn another_motion_in_the_texture_hides_no_subject_unless_it_overrules_a_sharp_frame() {
+    let psf = |motion_px, motion_deg| PointSpread { sigma_px: 0.5, motion_px, motion_deg, ..PointSpread::default() };
+    let weighed = |levels: [Level; 2]| {
+        let pictures = levels.each_ref().map(|level| Picture { source: Source::Level(level), noise: NOISE });
+        let spectra = spectrum::read_two(&pictures);
+        assert!(matches!(seen(&spectra), Some(Seen::Motion { .. })));
+        let told = KindReading::of(Verdict::Motion, psf(12.0, 100.0), 0.9);
+        weigh(Some(told), &silent(0.5), 1.23, &pictures, &spectra).map(|k| k.verdict)
+    };
+    let sharp = || texture(&psf(0.0, 0.0), 53);
+    assert!(matches!(weighed([texture(&psf(8.0, 1.0), 54), sharp()]), Some(Verdict::SubjectMoved)));
+    // The camera may have moved, and a subject otherwise.
+    let both = [texture(&psf(12.0, 30.0), 55), texture(&psf(12.0, 30.0), 56)];
+    assert!(!matches!(weighed(both), Some(Verdict::SubjectMoved)));
 }
 
 /// What edges out of focus along a motion come to beside one that many stripes show.
