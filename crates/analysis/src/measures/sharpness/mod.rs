@@ -106,7 +106,10 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let edge_share = edges.len() as f64 / (edges.len() as f64 + FEW_EDGES);
     let stacks = stacks(&edges);
     let smeared = |psf: &PointSpread| along::smeared(&stacks, psf, allowance);
-    let widths = nulls::Widths { share: edge_share, along_px: &along, across_px: &across, smeared: &smeared };
+    // Flanks of thin lines are sharp behind any blur: they do not speak against one.
+    let plain = lines::plain(&collected.edges);
+    let plain_px = sharp_end::of(&plain, LEAST_EDGES).map(|(ln, _)| ln.exp());
+    let widths = nulls::Widths { share: edge_share, along_px: &along, across_px: &across, plain_px, smeared: &smeared };
     // Only the densest colour shows the spectrum up to the frequencies of the mosaic itself.
     let mosaic = Picture { source: Source::Mosaic(&densest), noise: densest.noise };
     let halved = collected.halved.iter().map(|level| Picture { source: Source::Level(level), noise });
@@ -130,9 +133,6 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let told =
         kind::read(&stacks, diffraction).doubted_among_few(&stacks, edges.len(), kind::allowance_px(diffraction));
     let share = if matches!(told.verdict, Verdict::Undetermined(_)) { 1.0 } else { edge_share };
-    // Flanks of thin lines are sharp behind any blur: they do not speak against one.
-    let plain = lines::plain(&collected.edges);
-    let plain_px = sharp_end::of(&plain, LEAST_EDGES).map(|(ln, _)| ln.exp());
     let many_along = |of: &[&Edge], deg: f64| along::sharp(of, deg).map(|(ln, _)| ln.exp());
     let many_along = |deg: f64| (many_along(&plain, deg), many_along(&edges, deg));
     let sharp_ends = kind::SharpEnds { all_px: ln_sigma.exp(), plain_px };

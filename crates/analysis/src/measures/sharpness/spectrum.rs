@@ -12,6 +12,9 @@ use super::spectrum_fit::{Fitter, SpectrumFit, points, reach_cy_px, sound};
 const LEAST_COST: f64 = 0.012;
 /// What a blur must leave beyond what is left without it, in units of what the better of the two leaves, to be refuted.
 const REFUTED: f64 = 0.5;
+/// Lengths over that of a motion, and angles to it in degrees, at which it is looked for too.
+const NEARLY_AS_LONG: [f64; 5] = [1.0, 0.9, 1.11, 0.8, 1.25];
+const NEARLY_SO_DEG: [f64; 5] = [0.0, -6.0, 6.0, -12.0, 12.0];
 /// Gain of a motion or a disc below which both together are not looked for.
 const NOTHING_SEEN: f64 = 0.05;
 /// Fewest points at which the scene stands out of the floor.
@@ -95,6 +98,17 @@ impl Read {
     pub(crate) fn without(&self, psf: &PointSpread) -> f64 {
         let plain = &self.spectrum.plain;
         (self.fitter.fit(psf).cost - plain.cost) / (2.0 * self.worth).max(plain.cost)
+    }
+
+    /// True where it is better explained by so much without that motion, and without any nearly as long and nearly in its
+    /// direction: what the edges give has its errors.
+    pub(crate) fn has_none_like(&self, psf: &PointSpread, gain: f64) -> bool {
+        let like = NEARLY_AS_LONG.iter().flat_map(|by| {
+            let motion_px = by * psf.motion_px;
+            NEARLY_SO_DEG.iter().map(move |turn| PointSpread { motion_px, motion_deg: psf.motion_deg + turn, ..*psf })
+        });
+        let mut gains = like.map(|psf| self.spectrum.gain(&self.fitter.fit(&psf), &self.spectrum.plain));
+        gains.all(|without| without > gain)
     }
 
     /// ln of what a motion and a disc leave of every other point.

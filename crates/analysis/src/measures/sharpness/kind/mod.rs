@@ -39,7 +39,7 @@ const TRACE: f64 = 1.0;
 const SOME_WIDTH: f64 = 0.75;
 const SOME_EVIDENCE: f64 = 6.0;
 /// Spread of edges that face one way, over the allowance, up to which they are called sharp.
-pub(super) const CLEARLY_SHARP: f64 = 0.85;
+pub(crate) const CLEARLY_SHARP: f64 = 0.85;
 /// Least share of the error that stacks are taken to have which edges of several directions may show: directions differ by
 /// more than their noise.
 const CLEANEST: f64 = 0.25;

@@ -113,6 +113,25 @@ fn texture_tells_a_disc_from_a_motion_where_edges_that_face_one_way_do_not() {
 }
 
 #[test]
+fn missed_focus_for_the_width_alone_is_open_where_edges_and_texture_show_a_motion() {
+    // The grain of a wall: its own edges are soft, and those across the motion are smeared beyond finding.
+    let soft = PointSpread { sigma_px: 1.8, ..PointSpread::default() };
+    let edges = behind(&soft, &[93.0, 96.0, 99.0]);
+    let told = |psf: &PointSpread, shape_px| {
+        let edges_psf = PointSpread { defocus_px: shape_px, ..soft };
+        let told = KindReading::of(Verdict::Defocus, edges_psf, 0.7);
+        together(Some(&told), &edges, &spectra(psf, 25), allowance_px(None))
+    };
+    let motion = PointSpread { sigma_px: 0.6, motion_px: 12.0, motion_deg: 6.0, ..PointSpread::default() };
+    let found = told(&motion, 0.0).expect("another kind");
+    assert!(open(&found), "{found:?}");
+    // Not where the edges have the shape of a disc, nor where the texture shows one, or none.
+    assert!(told(&motion, 3.6).is_none());
+    assert!(told(&PointSpread { defocus_px: 3.6, ..PointSpread::default() }, 0.0).is_none());
+    assert!(told(&soft, 0.0).is_none());
+}
+
+#[test]
 fn few_stripes_and_rings_in_both_pictures_overrule_one_part_that_was_named_but_rows_of_the_scene_do_not() {
     let told = KindReading::of(Verdict::Defocus, PointSpread { defocus_px: 7.4, ..PointSpread::default() }, 0.75);
     let found = |motion_deg, motion_px| {

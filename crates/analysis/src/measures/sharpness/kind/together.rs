@@ -5,7 +5,7 @@ use super::super::scales::LEAST_CLAIM;
 use super::super::spectrum::{Read, Spectrum};
 use super::super::stack::Stack;
 use super::jointly::{Jointly, Left};
-use super::{KindReading, MIXED_MARGIN, PIXEL_SIGMA_PX, Verdict, disc_counts, motion_counts};
+use super::{KindReading, LEAST_EVIDENCE, MIXED_MARGIN, PIXEL_SIGMA_PX, Verdict, disc_counts, motion_counts};
 
 /// Evidence by which a blur must explain more than the others. Of 117 frames of other simulators that were left open, 10 of 40
 /// with motion and disc reach it for both, one of those with less, which a plain Gaussian explains better still.
@@ -37,6 +37,14 @@ pub(crate) fn together(
     let sure = if weak { more > SURE } else { more > OVERRULES && found.pair.in_each_spectrum(plainer) > IN_EACH };
     if sure && is_pair(&found.pair, allowance_px) {
         return Some(named(Verdict::Mixed, found.pair.psf));
+    }
+    // Edges of soft texture that lie along a motion are wide as well, but without the shape of a disc.
+    let for_width = |k: &&KindReading| matches!(k.verdict, Verdict::Defocus) && k.psf.defocus_px <= 0.0;
+    if let Some(k) = told.filter(for_width)
+        && found.round.all().min(found.disc.all()) - found.motion.all() > LEAST_EVIDENCE
+    {
+        let why = "the edges are wide, but a motion explains them and the texture better than missed focus";
+        return Some(KindReading { verdict: Verdict::Undetermined(why), defocus_px: None, confidence: 0.3, ..*k });
     }
     let one_way = told.is_some_and(|k| k.one_way && matches!(k.verdict, Verdict::Motion | Verdict::Mixed));
     if !(weak || one_way) || !disc_counts(&found.disc.psf) {

@@ -1,6 +1,6 @@
 //! Where the edges leave the kind of blur open, or call it a fault, the nulls of the spectrum are asked as well.
 
-use super::kind::{KindReading, Verdict};
+use super::kind::{CLEARLY_SHARP, KindReading, MIXED_MARGIN, Verdict};
 use super::lowered;
 use super::power::Picture;
 use super::psf::PointSpread;
@@ -63,7 +63,24 @@ pub(crate) fn weigh(
     pictures: &[Picture<'_, '_>],
     spectra: &[Read],
 ) -> Option<KindReading> {
-    let Some(seen) = seen(spectra) else { return told };
+    // A motion of the whole frame would be in every picture, whatever else these show.
+    let none_like = |k: &KindReading| spectra.iter().all(|read| read.has_none_like(&k.psf, WITHOUT_IT));
+    let of_a_part = |k: &KindReading| moves(k) && spectra.len() == 2 && none_like(k);
+    let Some(seen) = seen(spectra) else {
+        // Pictures that contradict each other name no blur.
+        return told.map(|k| if of_a_part(&k) { beside_the_texture(&k, None, allowance_px) } else { k });
+    };
+    // Another blur than that of the edges, such as the grain of cloth leaves, counts for what it counts against a sharp frame.
+    if let Some(k) = told.filter(|k| !matches!(seen, Seen::None(_)) && of_a_part(k)) {
+        let beside = beside_the_texture(&k, None, allowance_px);
+        let psf = PointSpread { motion_px: 0.0, defocus_px: 0.0, ..k.psf };
+        let still = KindReading { verdict: Verdict::None, psf, defocus_px: None, ..k };
+        let still = with_seen(Some(still), widths, allowance_px, seen, &|_| false);
+        if matches!(beside.verdict, Verdict::SubjectMoved) && still.is_some_and(|k| matches!(k.verdict, Verdict::None))
+        {
+            return Some(beside);
+        }
+    }
     let refuted = |k: &KindReading| {
         spectra.len() == 2 && spectra.iter().all(|read| read.without(&k.psf) > WITHOUT_IT)
             || pictures.iter().any(|picture| spectrum::refutes(picture, &k.psf))
@@ -81,11 +98,10 @@ fn with_seen(
 ) -> Option<KindReading> {
     if let Some(k) = told
         && let Seen::None(texture) = seen
-        && matches!(k.verdict, Verdict::Motion | Verdict::Mixed)
-        && !k.one_way
+        && moves(&k)
         && refuted(&k)
     {
-        return Some(beside_the_texture(&k, &texture));
+        return Some(beside_the_texture(&k, Some(&texture), allowance_px));
     }
     let along_px = widths.along_px;
     let unsure = |k: &KindReading| lowered(k.confidence, widths.share) < PLAINLY_SHARP;
@@ -211,7 +227,9 @@ fn with_seen(
         }
         (Seen::Disc { .. }, Some(k)) if matches!(k.verdict, Verdict::None) && !k.one_way => told,
         // A disc widens every edge: rows of pickets or waves leave rings too.
-        (Seen::Disc { psf, .. }, Some(k)) if !Widths::allow(&psf, &k) => told,
+        (Seen::Disc { psf, .. }, Some(k)) if !Widths::allow(&psf, &k) || widths.sharper_than(&psf, allowance_px) => {
+            told
+        }
         // The edges do not tell, and the rings are not those of a disc alone.
         (Seen::Disc { psf, alone: false, .. }, _) => Some(found(Verdict::Undetermined(DISC_AND_MORE), psf, UNSURE)),
         (Seen::Disc { psf, .. }, _) => {
@@ -288,9 +306,18 @@ fn moved(psf: PointSpread, stripes: f64, along_px: Option<f64>, allowance_px: f6
     Some(KindReading { whole_frame: true, ..found })
 }
 
-/// A motion that plain edges show, where the texture of the whole frame has none of it: a subject moved, if the texture is sharp.
-fn beside_the_texture(told: &KindReading, texture: &Texture) -> KindReading {
-    let verdict = if texture.sigma_px < SHARP_BESIDE_PX && texture.reach_cy_px > SHARP_TEXTURE_REACH {
+/// True for a motion whose length and direction the edges show.
+fn moves(k: &KindReading) -> bool {
+    matches!(k.verdict, Verdict::Motion | Verdict::Mixed) && !k.one_way
+}
+
+/// A motion that plain edges show, where the texture of the whole frame has none of it: a subject moved, not the camera. The frame
+/// is sharp if the texture is, or if the subject is in focus: its motion leaves the edges along it as the lens made them.
+fn beside_the_texture(told: &KindReading, texture: Option<&Texture>, allowance_px: f64) -> KindReading {
+    let sharp = |t: &Texture| t.sigma_px < SHARP_BESIDE_PX && t.reach_cy_px > SHARP_TEXTURE_REACH;
+    let focus_px = PointSpread { motion_px: 0.0, ..told.psf }.variance(0.0).sqrt();
+    let in_focus = matches!(told.verdict, Verdict::Motion) && focus_px < CLEARLY_SHARP / MIXED_MARGIN * allowance_px;
+    let verdict = if in_focus || texture.is_some_and(sharp) {
         Verdict::SubjectMoved
     } else {
         Verdict::Undetermined("the plain edges show a motion, the texture of the frame as a whole does not")

@@ -1,5 +1,8 @@
 //! What the nulls make of a kind, on hand-made readings.
 
+use super::super::pyramid::Level;
+use super::super::spectrum::tests::{NOISE, texture};
+use super::super::window::Source;
 use super::*;
 
 fn told(verdict: Verdict, sigma_px: f64, confidence: f64) -> KindReading {
@@ -9,7 +12,7 @@ fn told(verdict: Verdict, sigma_px: f64, confidence: f64) -> KindReading {
 
 /// Edges whose widths say nothing.
 fn silent(share: f64) -> Widths<'static> {
-    Widths { share, along_px: &|_| None, across_px: &|_| None, smeared: &|_| false }
+    Widths { share, along_px: &|_| None, across_px: &|_| None, plain_px: None, smeared: &|_| false }
 }
 
 #[test]
@@ -23,6 +26,23 @@ fn a_disc_is_believed_where_the_edges_are_as_wide_as_it_makes_them() {
     // Edges as sharp as a lens leaves them are no disc of 2 px, whatever the texture between them.
     let small = PointSpread { defocus_px: 2.0, ..disc };
     assert!(!Widths::allow(&small, &told(Verdict::None, 0.7, 0.5)));
+}
+
+#[test]
+fn a_disc_that_would_widen_the_plain_edges_is_not_believed_where_these_are_sharp() {
+    let disc = PointSpread { sigma_px: 0.25, defocus_px: 2.0, ..PointSpread::default() };
+    let kind = |plain_px, allowance_px| {
+        let widths = Widths { plain_px, ..silent(1.0) };
+        let seen = Seen::Disc { psf: disc, twice: false, alone: true };
+        with_seen(Some(told(Verdict::Undetermined(""), 1.0, 0.3)), &widths, allowance_px, seen, &|_| false)
+            .map(|k| k.verdict)
+    };
+    // A disc of 2 px alone makes edges 1.07 px wide; the lens stopped down leaves them 1.4.
+    assert!(matches!(kind(Some(1.0), 1.5), Some(Verdict::Undetermined(_))));
+    // As wide as the disc makes them, wider than a lens leaves them, or flanks of thin lines alone.
+    assert!(matches!(kind(Some(1.1), 1.5), Some(Verdict::Defocus)));
+    assert!(matches!(kind(Some(1.0), 1.23), Some(Verdict::Defocus)));
+    assert!(matches!(kind(None, 1.5), Some(Verdict::Defocus)));
 }
 
 #[test]
@@ -149,12 +169,53 @@ fn the_edges_give_the_disc_beside_a_motion_whose_length_the_stripes_give() {
 
 #[test]
 fn a_motion_that_sharp_texture_has_not_is_that_of_a_subject() {
-    let psf = PointSpread { sigma_px: 0.6, motion_px: 5.0, motion_deg: 20.0, ..PointSpread::default() };
-    let edges = found(Verdict::Motion, psf, 0.9);
-    let beside = |sigma_px, reach_cy_px| beside_the_texture(&edges, &Texture { sigma_px, reach_cy_px }).verdict;
-    assert!(matches!(beside(0.6, 0.2), Verdict::SubjectMoved));
-    assert!(matches!(beside(1.4, 0.2), Verdict::Undetermined(_)));
-    assert!(matches!(beside(0.6, 0.03), Verdict::Undetermined(_)));
+    let beside = |lens_px, verdict, texture: Option<(f64, f64)>| {
+        let psf = PointSpread { sigma_px: lens_px, motion_px: 5.0, motion_deg: 20.0, ..PointSpread::default() };
+        let texture = texture.map(|(sigma_px, reach_cy_px)| Texture { sigma_px, reach_cy_px });
+        beside_the_texture(&found(verdict, psf, 0.9), texture.as_ref(), 1.23).verdict
+    };
+    for texture in [Some((1.4, 0.2)), Some((0.6, 0.03)), None] {
+        assert!(matches!(beside(1.05, Verdict::Motion, texture), Verdict::Undetermined(_)));
+        // Edges along the subject's motion are sharp: what lies before or behind it may be out of focus.
+        assert!(matches!(beside(0.6, Verdict::Motion, texture), Verdict::SubjectMoved));
+        assert!(matches!(beside(0.6, Verdict::Mixed, texture), Verdict::Undetermined(_)));
+    }
+    assert!(matches!(beside(1.05, Verdict::Motion, Some((0.6, 0.2))), Verdict::SubjectMoved));
+    assert!(matches!(beside(1.05, Verdict::Mixed, Some((0.6, 0.2))), Verdict::SubjectMoved));
+}
+
+#[test]
+fn pictures_that_contradict_each_other_still_tell_a_subject_from_the_camera() {
+    // Texture with a grain of its own, as woven cloth has: its nulls lie otherwise in either picture.
+    let psf = |motion_px, motion_deg| PointSpread { sigma_px: 0.5, motion_px, motion_deg, ..PointSpread::default() };
+    let levels = [texture(&psf(8.0, 20.0), 51), texture(&psf(8.0, 50.0), 52)];
+    let pictures = levels.each_ref().map(|level| Picture { source: Source::Level(level), noise: NOISE });
+    let spectra = spectrum::read_two(&pictures);
+    assert!(seen(&spectra).is_none());
+    let weighed = |motion: PointSpread| {
+        let told = KindReading::of(Verdict::Motion, motion, 0.9);
+        weigh(Some(told), &silent(1.0), 1.23, &pictures, &spectra).map(|k| k.verdict)
+    };
+    assert!(matches!(weighed(psf(12.0, 125.0)), Some(Verdict::SubjectMoved)));
+    // One of them has this one, but for the errors of edges.
+    assert!(matches!(weighed(psf(8.6, 28.0)), Some(Verdict::Motion)));
+}
+
+#[test]
+fn another_motion_in_the_texture_hides_no_subject_unless_it_overrules_a_sharp_frame() {
+    let psf = |motion_px, motion_deg| PointSpread { sigma_px: 0.5, motion_px, motion_deg, ..PointSpread::default() };
+    let weighed = |levels: [Level; 2]| {
+        let pictures = levels.each_ref().map(|level| Picture { source: Source::Level(level), noise: NOISE });
+        let spectra = spectrum::read_two(&pictures);
+        assert!(matches!(seen(&spectra), Some(Seen::Motion { .. })));
+        let told = KindReading::of(Verdict::Motion, psf(12.0, 100.0), 0.9);
+        weigh(Some(told), &silent(0.5), 1.23, &pictures, &spectra).map(|k| k.verdict)
+    };
+    let sharp = || texture(&psf(0.0, 0.0), 53);
+    assert!(matches!(weighed([texture(&psf(8.0, 1.0), 54), sharp()]), Some(Verdict::SubjectMoved)));
+    // The camera may have moved, and a subject otherwise.
+    let both = [texture(&psf(12.0, 30.0), 55), texture(&psf(12.0, 30.0), 56)];
+    assert!(!matches!(weighed(both), Some(Verdict::SubjectMoved)));
 }
 
 /// What edges out of focus along a motion come to beside one that many stripes show.

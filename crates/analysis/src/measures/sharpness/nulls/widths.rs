@@ -1,6 +1,6 @@
 //! What the widths of the edges say of a blur that the spectrum shows.
 
-use super::super::kind::{KindReading, Verdict};
+use super::super::kind::{CLEARLY_SHARP, KindReading, MIXED_MARGIN, Verdict};
 use super::super::lowered;
 use super::super::psf::PointSpread;
 use super::PLAINLY_SHARP;
@@ -24,6 +24,8 @@ pub(crate) struct Widths<'a> {
     pub(crate) along_px: &'a dyn Fn(&PointSpread) -> Option<f64>,
     /// Of those that lie across it.
     pub(crate) across_px: &'a dyn Fn(f64) -> Option<f64>,
+    /// Of the sharp end of those that are no flanks of thin lines; `None` where they are too few.
+    pub(crate) plain_px: Option<f64>,
     /// True where those of some direction are as wide as it makes them.
     pub(crate) smeared: &'a dyn Fn(&PointSpread) -> bool,
 }
@@ -39,6 +41,13 @@ impl Widths<'_> {
         let ratio_ln = 0.5 * (disc.variance(0.0) / seen).ln();
         let open = matches!(told.verdict, Verdict::Undetermined(_));
         ratio_ln.abs() < SAME_WIDTH_LN || open && (0.0..FLANKS_LN).contains(&ratio_ln)
+    }
+
+    /// True where plain edges are narrower than the disc alone makes every one of them, and as sharp as a good lens leaves them;
+    /// `allowance_px` with its margin.
+    pub(super) fn sharper_than(&self, disc: &PointSpread, allowance_px: f64) -> bool {
+        let lens_px = CLEARLY_SHARP / MIXED_MARGIN * allowance_px;
+        self.plain_px.is_some_and(|px| px < lens_px && px < disc.variance(0.0).sqrt())
     }
 
     /// True for a frame that is called sharp near the allowance for a lens, or out of focus without the shape of a disc.
