@@ -193,8 +193,8 @@ fn texture_that_hides_in_even_blocks_is_taken_off_the_noise() {
 
 #[test]
 fn lines_of_the_scene_beside_bands_leave_gain_and_read_noise_as_they_are() {
-    // Dark and bright stripes along the columns, as keys of a piano, each a third darker than the one before at its end, and offsets
-    // as large as the read noise: a block without its columns' levels is even where it holds both.
+    // Dark and bright stripes along the columns, as keys of a piano, a third darker at the bottom, and offsets as large as the read
+    // noise: a block without its columns' levels is even where it holds both.
     for seed in [1, 2, 3] {
         let mut rng = Noise::new(seed);
         let offsets: Vec<f64> = (0..1_280).map(|_| 2.5 * rng.normal()).collect();
