@@ -12,7 +12,7 @@ use super::flat_blocks::Usable;
 use super::line_offsets::{Offsets, TELLS, offsets};
 use super::line_spectrum::{SHORTEST, response};
 use super::line_steps::LineSteps;
-use super::line_waves::{self, Wave, Waves, left_by_block};
+use super::line_waves::{self, Wave, Waves, left_by_block, mean_over_block};
 use super::lines_seen::LinesSeen;
 use super::variance::Variance;
 
@@ -91,6 +91,13 @@ impl Spread {
         let of_independent = 1.0 - 2.0 * apart as f64 / side as f64;
         let of_wave = |(period, dn2): (f64, f64)| dn2 * left_by_block(period, side / apart, apart as f64);
         self.random_dn2 * of_independent + self.wave.map_or(0.0, of_wave)
+    }
+
+    /// Variance that they give the mean of such a block.
+    pub(crate) fn of_block_means_dn2(&self, side: usize, apart: usize) -> f64 {
+        let lines = side / apart;
+        let of_wave = |(period, dn2): (f64, f64)| dn2 * mean_over_block(period, lines, apart as f64).powi(2);
+        self.random_dn2 / lines as f64 + self.wave.map_or(0.0, of_wave)
     }
 }
 

@@ -128,7 +128,7 @@ impl Flat {
         lines: Option<&LinesOut>,
     ) -> Self {
         let planes = shape.planes;
-        let clean = faint_structure::clean_sum(shape, lines.map_or([false; 2], LinesOut::which));
+        let clean = faint_structure::clean_sum(shape);
         let mut out = Self { points: vec![Vec::new(); planes], clean, ..Self::default() };
         let mut left = vec![0.0_f32; shape.side * shape.side];
         let mut times = vec![1.0; planes];
@@ -166,10 +166,15 @@ impl Flat {
                     mean: f64::from(s.mean) - usable[p].black_dn,
                     variance: f64::from(s.variance) * times[p],
                     freedom: lines.map_or_else(|| shape.freedom(p), LinesOut::freedom),
+                    spread: shape.spread(p, s, times[p]),
                 });
             }
             true
         });
+        if lines.is_some() {
+            // What all blocks have of it is the sensor's bands, which are no light.
+            out.points.iter_mut().for_each(|points| bands_off(points));
+        }
         out.tones.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
         out
     }
@@ -193,6 +198,17 @@ impl Flat {
     pub(super) fn structure(&self) -> f64 {
         faint_structure::more(self.clean, &self.tones[self.tones.len() / 2..])
     }
+}
+
+/// Takes the least spread of the tones within blocks, but for a tenth of them, off that of all.
+fn bands_off(points: &mut [Point]) {
+    let mut spreads: Vec<f64> = points.iter().map(|p| p.spread).collect();
+    let tenth = spreads.len() / 10;
+    if tenth == 0 {
+        return;
+    }
+    let least = *spreads.select_nth_unstable_by(tenth, f64::total_cmp).1;
+    points.iter_mut().for_each(|p| p.spread = (p.spread - least).max(0.0));
 }
 
 /// No sample of the plane's patch is touched by clipping at either end.

@@ -261,5 +261,11 @@ pub(super) fn left_by_block(period: f64, lines: usize, apart: f64) -> f64 {
     part(&f64::cos) + part(&f64::sin)
 }
 
+/// Mean of a wave over so many equally spaced lines, over its height at their middle.
+pub(super) fn mean_over_block(period: f64, lines: usize, apart: f64) -> f64 {
+    let x = |i: usize| (i as f64 - 0.5 * (lines as f64 - 1.0)) * apart;
+    (0..lines).map(|i| (std::f64::consts::TAU * x(i) / period).cos()).sum::<f64>() / lines as f64
+}
+
 #[cfg(test)]
 mod tests;

@@ -48,11 +48,6 @@ impl LinesOut {
         Some(out)
     }
 
-    /// Whether rows and columns are taken out.
-    pub(super) fn which(&self) -> [bool; 2] {
-        [self.rows, self.columns]
-    }
-
     /// Degrees of freedom that are left of each plane's variance.
     pub(super) fn freedom(&self) -> f64 {
         self.freedom

@@ -148,6 +148,15 @@ impl BlockShape {
         self.shapes[plane].freedom()
     }
 
+    /// Variance of the tones that were taken out of a plane's samples, DN squared: of its slopes, and of lines that left `times`
+    /// the variance.
+    pub(crate) fn spread(&self, plane: usize, stat: &PlaneStat, times: f64) -> f64 {
+        let shape = &self.shapes[plane];
+        let ([bx, by], (xx, _, yy)) = (stat.slopes.map(f64::from), shape.inverse);
+        let lines = (1.0 - times).max(0.0) * f64::from(stat.variance) * shape.freedom();
+        (bx * bx / xx + by * by / yy + lines) / shape.at.len() as f64
+    }
+
     /// Corners of the blocks that are measured.
     pub(crate) fn corners(&self, frame: &Frame) -> Vec<(u32, u32)> {
         let area = picture_area(frame);

@@ -44,7 +44,8 @@ const GAIN_BY_CHANGE: f64 = 1.0;
 /// Part of what is taken off the dark blocks that their noise may be off by.
 const DARK_BY_STRUCTURE: f64 = 0.5;
 
-/// Share that faint structure adds to the variance of some tones from which on it is asked what that does to the gain.
+/// Share that faint structure adds to the variance of some tones from which on it is taken off: less changes nothing that shows, and
+/// the fits take time.
 const STRUCTURE_COUNTS: f64 = 0.005;
 
 /// Read noises up to which the tones of a frame may show no noise of light.
@@ -140,6 +141,14 @@ impl Fits {
     pub(super) fn with_structure(shape: &BlockShape, flat: &Flat) -> Self {
         let faint = FaintStructure::of(shape, flat.clean, &flat.tones);
         Self::through(shape, flat, &flat.points, false, faint.bright() + may_take(&faint, flat))
+    }
+
+    /// The same where offsets of rows and columns add so much variance to the blocks' means, DN squared.
+    pub(super) fn with_means_off(self, flat: &Flat, dn2: f64) -> Self {
+        let Some(all) = self.all.filter(|_| dn2 > 0.0) else { return self };
+        let points = flat.pooled();
+        let flattened = line_fit::flattened(&points, &all, dn2) - line_fit::flattened(&points, &all, 0.0);
+        Self { doubt: Doubt { gain_share: self.doubt.gain_share.hypot(flattened), ..self.doubt }, ..self }
     }
 
     fn through(shape: &BlockShape, flat: &Flat, points: &[Vec<Point>], lines: bool, gain_share: f64) -> Self {

@@ -161,7 +161,7 @@ fn a_wave_that_goes_with_the_light_in_part_is_not_sized() {
         }
         find(&seen).unwrap().found.unwrap()
     };
-    assert!(of(0.0).sure && of(0.12).sure);
+    assert!(of(0.0).sure && of(0.12).sure && of(0.2).sure);
     assert!(!of(0.28).sure);
 }
 
@@ -173,4 +173,8 @@ fn short_waves_pass_a_block_and_long_ones_do_not() {
     assert!((0.7..=1.0).contains(&mean), "{mean}");
     assert!(left_by_block(64.0, 8, 2.0) < 0.01, "{}", left_by_block(64.0, 8, 2.0));
     assert!(left_by_block(16.0, 8, 2.0) > left_by_block(24.0, 8, 2.0));
+    // The mean of a wave over its own length is nothing, over a very long one its height, and over half of it 2 / pi (many lines).
+    let over = |period: f64| mean_over_block(period, 400, 1.0);
+    assert!(over(400.0).abs() < 1e-12 && (over(1e6) - 1.0).abs() < 1e-5);
+    assert!((over(800.0) - std::f64::consts::FRAC_2_PI).abs() < 1e-4);
 }

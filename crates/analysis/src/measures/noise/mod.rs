@@ -91,16 +91,17 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
         let without = LinesOut::of(frame, shape.side, [rows.sensor, columns.sensor])
             .map(|lines| Flat::of(frame, blocks, shape, usable, Some(&lines)))
             .filter(|flat| flat.tones.len() * shape.planes >= FEWEST_PATCHES);
+        let of_means_dn2 = rows.of_means_dn2 + columns.of_means_dn2;
         out.planes = match without {
             Some(flat) => {
                 let left_dn2 = [rows, columns].iter().filter(|l| !l.sensor).map(|l| l.in_blocks_dn2).sum();
-                Fits::of(shape, &flat, false).planes(&flat, left_dn2)
+                Fits::of(shape, &flat, false).with_means_off(&flat, of_means_dn2).planes(&flat, left_dn2)
             }
             None => {
                 // Bands that stay in the blocks correlate neighbours as structure does, and are taken off by their own size.
                 let left_dn2 = rows.in_blocks_dn2 + columns.in_blocks_dn2;
                 let fits = if left_dn2 > 0.0 { Fits::with_structure(shape, &flat) } else { fits };
-                fits.planes(&flat, left_dn2)
+                fits.with_means_off(&flat, of_means_dn2).planes(&flat, left_dn2)
             }
         };
     }
@@ -161,8 +162,9 @@ fn correlated(flat: &mut Flat) -> Neighbours {
 /// What offsets of lines do to blocks.
 #[derive(Debug, Clone, Copy, Default)]
 struct InBlocks {
-    /// Variance that they leave in a block, DN squared.
+    /// Variance that they leave in a block, DN squared, and that they give its mean.
     in_blocks_dn2: f64,
+    of_means_dn2: f64,
     /// True where they surely are the sensor's.
     sensor: bool,
 }
@@ -185,7 +187,8 @@ impl FrameNoise {
             let apart = [frame.filter.rows, frame.filter.columns][k];
             of_border[k].or(found[k]).map_or_else(InBlocks::default, |lines| {
                 let in_blocks_dn2 = lines.left_in_block_dn2(shape.side, apart);
-                InBlocks { in_blocks_dn2, sensor: in_blocks_dn2 > 0.0 && lines.sure && !lines.scene }
+                let of_means_dn2 = lines.of_block_means_dn2(shape.side, apart);
+                InBlocks { in_blocks_dn2, of_means_dn2, sensor: in_blocks_dn2 > 0.0 && lines.sure && !lines.scene }
             })
         })
     }

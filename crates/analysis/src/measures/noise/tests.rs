@@ -190,3 +190,24 @@ fn texture_that_hides_in_even_blocks_is_taken_off_the_noise() {
         assert!(gain.is_some_and(|g| (g / sensor.gain - 1.0).abs() < 0.03), "{seed}: {gain:?}");
     }
 }
+
+#[test]
+fn lines_of_the_scene_beside_bands_leave_gain_and_read_noise_as_they_are() {
+    // Dark and bright stripes along the columns, as keys of a piano, a third darker at the bottom, and offsets as large as the read
+    // noise: a block without its columns' levels is even where it holds both.
+    for seed in [1, 2, 3] {
+        let mut rng = Noise::new(seed);
+        let offsets: Vec<f64> = (0..1_280).map(|_| 2.5 * rng.normal()).collect();
+        let sensor = Sensor { width: 1_280, height: 960, gain: 1.0, read_noise: 2.5, ..Sensor::default() };
+        let frame = sensor.draw(|x, y, _, s| {
+            let edge = |at: f64| 0.5 * (1.0 + ((x as f64).rem_euclid(61.0) - at).tanh());
+            let key = 20.0 + 700.0 * (edge(20.0) - edge(59.0));
+            let e = key * (1.0 - 0.3 * y as f64 / 960.0);
+            (s.black + e + e.sqrt() * rng.normal() + s.read_noise * rng.normal() + offsets[x]).round()
+        });
+        let m = measure(&frame).noise;
+        assert!(m.gain_e_per_dn.is_none_or(|g| (g - 1.0).abs() < 0.025), "{seed}: {m:?}");
+        assert!(m.read_noise_dn.is_none_or(|dn| (dn / 2.5 - 1.0).abs() < 0.06), "{seed}: {m:?}");
+        assert!(m.gain_e_per_dn.is_some(), "{seed}: {m:?}");
+    }
+}
