@@ -5,6 +5,8 @@
 use std::fmt;
 use std::process::ExitCode;
 
+use rawassay_report::table::printable;
+
 /// How a command ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Exit {
@@ -65,7 +67,7 @@ impl fmt::Display for Failure {
 
 /// Prints an error line.
 pub fn error(line: &str) {
-    eprintln!("error: {line}");
+    eprintln!("error: {}", printable(line));
 }
 
 /// Prints a line that is no error.

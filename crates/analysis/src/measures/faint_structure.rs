@@ -7,9 +7,9 @@
 
 use super::patches::BlockShape;
 
-/// Mean sum of the correlations of blocks of noise alone that pass for even (none above 3.3, the sum not above 1.2), for
-/// arrays and without filters (simulated; the test below does so too). Without the levels of rows and columns it is -1.27 and -0.97:
-/// a structure of four in a thousand, which changes nothing that shows.
+/// Mean sum of the correlations of blocks of noise alone that pass for even (see `flat_blocks`), for
+/// arrays and without filters (simulated; the test below does so too). With the levels of rows and columns taken out it is -1.27
+/// and -0.97: a difference like a structure of four in a thousand, which changes nothing that shows.
 const CLEAN: [f64; 2] = [-1.18, -1.0];
 
 /// What structure that makes all of a block's variance would add to the mean sum, over the sum that full correlation comes to,
@@ -28,7 +28,7 @@ const ALIKE: f64 = 0.25;
 const ALIKE_OF_BRIGHTEST: f64 = 0.01;
 
 /// Mean sum of the correlations in blocks of noise alone that pass for even.
-pub(super) fn clean_sum(shape: &BlockShape) -> f64 {
+fn clean_sum(shape: &BlockShape) -> f64 {
     CLEAN[usize::from(shape.planes == 1)]
 }
 
@@ -43,12 +43,12 @@ pub(super) struct FaintStructure {
 
 impl FaintStructure {
     /// Of blocks by level and correlations, darkest first.
-    pub(super) fn of(shape: &BlockShape, clean: f64, blocks: &[(f64, [f64; 6])]) -> Self {
+    pub(super) fn of(shape: &BlockShape, blocks: &[(f64, [f64; 6])]) -> Self {
         if blocks.is_empty() {
             return Self::default();
         }
         let full: f64 = (0..6).map(|k| shape.deviations(k)).sum();
-        let share = |of: &[(f64, [f64; 6])]| more(clean, of) / (ADDED[usize::from(shape.planes == 1)] * full);
+        let share = |of: &[(f64, [f64; 6])]| more(shape, of) / (ADDED[usize::from(shape.planes == 1)] * full);
         let level = |of: &[(f64, [f64; 6])]| of.iter().map(|b| b.0).sum::<f64>() / of.len() as f64;
         let of_group = |of: &[(f64, [f64; 6])]| (level(of), share(of));
         Self { groups: alike(blocks).into_iter().map(of_group).collect(), bright: share(&blocks[blocks.len() / 2..]) }
@@ -98,9 +98,12 @@ fn alike(blocks: &[(f64, [f64; 6])]) -> Vec<&[(f64, [f64; 6])]> {
 }
 
 /// How much more the correlations of blocks add up to than those of noise alone; never less than nothing.
-pub(super) fn more(clean: f64, blocks: &[(f64, [f64; 6])]) -> f64 {
+pub(super) fn more(shape: &BlockShape, blocks: &[(f64, [f64; 6])]) -> f64 {
+    if blocks.is_empty() {
+        return 0.0;
+    }
     let sum = blocks.iter().map(|b| b.1.iter().sum::<f64>()).sum::<f64>() / blocks.len() as f64;
-    if blocks.is_empty() { 0.0 } else { (sum - clean).max(0.0) }
+    (sum - clean_sum(shape)).max(0.0)
 }
 
 #[cfg(test)]
@@ -147,8 +150,13 @@ mod tests {
             let sum = flat.tones.iter().map(|b| b.1.iter().sum::<f64>()).sum::<f64>() / flat.tones.len() as f64;
             // Of 1.6 standard deviations for a block.
             assert!(flat.tones.len() > 3_000, "{}", flat.tones.len());
-            assert!((sum - flat.clean).abs() < 0.11, "{} {lines_out:?}: {sum} for {}", array.word(), flat.clean);
-            assert!(FaintStructure::of(&shape, flat.clean, &flat.tones).bright() < 0.006, "{}", array.word());
+            assert!(
+                (sum - clean_sum(&shape)).abs() < 0.11,
+                "{} {lines_out:?}: {sum} for {}",
+                array.word(),
+                clean_sum(&shape)
+            );
+            assert!(FaintStructure::of(&shape, &flat.tones).bright() < 0.006, "{}", array.word());
         }
     }
 
@@ -157,7 +165,7 @@ mod tests {
         for array in &arrays() {
             for share in [0.02, 0.04] {
                 let (shape, flat) = flat(array, [false; 2], share);
-                let faint = FaintStructure::of(&shape, flat.clean, &flat.tones);
+                let faint = FaintStructure::of(&shape, &flat.tones);
                 let added = flat.pooled().iter().map(|p| p.variance).sum::<f64>()
                     / flat.pooled().len() as f64
                     / (400.0 + 1.0 / 12.0)
@@ -179,12 +187,12 @@ mod tests {
         // Darker blocks hold structure, brighter ones none.
         let block = |i: u32| (f64::from(i), [if i < 400 { 0.1 } else { -0.2 }; 6]);
         let blocks: Vec<_> = (0..800).map(block).collect();
-        let faint = FaintStructure::of(&shape, -1.18, &blocks);
+        let faint = FaintStructure::of(&shape, &blocks);
         let share = 1.78 / (0.245 * 90.9);
         assert!((faint.share_at(-50.0) / share - 1.0).abs() < 0.01 && faint.share_at(900.0) == 0.0, "{faint:?}");
         assert!((faint.share_at(400.0) / share - 0.5).abs() < 0.02, "{faint:?}");
         assert_eq!((faint.bright(), faint.most()), (0.0, faint.share_at(0.0)));
-        assert_eq!(FaintStructure::of(&shape, -1.18, &[]), FaintStructure::default());
+        assert_eq!(FaintStructure::of(&shape, &[]), FaintStructure::default());
     }
 
     /// Share found at the first of these levels: so many blocks of structure at it, so many of noise alone at the second, and 2000 of
@@ -195,8 +203,8 @@ mod tests {
         let far = (0..2_000).map(|i| (300.0 + 0.85 * f64::from(i), [-1.18 / 6.0; 6]));
         let mut blocks: Vec<_> = near.iter().copied().chain(far).collect();
         blocks.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let alone = FaintStructure::of(&shape, -1.18, &near[..structured]);
-        FaintStructure::of(&shape, -1.18, &blocks).share_at(level) / alone.share_at(level)
+        let alone = FaintStructure::of(&shape, &near[..structured]);
+        FaintStructure::of(&shape, &blocks).share_at(level) / alone.share_at(level)
     }
 
     #[test]

@@ -19,6 +19,11 @@ const AT_A_TIME: usize = 16_000;
 /// frames that hold fewer in all (docs/accuracy.md).
 const ENOUGH: usize = 1500;
 
+/// Standard deviations of noise alone up to which each of a block's correlations, and their sum, pass for those of an even one:
+/// with [`faint_structure`]'s mean sum, which holds for these two.
+const EVEN: f64 = 3.3;
+const EVEN_SUM: f64 = 1.2;
+
 /// Blocks of the frame with their planes' statistics.
 pub(crate) struct Blocks {
     pub(crate) shape: Option<BlockShape>,
@@ -107,8 +112,6 @@ pub(super) struct Flat {
     pub(super) levels: Vec<f64>,
     /// The same and the correlations of its neighbours; darkest first.
     pub(super) tones: Vec<(f64, [f64; 6])>,
-    /// Mean sum of these where there is nothing but noise.
-    pub(super) clean: f64,
     /// Correlations of neighbours of one colour, next ones and those one period of a large array apart, of all blocks.
     pub(super) same_colour: [Vec<f64>; 2],
     /// Mean and variance of the first plane of those blocks.
@@ -128,8 +131,7 @@ impl Flat {
         lines: Option<&LinesOut>,
     ) -> Self {
         let planes = shape.planes;
-        let clean = faint_structure::clean_sum(shape);
-        let mut out = Self { points: vec![Vec::new(); planes], clean, ..Self::default() };
+        let mut out = Self { points: vec![Vec::new(); planes], ..Self::default() };
         let mut left = vec![0.0_f32; shape.side * shape.side];
         let mut times = vec![1.0; planes];
         blocks.each(frame, |corner, stats| {
@@ -155,7 +157,7 @@ impl Flat {
             let like = shape.like_colour(&c, &left);
             out.alike.extend(like[0].map(|_| (stats[0].mean, stats[0].variance)));
             out.same_colour.iter_mut().zip(like).for_each(|(to, c)| to.extend(c));
-            if c.iter().any(|c| c.abs() > 3.3) || c.iter().sum::<f64>() > 1.2 {
+            if c.iter().any(|c| c.abs() > EVEN) || c.iter().sum::<f64>() > EVEN_SUM {
                 return false;
             }
             let level = stats.iter().zip(usable).map(|(s, u)| f64::from(s.mean) - u.black_dn).sum::<f64>();
@@ -195,8 +197,8 @@ impl Flat {
     }
 
     /// How much more correlated the brighter half of the blocks is than noise alone, by the mean sum of correlations.
-    pub(super) fn structure(&self) -> f64 {
-        faint_structure::more(self.clean, &self.tones[self.tones.len() / 2..])
+    pub(super) fn structure(&self, shape: &BlockShape) -> f64 {
+        faint_structure::more(shape, &self.tones[self.tones.len() / 2..])
     }
 }
 

@@ -132,7 +132,7 @@ pub(crate) fn fit_dark_apart(points: &[Point], cut: f64) -> (Option<Line>, f64) 
     let (dark, others): (Vec<Point>, Vec<Point>) = points.iter().partition(|p| p.mean < limit);
     let Some(line) = fit(&others, cut) else { return (all, 0.0) };
     let mut corrections = Corrections::default();
-    let (mut n, mut sum, mut level) = (0.0, 0.0, 0.0);
+    let (mut n, mut sum, mut level, mut scatter) = (0.0, 0.0, 0.0, 0.0);
     for p in &dark {
         let freedom = line.freedom(p);
         let most = 1.0 + cut * (2.0 / freedom).sqrt();
@@ -141,10 +141,10 @@ pub(crate) fn fit_dark_apart(points: &[Point], cut: f64) -> (Option<Line>, f64) 
             n += 1.0;
             sum += ratio / corrections.of(freedom, most);
             level += line.at(p.mean.max(0.0));
+            scatter += 2.0 / freedom;
         }
     }
-    let freedom = dark.first().map_or(1.0, |p| p.freedom);
-    let chance = (2.0 / (freedom * f64::max(n, 1.0))).sqrt().hypot(line.offset_error * n / level.max(1e-300));
+    let chance = (f64::sqrt(scatter) / n).hypot(line.offset_error * n / level);
     let excess = sum / n - 1.0;
     if excess > EXCESS && excess > EXCESS_ERRORS * chance { (Some(line), excess) } else { (all, 0.0) }
 }
@@ -191,7 +191,7 @@ fn settle(points: &[Point], mut line: Line, cut: f64, square: Square) -> Option<
 pub(super) fn flattened(points: &[Point], line: &Line, lines: f64) -> f64 {
     let (mut weights, mut means, mut squares, mut errors) = (0.0, 0.0, 0.0, 0.0);
     for p in points {
-        let w = p.freedom / line.at(p.mean.max(0.0)).powi(2);
+        let w = line.freedom(p) / line.at(p.mean.max(0.0)).powi(2);
         weights += w;
         means += w * p.mean;
         squares += w * p.mean.powi(2);

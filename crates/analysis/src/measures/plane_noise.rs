@@ -124,7 +124,7 @@ impl Fits {
     /// Faint structure taken off. `lines`: the levels of rows and columns had to be taken out of the blocks, so that the scene has
     /// lines, of which a rest stays: it counts twice.
     pub(super) fn of(shape: &BlockShape, flat: &Flat, lines: bool) -> Self {
-        let faint = FaintStructure::of(shape, flat.clean, &flat.tones);
+        let faint = FaintStructure::of(shape, &flat.tones);
         let share = may_take(&faint, flat) * if lines { 2.0 } else { 1.0 };
         if faint.most() < STRUCTURE_COUNTS {
             return Self::through(shape, flat, &flat.points, lines, share);
@@ -139,7 +139,7 @@ impl Fits {
 
     /// The same, faint structure left in the points.
     pub(super) fn with_structure(shape: &BlockShape, flat: &Flat) -> Self {
-        let faint = FaintStructure::of(shape, flat.clean, &flat.tones);
+        let faint = FaintStructure::of(shape, &flat.tones);
         Self::through(shape, flat, &flat.points, false, faint.bright() + may_take(&faint, flat))
     }
 
@@ -225,10 +225,10 @@ fn differs(own: &Line, all: &Line, share: f64) -> bool {
 /// rest of structure that the other blocks do not have shows in their correlations.
 fn dark_end(shape: &BlockShape, flat: &[(f64, [f64; 6])]) -> (f64, f64) {
     let n = flat.len();
-    let dark = (n / 10).max(n.min(15)).max(1);
     if n == 0 {
         return (0.0, 1.0);
     }
+    let dark = (n / 10).max(n.min(15));
     let mean = |blocks: &[(f64, [f64; 6])], k: usize| blocks.iter().map(|b| b.1[k]).sum::<f64>() / blocks.len() as f64;
     let chance = 1.0 / (dark as f64).sqrt();
     let more = |k: usize| (mean(&flat[..dark], k) - mean(flat, k) - chance) / shape.deviations(k);

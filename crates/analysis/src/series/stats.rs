@@ -148,8 +148,6 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
 
-    /// Ranks of the 90 % sign-test interval: n = 5 gives the extremes (coverage 93.75 %), n = 8 rank 2 (92.97 %), n = 20
-    /// rank 6 (95.9 %), n = 100 rank 42; computed with scipy.stats.binom.
     #[test]
     fn a_length_is_never_below_nothing() {
         // Student's t of 1.5 and 5 px reaches to 3.25 - 6.31 x 1.75 = -7.8 px.
@@ -160,6 +158,8 @@ mod tests {
         assert_eq!(Estimate::plain(Some(1.0), 1).not_negative().low, None);
     }
 
+    /// Ranks of the 90 % sign-test interval: n = 5 gives the extremes (coverage 93.75 %), n = 8 rank 2 (92.97 %), n = 20
+    /// rank 6 (95.9 %), n = 100 rank 42; computed with scipy.stats.binom.
     #[test]
     fn ranks_are_those_of_the_sign_test() {
         for (n, rank) in [(5, 1), (6, 1), (8, 2), (10, 2), (20, 6), (100, 42), (300, 136)] {

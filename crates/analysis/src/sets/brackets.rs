@@ -305,25 +305,23 @@ pub(super) fn answer(
     scene: Option<f64>,
     merged: Option<f64>,
 ) -> String {
-    let scene_ev = scene;
-    let scene = scene.map_or(String::new(), |r| format!(" (scene range {r:.1} EV)"));
-    let (usable, range) = (merged, scene_ev);
-    let merged = |what: &str| merged.map_or(String::new(), |r| format!("; {what} {r:.1} EV"));
+    let of_scene = scene.map_or(String::new(), |r| format!(" (scene range {r:.1} EV)"));
+    let usable = |what: &str| merged.map_or(String::new(), |r| format!("; {what} {r:.1} EV"));
     match (highlights, shadows, chosen) {
         (true, true, [one]) => {
             // Less than the scene's range only by what counts as none: told, or the two numbers contradict the sentence.
-            let short = usable.zip(range).is_some_and(|(usable, range)| usable + 0.05 < range);
+            let short = merged.zip(scene).is_some_and(|(usable, range)| usable + 0.05 < range);
             let short = if short { ", as much as the scene within what can be measured" } else { "" };
             format!(
-                "One frame holds the whole scene{scene}: {one}{}{short}; no merging is needed.",
-                merged("it can use")
+                "One frame holds the whole scene{of_scene}: {one}{}{short}; no merging is needed.",
+                usable("it can use")
             )
         }
         (true, true, [_, _, ..]) => format!(
-            "The bracket covers the scene{scene}: merge {} frames ({}){}.",
+            "The bracket covers the scene{of_scene}: merge {} frames ({}){}.",
             chosen.len(),
             chosen.join(", "),
-            merged("merged they can use")
+            usable("merged they can use")
         ),
         (true, true, []) => "Both ends are held, but not by frames that can be joined.".to_string(),
         (false, true, _) => "The highlights are clipped even in the darkest frame: add darker ones.".to_string(),

@@ -10,7 +10,7 @@ use rawassay_report::numbers::rounded;
 use super::shared;
 use crate::answer::{self, AnswerArguments, Form};
 use crate::frames;
-use crate::messages::{Exit, Failure};
+use crate::messages::{self, Exit, Failure};
 use crate::tables::{Grid, wrap};
 
 /// Learn your gear's limits from test series: by ISO, aperture, shutter or camera
@@ -71,9 +71,9 @@ impl Series {
         answer.warnings.extend(copies);
         match plan.form {
             Form::Json => plan.json("series", &answer)?,
+            // A table without rows has no columns either; what was left out is told before the error line below.
+            _ if answer.groups.is_empty() => answer.warnings.iter().for_each(|text| messages::warning(text)),
             Form::Csv => plan.csv("series", &csv(&answer))?,
-            // The error line below says all that there is.
-            Form::Table if answer.groups.is_empty() => {}
             Form::Table => plan.text("series", &text(&answer, brief.output.picture_unit()))?,
         }
         if answer.groups.iter().flat_map(|group| &group.steps).all(|step| step.frames == 0) {

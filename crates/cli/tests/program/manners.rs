@@ -97,6 +97,8 @@ fn slips_of_the_keyboard_get_a_hint_that_helps() {
     assert!(list.code == Some(0) && list.out.contains("exhibition"), "{}", list.out);
     let by = ran(&["series", "none.ndjson", "--by", "ISO"]);
     assert!(by.err.contains("none.ndjson: there is no such file"), "{}", by.err);
+    let broken = ran(&["audit", "shoot", "--brief", "x\ny"]);
+    assert!(broken.code == Some(2) && broken.err.lines().count() == 1, "{}", broken.err);
     let several = ran(&["explain", "clip"]);
     assert!(several.code == Some(0) && several.out.contains("clipped_any_pct"), "{}", several.out);
     let check = ran(&["brief", "check", "100 x 75 mm at 1 m"]);

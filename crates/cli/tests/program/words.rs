@@ -162,7 +162,10 @@ fn a_series_of_which_no_frame_tells_is_an_error() {
         assert_eq!(run(folder.path(), &["series", "rawassay.ndjson", "--by", by]).code, Some(0), "{by}");
         let ran = run(folder.path(), &["series", "without.ndjson", "--by", by]);
         assert_eq!((ran.code, ran.out.as_str()), (Some(1), ""), "{by}: {}", ran.err);
-        assert!(ran.err.contains("no frame tells") && ran.err.lines().count() == 1, "{by}: {}", ran.err);
+        assert!(ran.err.contains("note: 1 frame") && ran.err.contains("no frame tells"), "{by}: {}", ran.err);
+        let out = folder.path().join("series.csv");
+        let csv = run(folder.path(), &["series", "without.ndjson", "--by", by, "--out", "series.csv"]);
+        assert!(csv.code == Some(1) && csv.err == ran.err && !out.exists(), "{by}: {}", csv.err);
         let json = run(folder.path(), &["series", "without.ndjson", "--by", by, "--format", "json"]);
         assert!(json.code == Some(1) && json.out.contains("\"groups\": []"), "{by}: {}{}", json.out, json.err);
     }

@@ -158,7 +158,7 @@ fn strip(out: &mut String, marks: &[Mark]) {
     for column in 0..columns {
         let from = column * marks.len() / columns;
         let to = (column + 1) * marks.len() / columns;
-        let part = &marks[from..to.max(from)];
+        let part = &marks[from..to];
         let mut top = STRIP.1;
         for (outcome, word) in OUTCOMES {
             let share = part.iter().filter(|m| m.outcome == outcome).count() as f64 / part.len().max(1) as f64;

@@ -142,7 +142,7 @@ impl Looked {
             if let Some(mut flat) = without
                 && correlated(&mut flat) == Neighbours::Independent
                 && enough(&flat)
-                && flat.structure() < MOST_STRUCTURE
+                && flat.structure(shape) < MOST_STRUCTURE
             {
                 flat.shown = [0; 2];
                 return Self { flat, objection: Neighbours::Independent, without_lines: true };

@@ -22,7 +22,7 @@ fn a_plane_of_tones_too_alike_has_no_read_noise_of_its_own() {
     let tones = vec![(40.0, [0.0; 6]); 4_000];
     let shape = BlockShape::of(&Sensor::default().draw(|_, _, _, _| 600.0)).unwrap();
     let levels = vec![40.0; 4_000];
-    let flat = Flat { points, tones, levels, clean: -1.18, ..Flat::default() };
+    let flat = Flat { points, tones, levels, ..Flat::default() };
     for (p, noise) in Fits::of(&shape, &flat, false).planes(&flat, 0.0).iter().enumerate() {
         let off = noise.read_noise_dn.map(|dn| dn / (44.0 - ROUNDING).sqrt() - 1.0);
         assert!(off.is_none_or(|off| off.abs() < 0.1), "plane {p}: {off:?}");
@@ -56,7 +56,7 @@ fn flat_of(points: Vec<Vec<Point>>, correlation: f64, of: usize) -> (BlockShape,
     tones.sort_by(|a, b| a.0.total_cmp(&b.0));
     let shape = BlockShape::of(&Sensor::default().draw(|_, _, _, _| 600.0)).unwrap();
     let looked = of * tones.len();
-    (shape, Flat { points, tones, levels, clean: -1.18, looked, ..Flat::default() })
+    (shape, Flat { points, tones, levels, looked, ..Flat::default() })
 }
 
 #[test]

@@ -63,7 +63,6 @@ pub(super) fn verdict(out: &mut String, shoot: &Shoot, sheet: &Sheet) {
 
 /// The largest honest print, or that there is none and what would have to be accepted for one.
 fn largest(out: &mut String, purpose: &Purpose, sheet: &Sheet) {
-    let most = |w: f64, h: f64, unit| units::print_most(w, h, unit);
     let (unit, other) = (purpose.unit, purpose.unit.other());
     let many = |what: &str| what.ends_with('s') && what != "sharpness";
     let print = &sheet.card.print;
@@ -74,15 +73,15 @@ fn largest(out: &mut String, purpose: &Purpose, sheet: &Sheet) {
             "<p class=\"largest\"><span>{}</span> <b>{}</b> <span>{} at {} ppi; beyond that {} \
              {} it.</span></p>\n",
             name,
-            most(largest.width_in, largest.height_in, unit),
-            most(largest.width_in, largest.height_in, other),
+            units::print_most(largest.width_in, largest.height_in, unit),
+            units::print_most(largest.width_in, largest.height_in, other),
             units::number(largest.ppi),
             esc(&largest.limited_by),
             if many(&largest.limited_by) { "limit" } else { "limits" }
         );
     }
     let Some(accepted) = &print.if_accepted else { return };
-    let size = most(accepted.width_in, accepted.height_in, unit);
+    let size = units::print_most(accepted.width_in, accepted.height_in, unit);
     let what = esc(&accepted.what);
     if print.largest.is_none() {
         put!(

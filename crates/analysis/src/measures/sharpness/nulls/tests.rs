@@ -30,19 +30,22 @@ fn a_disc_is_believed_where_the_edges_are_as_wide_as_it_makes_them() {
 
 #[test]
 fn a_disc_that_would_widen_the_plain_edges_is_not_believed_where_these_are_sharp() {
-    let disc = PointSpread { sigma_px: 0.25, defocus_px: 2.0, ..PointSpread::default() };
-    let kind = |plain_px, allowance_px| {
+    let kind_of = |sigma_px, plain_px, allowance_px| {
+        let disc = PointSpread { sigma_px, defocus_px: 2.0, ..PointSpread::default() };
         let widths = Widths { plain_px, ..silent(1.0) };
         let seen = Seen::Disc { psf: disc, twice: false, alone: true };
         with_seen(Some(told(Verdict::Undetermined(""), 1.0, 0.3)), &widths, allowance_px, seen, &|_| false)
             .map(|k| k.verdict)
     };
-    // A disc of 2 px alone makes edges 1.07 px wide; the lens stopped down leaves them 1.4.
+    let kind = |plain_px, allowance_px| kind_of(0.25, plain_px, allowance_px);
+    // A disc of 2 px alone makes edges 1.04 px wide; the lens stopped down leaves them 1.5.
     assert!(matches!(kind(Some(1.0), 1.5), Some(Verdict::Undetermined(_))));
     // As wide as the disc makes them, wider than a lens leaves them, or flanks of thin lines alone.
     assert!(matches!(kind(Some(1.1), 1.5), Some(Verdict::Defocus)));
     assert!(matches!(kind(Some(1.0), 1.23), Some(Verdict::Defocus)));
     assert!(matches!(kind(None, 1.5), Some(Verdict::Defocus)));
+    // What texture adds to the disc is not known to be in these edges.
+    assert!(matches!(kind_of(1.5, Some(1.1), 1.5), Some(Verdict::Defocus)));
 }
 
 #[test]

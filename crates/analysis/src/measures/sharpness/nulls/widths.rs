@@ -47,7 +47,8 @@ impl Widths<'_> {
     /// `allowance_px` with its margin.
     pub(super) fn sharper_than(&self, disc: &PointSpread, allowance_px: f64) -> bool {
         let lens_px = CLEARLY_SHARP / MIXED_MARGIN * allowance_px;
-        self.plain_px.is_some_and(|px| px < lens_px && px < disc.variance(0.0).sqrt())
+        let alone = PointSpread { sigma_px: 0.0, ..*disc };
+        self.plain_px.is_some_and(|px| px < lens_px && px < alone.variance(0.0).sqrt())
     }
 
     /// True for a frame that is called sharp near the allowance for a lens, or out of focus without the shape of a disc.
