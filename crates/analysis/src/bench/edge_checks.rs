@@ -12,8 +12,9 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::edge_bins::{BINS_PER_PX, Sample};
+use super::edge_errors::StandardErrors;
 use super::edge_line::Line;
-use super::edge_profile::{Figures, Profile, StandardErrors};
+use super::edge_profile::{Figures, Profile};
 
 /// What the figures of an edge are worth.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -56,7 +57,7 @@ const LEAST_SAMPLES: f64 = 6.0;
 /// + 6 px (10 at least, 48 at most), is where the spread ends.
 const LEAST_SIDE: f64 = 1.0 / 3.0;
 /// An edge shorter than this is doubtful, px: of its pieces, a tenth each, the standard errors are not known well either.
-pub const SHORT_PX: f64 = 80.0;
+const SHORT_PX: f64 = 80.0;
 
 /// What was found, and the figures that are left.
 pub(super) struct Checked {
@@ -114,12 +115,7 @@ impl Taken<'_> {
                 100.0 * rising
             )
         });
-        if errors.thin {
-            let reason = "no standard error can be told: too few samples in a tenth of it; take a longer edge";
-            found.add(Standing::Doubtful, reason.into());
-        } else {
-            found.scatter();
-        }
+        found.hold_against(errors);
         if found.standing == Standing::Undetermined {
             (found.figures, found.errors) = (Figures::default(), Figures::default());
         }
@@ -242,6 +238,17 @@ impl Checked {
         }
     }
 
+    /// Holds the figures against their standard errors, if there are any.
+    fn hold_against(&mut self, errors: StandardErrors) {
+        self.errors = errors.of;
+        if errors.thin {
+            let reason = "no standard error can be told: too few samples in a tenth of it; take a longer edge";
+            self.add(Standing::Doubtful, reason.into());
+        } else {
+            self.scatter();
+        }
+    }
+
     /// Holds the figures against their own standard errors, and takes those back that are lost in them. MTF10 lies where
     /// little contrast is left: what noise does to it says nothing of the others, and the reason alone tells why it is null.
     fn scatter(&mut self) {
@@ -279,6 +286,20 @@ impl Checked {
 mod tests {
     use super::*;
 
+    /// Where no standard error can be told the figures stand, and the reason is not noise.
+    #[test]
+    fn no_standard_error_is_not_noise() {
+        let figures = Figures { rise_px: Some(1.7), mtf50_cy_px: Some(0.3), mtf10_cy_px: Some(0.5) };
+        let mut found =
+            Checked { standing: Standing::Measured, reasons: Vec::new(), figures, errors: Figures::default() };
+        found.hold_against(StandardErrors { of: Figures::default(), thin: true });
+        assert_eq!((found.standing, found.figures, found.errors), (Standing::Doubtful, figures, Figures::default()));
+        assert!(found.reasons.len() == 1 && found.reasons[0].contains("too few samples"), "{:?}", found.reasons);
+        // That a figure cannot be read without a piece is noise.
+        found.hold_against(StandardErrors { of: Figures::default(), thin: false });
+        assert_eq!(found.standing, Standing::Undetermined);
+    }
+
     /// Pieces of very unequal noise, one of them short: noise alone is rarely taken for more.
     #[test]
     fn one_noisy_piece_is_no_unevenness() {
@@ -291,7 +312,7 @@ mod tests {
             (0..12).map(|_| uniform()).sum()
         };
         let found = |at: &mut dyn FnMut(usize) -> f64| {
-            let variance = |k: usize| if k == 7 { 100.0 } else { 1.0 };
+            let variance = |k: usize| -> f64 { if k == 7 { 100.0 } else { 1.0 } };
             beyond_noise((0..20).map(|k| (variance(k).sqrt() * at(k), variance(k)))) > 0.0
         };
         let by_chance = (0..1000).filter(|_| found(&mut |_| normal())).count();

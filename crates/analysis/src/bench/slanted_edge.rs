@@ -11,8 +11,9 @@ use rawassay_decode::{Area, Frame};
 use serde::Serialize;
 
 use super::edge_checks::{Checked, Standing, Taken};
+use super::edge_errors::standard_errors;
 use super::edge_line::Line;
-use super::edge_profile::{Profile, core_px, standard_errors};
+use super::edge_profile::{Profile, core_px};
 use super::edge_samples::clean;
 use crate::measures::Channel;
 use crate::measures::histogram::picture_area;
@@ -25,7 +26,7 @@ const CURVE_STEP: f64 = 0.02;
 /// Points of the curve: 0 to 1 cycles per pixel.
 const CURVE_POINTS: usize = 51;
 /// Shortest edge, px.
-pub const SHORTEST_PX: f64 = 24.0;
+const SHORTEST_PX: f64 = 24.0;
 /// Slants that sample every phase of the grid, degrees off the rows or columns.
 pub const GOOD_SLANT_DEG: (f64, f64) = (2.0, 20.0);
 
