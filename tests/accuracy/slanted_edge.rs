@@ -423,7 +423,7 @@ fn what_is_no_straight_edge_on_plain_sides_gives_no_figures() {
     let sound: Level = |t, _| 0.1 + 0.5 * normal(t / 0.8);
     // Out of line by 1.1 px root mean square, in waves of 75 px.
     let wavy: Level = |t, u| 0.1 + 0.5 * normal((t + 1.5 * (u / 12.0).sin()) / 0.8);
-    // Stripes across: levels of the bright side 9 % of the step up and down, root mean square.
+    // Stripes across: levels of the bright side up and down by 0.11 / sqrt(2) of the light added, 7.8 % of the step, root mean square.
     let striped: Level = |t, u| 0.1 + 0.5 * normal(t / 0.8) * (1.0 + 0.11 * (u / 14.0).sin());
     // A grey line beside it takes 5 % of the step.
     let lined: Level = |t, _| 0.1 + 0.5 * normal(t / 0.8) - 0.025 * f64::from((t - 22.0).abs() < 4.0);

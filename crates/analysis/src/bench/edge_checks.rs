@@ -12,6 +12,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::edge_bins::{BINS_PER_PX, Sample};
+use super::edge_errors::StandardErrors;
 use super::edge_line::Line;
 use super::edge_profile::{Figures, Profile};
 
@@ -52,10 +53,11 @@ const PIECE_PX: f64 = 16.0;
 const BAND_PX: f64 = 4.0;
 /// Samples that a piece needs to tell.
 const LEAST_SAMPLES: f64 = 6.0;
-/// Share of the side that is wanted below which its levels are not known: a third of 12 sigma + 6 px is where the spread ends.
+/// Share of the side that is wanted below which its levels are not known: a third of what is wanted, 12 sigma
+/// + 6 px (10 at least, 48 at most), is where the spread ends.
 const LEAST_SIDE: f64 = 1.0 / 3.0;
 /// An edge shorter than this is doubtful, px: of its pieces, a tenth each, the standard errors are not known well either.
-pub const SHORT_PX: f64 = 80.0;
+const SHORT_PX: f64 = 80.0;
 
 /// What was found, and the figures that are left.
 pub(super) struct Checked {
@@ -77,8 +79,8 @@ pub(super) struct Taken<'a> {
 
 impl Taken<'_> {
     /// Holds the edge against the conditions.
-    pub(super) fn checked(&self, figures: Figures, errors: Figures) -> Checked {
-        let mut found = Checked { standing: Standing::Measured, reasons: Vec::new(), figures, errors };
+    pub(super) fn checked(&self, figures: Figures, errors: StandardErrors) -> Checked {
+        let mut found = Checked { standing: Standing::Measured, reasons: Vec::new(), figures, errors: errors.of };
         let room = self.half / self.wanted;
         if self.half < self.wanted - 0.5 {
             let standing = if room < LEAST_SIDE { Standing::Undetermined } else { Standing::Doubtful };
@@ -113,7 +115,7 @@ impl Taken<'_> {
                 100.0 * rising
             )
         });
-        found.scatter();
+        found.hold_against(errors);
         if found.standing == Standing::Undetermined {
             (found.figures, found.errors) = (Figures::default(), Figures::default());
         }
@@ -187,9 +189,9 @@ impl Taken<'_> {
     fn still_rising(&self) -> f64 {
         let (levels, error) = self.smooth();
         let n = levels.len();
-        let mean = |from: usize, to: usize| levels[from..to].iter().sum::<f64>() / (to - from).max(1) as f64;
+        let mean = |from: usize, to: usize| levels[from..to].iter().sum::<f64>() / (to - from) as f64;
         let (outer, inner) = (n / 12, n / 6);
-        if outer == 0 || inner == outer {
+        if outer == 0 {
             return 0.0;
         }
         let dark = mean(outer, inner) - mean(0, outer);
@@ -217,8 +219,9 @@ fn beyond_noise(values: impl Iterator<Item = (f64, f64)>) -> f64 {
     let mean = values.iter().map(|v| v.0).sum::<f64>() / n;
     let spread = values.iter().map(|v| (v.0 - mean).powi(2)).sum::<f64>() / (n - 1.0);
     let noise = values.iter().map(|v| v.1).sum::<f64>() / n;
-    // A variance from n values is known within sqrt(2 / n) of itself.
-    if spread < noise * (1.0 + SIGNIFICANT * (2.0 / n).sqrt()) { 0.0 } else { (spread - noise).sqrt() }
+    // The square of a normal deviate of variance v scatters by sqrt(2) v: values of great variance make most of the chance.
+    let chance = (2.0 * values.iter().map(|v| v.1 * v.1).sum::<f64>()).sqrt() / n;
+    if spread < noise + SIGNIFICANT * chance { 0.0 } else { (spread - noise).sqrt() }
 }
 
 impl Checked {
@@ -235,8 +238,19 @@ impl Checked {
         }
     }
 
+    /// Holds the figures against their standard errors, if there are any.
+    fn hold_against(&mut self, errors: StandardErrors) {
+        self.errors = errors.of;
+        if errors.thin {
+            let reason = "no standard error can be told: too few samples in a tenth of it; take a longer edge";
+            self.add(Standing::Doubtful, reason.into());
+        } else {
+            self.scatter();
+        }
+    }
+
     /// Holds the figures against their own standard errors, and takes those back that are lost in them. MTF10 lies where
-    /// little contrast is left: what noise does to it says nothing of the others.
+    /// little contrast is left: what noise does to it says nothing of the others, and the reason alone tells why it is null.
     fn scatter(&mut self) {
         let (mut lost, mut weak) = (Vec::new(), Vec::new());
         let Self { figures: f, errors: e, .. } = self;
@@ -265,5 +279,45 @@ impl Checked {
         for name in weak {
             self.add(Standing::Doubtful, format!("the standard error of its {name} is more than 10 % of it"));
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Where no standard error can be told the figures stand, and the reason is not noise.
+    #[test]
+    fn no_standard_error_is_not_noise() {
+        let figures = Figures { rise_px: Some(1.7), mtf50_cy_px: Some(0.3), mtf10_cy_px: Some(0.5) };
+        let mut found =
+            Checked { standing: Standing::Measured, reasons: Vec::new(), figures, errors: Figures::default() };
+        found.hold_against(StandardErrors { of: Figures::default(), thin: true });
+        assert_eq!((found.standing, found.figures, found.errors), (Standing::Doubtful, figures, Figures::default()));
+        assert!(found.reasons.len() == 1 && found.reasons[0].contains("too few samples"), "{:?}", found.reasons);
+        // That a figure cannot be read without a piece is noise.
+        found.hold_against(StandardErrors { of: Figures::default(), thin: false });
+        assert_eq!(found.standing, Standing::Undetermined);
+    }
+
+    /// Pieces of very unequal noise, one of them short: noise alone is rarely taken for more.
+    #[test]
+    fn one_noisy_piece_is_no_unevenness() {
+        let mut state = 5_u32;
+        let mut normal = || -> f64 {
+            let mut uniform = || {
+                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                f64::from(state >> 8) / f64::from(1_u32 << 24) - 0.5
+            };
+            (0..12).map(|_| uniform()).sum()
+        };
+        let found = |at: &mut dyn FnMut(usize) -> f64| {
+            let variance = |k: usize| -> f64 { if k == 7 { 100.0 } else { 1.0 } };
+            beyond_noise((0..20).map(|k| (variance(k).sqrt() * at(k), variance(k)))) > 0.0
+        };
+        let by_chance = (0..1000).filter(|_| found(&mut |_| normal())).count();
+        assert!(by_chance < 60, "{by_chance} of 1000");
+        // And what is far beyond it is seen.
+        assert!(found(&mut |k| if k % 2 == 0 { 10.0 } else { -10.0 }));
     }
 }

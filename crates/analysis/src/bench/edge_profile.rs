@@ -1,15 +1,12 @@
-//! The profile across an edge, and what is read from it: rise, MTF50 and MTF10, each with its standard error.
+//! The profile across an edge, and what is read from it: rise, MTF50 and MTF10.
 
 use std::f64::consts::PI;
 
 use super::edge_bins::{BINS_PER_PX, Sample, Supersampled, supersample};
-use super::edge_line::Line;
 use super::edge_sides::{Sides, noise};
 use crate::known;
 use crate::measures::sharpness::psf::sinc;
 
-/// Pieces along the edge from which the standard errors are told.
-const PIECES: usize = 10;
 /// Step at which the curve is searched, cycles per pixel.
 const SEARCH_STEP: f64 = 0.01;
 
@@ -22,10 +19,6 @@ const QUIET: (f64, f64) = (0.004, 0.1);
 /// looks like a Gaussian of sigma 0.45 x wavelength x f-number: 4 / pi^3 / 0.45. Most blur is not all diffraction: a third
 /// of it is one standard error.
 const UNSEEN_TAIL: f64 = 0.1;
-
-/// What the rise may be off by where levels lie far apart, px per px^2 of their distance: seen on simulated edges of known
-/// rise with slants of tan 1/3 (0.01 px at 0.63 px).
-const JOINS: f64 = 0.03;
 
 /// The profile of an edge in bins of 1/4 px.
 #[derive(Clone)]
@@ -48,7 +41,7 @@ pub(super) struct Profile {
     /// Width of an evenly filled bin with the spread of distances that the bins really have, px.
     bin_px: f64,
     /// Mean distance between the levels that are joined, px.
-    knot_px: f64,
+    pub(super) knot_px: f64,
     /// Standard error of the tail beyond the window, share of the step.
     tail_error: f64,
 }
@@ -190,8 +183,15 @@ impl Profile {
         figures
     }
 
+    /// Mean fall of the contrast round a share of it, from 1.5 to 0.5 times as much, per cycle per pixel.
+    pub(super) fn falls_by(&self, share: f64) -> Option<f64> {
+        let below = |level: f64| (1..=100).map(|k| f64::from(k) * SEARCH_STEP).find(|&f| self.mtf(f) < level);
+        let (from, to) = (below(1.5 * share)?, below(0.5 * share)?);
+        known(share / (to - from).max(SEARCH_STEP))
+    }
+
     /// The figures if the tail beyond the window were greater by its standard error.
-    fn with_more_tail(&self) -> Figures {
+    pub(super) fn with_more_tail(&self) -> Figures {
         let (step, mut other) = (self.step(), self.clone());
         other.dc *= 1.0 + self.tail_error;
         other.low -= 0.5 * self.tail_error * step;
@@ -247,33 +247,4 @@ fn monotone_crossing(y: &[f64], k: usize, level: f64) -> f64 {
 fn flat_topped(x: f64) -> f64 {
     let past = ((x.abs() - FLAT) / (1.0 - FLAT)).clamp(0.0, 1.0);
     0.5 + 0.5 * (PI * past).cos()
-}
-
-/// Standard errors of the figures: the edge is cut into pieces along its length, each is left out in turn, and the spread
-/// of what the others give is scaled to the whole (delete-a-group jackknife: Efron and Tibshirani, An Introduction to the
-/// Bootstrap, chapter 11; from memory). `None` where a figure cannot be read without one of the pieces.
-pub(super) fn standard_errors(whole: &Profile, samples: &[Sample], line: &Line, half: f64) -> Figures {
-    let length = line.length_px();
-    let piece = |u: f64| (((u - line.along.0) / length * PIECES as f64) as usize).min(PIECES - 1);
-    let without: Vec<Option<Figures>> = (0..PIECES)
-        .map(|left_out| {
-            let kept: Vec<Sample> = samples.iter().filter(|s| piece(s.1) != left_out).copied().collect();
-            Profile::of(&kept, line.sigma_px, half).ok().map(|profile| profile.figures())
-        })
-        .collect();
-    // What the tail beyond the window may be off by is the same in every piece.
-    let (now, other) = (whole.figures(), whole.with_more_tail());
-    let error = |read: fn(&Figures) -> Option<f64>| {
-        let values = without.iter().map(|f| f.as_ref().and_then(read)).collect::<Option<Vec<f64>>>()?;
-        let n = values.len() as f64;
-        let mean = values.iter().sum::<f64>() / n;
-        let squares: f64 = values.iter().map(|v| (v - mean).powi(2)).sum();
-        let tail = read(&now).zip(read(&other)).map_or(0.0, |(a, b)| a - b);
-        known(((n - 1.0) / n * squares).sqrt().hypot(tail))
-    };
-    Figures {
-        rise_px: error(|f| f.rise_px).map(|noise| noise.hypot(JOINS * whole.knot_px * whole.knot_px)),
-        mtf50_cy_px: error(|f| f.mtf50_cy_px),
-        mtf10_cy_px: error(|f| f.mtf10_cy_px),
-    }
 }

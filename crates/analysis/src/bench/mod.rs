@@ -3,7 +3,8 @@
 mod belonging;
 mod edge_bins;
 pub mod edge_checks;
-pub mod edge_line;
+mod edge_errors;
+pub(crate) mod edge_line;
 mod edge_profile;
 mod edge_samples;
 mod edge_sides;

@@ -11,8 +11,9 @@ use rawassay_decode::{Area, Frame};
 use serde::Serialize;
 
 use super::edge_checks::{Checked, Standing, Taken};
+use super::edge_errors::standard_errors;
 use super::edge_line::Line;
-use super::edge_profile::{Profile, core_px, standard_errors};
+use super::edge_profile::{Profile, core_px};
 use super::edge_samples::clean;
 use crate::measures::Channel;
 use crate::measures::histogram::picture_area;
@@ -25,7 +26,7 @@ const CURVE_STEP: f64 = 0.02;
 /// Points of the curve: 0 to 1 cycles per pixel.
 const CURVE_POINTS: usize = 51;
 /// Shortest edge, px.
-pub const SHORTEST_PX: f64 = 24.0;
+const SHORTEST_PX: f64 = 24.0;
 /// Slants that sample every phase of the grid, degrees off the rows or columns.
 pub const GOOD_SLANT_DEG: (f64, f64) = (2.0, 20.0);
 
@@ -78,8 +79,8 @@ pub struct EdgeResponse {
     pub mtf10_cy_px: Option<f64>,
     /// Its standard error, cycles per pixel.
     pub mtf10_se_cy_px: Option<f64>,
-    /// Step of the edge over the noise of one sample.
-    pub contrast_to_noise: f64,
+    /// Step of the edge over the noise of one sample; `None` where it shows none (below a millionth: rounding).
+    pub contrast_to_noise: Option<f64>,
     /// How far the plain sides that were used reach from the edge, px.
     pub side_px: f64,
     /// How far they reach at least where there is room, px: enough for the core of the spread.
@@ -88,7 +89,7 @@ pub struct EdgeResponse {
     pub other_edges: usize,
     /// What the figures are worth.
     pub standing: Standing,
-    /// Why they are worth less than all, in words.
+    /// Why they are worth less than all, or why MTF10 alone is not given (the others are `measured` all the same), in words.
     pub reasons: Vec<String>,
     /// Frequency (cycles per pixel) and contrast, from 0 to 1 cycle per pixel; empty where undetermined.
     pub curve: Vec<[f64; 2]>,
@@ -157,10 +158,10 @@ pub fn slanted_edges(frame: &Frame, channels: &[Channel], region: Option<Area>) 
                 Err(reason) => failed.push((colour.name(), reason)),
             }
         }
-        if let Some((_, reason)) = failed.first() {
-            why.clone_from(reason);
-        }
         if measured.is_empty() {
+            if let Some((_, reason)) = failed.first() {
+                why.clone_from(reason);
+            }
             notes.push(format!("an edge at {} was not measured: {why}", place(line, &picture)));
             continue;
         }
@@ -256,7 +257,7 @@ fn response(
         mtf50_lp_mm: figures.mtf50_cy_px.zip(per_mm).map(|(f, per_mm)| f * per_mm),
         mtf10_cy_px: figures.mtf10_cy_px,
         mtf10_se_cy_px: errors.mtf10_cy_px,
-        contrast_to_noise: step / noise.max(1e-9),
+        contrast_to_noise: (noise > 1e-6 * step).then(|| step / noise),
         side_px: half,
         side_wanted_px: wanted,
         other_edges: 0,

@@ -153,7 +153,7 @@ fn refusal(option: &str, path: &Path, why: &str) -> Failure {
 }
 
 /// True where both lead to one file, by whatever names and links.
-fn same(a: &Path, b: &Path) -> bool {
+pub fn same(a: &Path, b: &Path) -> bool {
     // The sizes tell most pairs apart without opening thousands of files.
     let size = |path: &Path| std::fs::metadata(path).ok().filter(|m| !m.is_dir()).map(|m| m.len());
     let by_name = || {

@@ -63,8 +63,9 @@ fn csv(path: &Path, header: &str) -> bool {
 
 fn our_columns(columns: &[&str]) -> bool {
     let whole = [&edge::COLUMNS[..], &enlarge::COLUMNS, &sensor::COLUMNS, &sets::COLUMNS];
-    // Edges also of the version whose columns ended with the curve.
-    if whole.contains(&columns) || edge::COLUMNS.strip_suffix(&["standing", "reasons"]) == Some(columns) {
+    // Edges also of the versions whose columns ended with the curve, or with the reasons.
+    let edges = [&["standing", "reasons", "error"][..], &["error"]];
+    if whole.contains(&columns) || edges.iter().any(|added| edge::COLUMNS.strip_suffix(*added) == Some(columns)) {
         return true;
     }
     // Series: the group's key, four columns, then each reading with its interval.
@@ -90,7 +91,8 @@ mod tests {
         assert!(our_columns(&cards));
         assert!(our_columns(&cards[..40]));
         assert!(!our_columns(&[&cards[..], &["my_notes"]].concat()));
-        assert!(our_columns(&edge::COLUMNS) && our_columns(&edge::COLUMNS[..23]) && !our_columns(&edge::COLUMNS[..9]));
+        assert!(our_columns(&edge::COLUMNS) && !our_columns(&edge::COLUMNS[..9]));
+        assert!(our_columns(&edge::COLUMNS[..23]) && our_columns(&edge::COLUMNS[..25]));
         let series = ["camera", "setting", "frames", "left_out", "meets_brief", "a_px", "a_px_low", "a_px_high"];
         assert!(our_columns(&series));
         assert!(!our_columns(&[&series[..], &["notes"]].concat()));

@@ -183,9 +183,59 @@ fn what_is_no_target_is_undetermined_and_not_a_figure() {
     let answers: Value = serde_json::from_str(&ran.out).unwrap();
     assert!(ran.code == Some(3) && answers.as_array().unwrap().len() == 3, "{}", ran.err);
     assert!(answers[0]["edges"].as_array().unwrap().iter().all(|e| e["standing"] == "measured"), "{}", answers[0]);
-    // A region outside the picture is wrong usage.
-    let ran = run(at, &["edge", "sound.dng", "--region", "100x100+5000+0"]);
-    assert!(ran.code == Some(2) && ran.err.contains("does not lie inside"), "{}", ran.err);
+    // A region outside the picture is wrong usage, of one frame and of all; the others are measured.
+    for frames in [&["sound.dng"][..], &["sound.dng", "flat.dng"]] {
+        let ran = run(at, &[&["edge", "--region", "100x100+5000+0"], frames].concat());
+        assert!(ran.code == Some(2) && ran.err.contains("does not lie inside"), "{frames:?} {}", ran.err);
+    }
+}
+
+/// Every frame that was named has its place in the answer, read or not.
+#[test]
+fn frames_without_an_edge_are_in_the_answer_with_the_reason() {
+    let folder = shoot(0);
+    let at = folder.path();
+    fs::write(at.join("flat.dng"), flat(1, -1.0)).unwrap();
+    fs::write(at.join("sound.dng"), target(1)).unwrap();
+    fs::write(at.join("broken.dng"), b"II*\0no more of it").unwrap();
+    let frames = ["edge", "flat.dng", "sound.dng", "broken.dng"];
+    let ran = run(at, &[&frames[..], &["--format", "csv"]].concat());
+    assert_eq!(ran.code, Some(3), "{}", ran.err);
+    assert_eq!(ran.err.matches("broken.dng").count(), 1, "{}", ran.err);
+    let mut reader = csv::Reader::from_reader(ran.out.as_bytes());
+    assert_eq!(reader.headers().unwrap().iter().next_back(), Some("error"));
+    let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+    for (name, words) in [("flat.dng", "no straight edge"), ("broken.dng", "")] {
+        let of: Vec<_> = rows.iter().filter(|row| &row[0] == name).collect();
+        assert_eq!(of.len(), 1, "{name}");
+        let error = of[0].iter().next_back().unwrap();
+        assert!(!error.is_empty() && error.contains(words) && !error.contains("dng"), "{name}: {error}");
+    }
+    assert!(rows.iter().filter(|row| &row[0] == "sound.dng").all(|row| row[row.len() - 1].is_empty()));
+    let ran = run(at, &[&frames[..], &["--format", "json"]].concat());
+    let answers: Value = serde_json::from_str(&ran.out).unwrap();
+    let answers = answers.as_array().unwrap();
+    assert!(ran.code == Some(3) && answers.len() == 3, "{}", ran.err);
+    for (answer, name) in answers.iter().zip(&frames[1..]) {
+        assert_eq!(answer["file"], *name);
+        let sound = *name == "sound.dng";
+        assert_eq!((answer["error"].is_string(), answer["edges"].as_array().unwrap().is_empty()), (!sound, !sound));
+    }
+    let ran = run(at, &frames);
+    assert!(ran.code == Some(3) && !ran.out.contains("broken"), "{}{}", ran.out, ran.err);
+}
+
+/// The drawing and the answer are two files.
+#[test]
+fn the_answer_is_not_written_over_the_drawing() {
+    let folder = shoot(0);
+    let at = folder.path();
+    fs::write(at.join("sound.dng"), target(1)).unwrap();
+    for out in ["p.svg", "./p.svg"] {
+        let ran = run(at, &["edge", "sound.dng", "--plot", "p.svg", "--out", out]);
+        assert!(ran.code == Some(2) && ran.err.contains("--plot p.svg"), "{}", ran.err);
+        assert!(!at.join("p.svg").exists());
+    }
 }
 
 /// Frames that all moved have edges and a camera's name: that they moved is what is wanting.

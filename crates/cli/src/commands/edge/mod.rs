@@ -15,7 +15,7 @@ use super::shared;
 use crate::answer::{AnswerArguments, Form};
 use crate::messages::{Exit, Failure};
 use crate::output::Sink;
-use crate::target::Target;
+use crate::target::{Target, same};
 
 pub use write::COLUMNS;
 use write::{csv, drawing, json, table};
@@ -51,13 +51,16 @@ struct Answer {
     f_number: Option<f64>,
     iso: Option<f64>,
     shutter_s: Option<f64>,
-    width_px: usize,
-    height_px: usize,
+    width_px: Option<usize>,
+    height_px: Option<usize>,
     pixel_pitch_um: Option<f64>,
     pitch_from: Option<PitchFrom>,
     method: &'static str,
     program: &'static str,
     edges: Vec<EdgeResponse>,
+    /// False where the frame could not be looked at.
+    #[serde(skip)]
+    read: bool,
     /// Why nothing could be measured; absent where something was.
     #[serde(skip_serializing_if = "Option::is_none")]
     error: Option<String>,
@@ -78,22 +81,27 @@ impl Edge {
     /// Runs the command.
     pub fn run(self) -> Result<Exit, Failure> {
         let plan = self.answer.plan(&self.frames)?;
-        let plot = self.plot.as_deref().map(|plot| Target::check("--plot", plot, self.answer.file.force, &self.frames));
-        let plot = plot.transpose()?;
+        let plot = self.plot()?;
         let mut answers = Vec::new();
         let mut failures = Vec::new();
         for path in &self.frames {
             match self.measure(path) {
                 Ok(answer) => answers.push(answer),
                 Err(failure) if self.frames.len() == 1 => return Err(failure),
-                Err(failure) => failures.push(failure),
+                Err(failure) => {
+                    answers.push(self.unread(path, &failure));
+                    failures.push(failure);
+                }
             }
         }
         for failure in &failures {
             crate::messages::error(&failure.to_string());
         }
-        if answers.is_empty() {
-            return Err(Failure::nothing("no slanted edge measured in any of the frames, see above"));
+        if failures.len() == self.frames.len() {
+            let line = "no slanted edge measured in any of the frames, see above";
+            // What is wrong usage with one frame is so with all.
+            let usage = failures.iter().all(|failure| failure.exit() == Exit::Usage);
+            return Err(if usage { Failure::usage(line) } else { Failure::nothing(line) });
         }
         let measured = answers.iter().filter(|a| a.measured()).count();
         if let Some(plot) = plot.as_ref().filter(|_| measured > 0) {
@@ -108,7 +116,8 @@ impl Edge {
             (Form::Csv, _) => csv(&answers, out),
             (Form::Table, _) => table(&answers, out),
         })?;
-        for answer in &answers {
+        // Of what was not even read it is said above.
+        for answer in answers.iter().filter(|answer| answer.read) {
             if let Some(why) = &answer.error {
                 crate::messages::error(&format!("{}: no slanted edge measured: {why}", printable(&answer.file)));
             }
@@ -118,6 +127,45 @@ impl Edge {
             n if n == self.frames.len() => Exit::Done,
             _ => Exit::SomeUnmeasured,
         })
+    }
+
+    /// Where the drawing goes, checked; the answer, written after it, must not go over it.
+    fn plot(&self) -> Result<Option<Target>, Failure> {
+        let Some(plot) = self.plot.as_deref() else { return Ok(None) };
+        if self.answer.file.out.as_deref().is_some_and(|out| same(plot, out)) {
+            return Err(Failure::usage(format!(
+                "--plot {}: --out writes to this file too; name another file",
+                printable(&plot.display().to_string())
+            )));
+        }
+        Target::check("--plot", plot, self.answer.file.force, &self.frames).map(Some)
+    }
+
+    /// The answer for a frame that could not be looked at.
+    fn unread(&self, path: &Path, failure: &Failure) -> Answer {
+        let file = path.display().to_string();
+        let line = failure.to_string();
+        let error = line.strip_prefix(&format!("{file}: ")).unwrap_or(&line).to_string();
+        Answer {
+            file,
+            make: None,
+            model: None,
+            lens: None,
+            focal_mm: None,
+            f_number: None,
+            iso: None,
+            shutter_s: None,
+            width_px: None,
+            height_px: None,
+            pixel_pitch_um: None,
+            pitch_from: None,
+            method: METHOD,
+            program: PROGRAM,
+            edges: Vec::new(),
+            read: false,
+            error: Some(error),
+            notes: Vec::new(),
+        }
     }
 
     fn measure(&self, path: &Path) -> Result<Answer, Failure> {
@@ -155,13 +203,14 @@ impl Edge {
             f_number,
             iso,
             shutter_s,
-            width_px,
-            height_px,
+            width_px: Some(width_px),
+            height_px: Some(height_px),
             pixel_pitch_um,
             pitch_from,
             method: METHOD,
             program: PROGRAM,
             edges,
+            read: true,
             error,
             notes,
         })

@@ -30,8 +30,8 @@ pub(super) fn json(answer: &impl Serialize, out: &mut dyn Write) -> Result<(), R
     Ok(writeln!(out)?)
 }
 
-/// Columns of the CSV: one row for each point of a curve.
-pub const COLUMNS: [&str; 25] = [
+/// Columns of the CSV: one row for each point of a curve; of an edge without one, and of a frame without an edge, one row.
+pub const COLUMNS: [&str; 26] = [
     "file",
     "make",
     "model",
@@ -57,6 +57,7 @@ pub const COLUMNS: [&str; 25] = [
     "mtf",
     "standing",
     "reasons",
+    "error",
 ];
 
 pub(super) fn csv(answers: &[Answer], out: &mut dyn Write) -> Result<(), ReportError> {
@@ -69,19 +70,26 @@ pub(super) fn csv(answers: &[Answer], out: &mut dyn Write) -> Result<(), ReportE
     let plain = |v: Option<f64>| v.map_or_else(String::new, |v| v.to_string());
     let text = |v: &Option<String>| v.clone().unwrap_or_default();
     for a in answers {
+        let shot = [
+            a.file.clone(),
+            text(&a.make),
+            text(&a.model),
+            text(&a.lens),
+            plain(a.f_number),
+            plain(a.iso),
+            known(a.pixel_pitch_um, 4),
+            a.pitch_from.map_or_else(String::new, |from| pitch_word(from).into()),
+        ];
+        if a.edges.is_empty() {
+            let empty = COLUMNS.len() - shot.len() - 1;
+            let row = shot.iter().cloned().chain(std::iter::repeat_n(String::new(), empty)).chain([text(&a.error)]);
+            writer.write_record(row).map_err(io)?;
+        }
         for e in &a.edges {
             // Undetermined: one row without a curve.
             let points = e.curve.iter().copied().map(Some);
             for point in points.chain(e.curve.is_empty().then_some(None)) {
-                let row: [String; COLUMNS.len()] = [
-                    a.file.clone(),
-                    text(&a.make),
-                    text(&a.model),
-                    text(&a.lens),
-                    plain(a.f_number),
-                    plain(a.iso),
-                    known(a.pixel_pitch_um, 4),
-                    a.pitch_from.map_or_else(String::new, |from| pitch_word(from).into()),
+                let row = [
                     e.edge.to_string(),
                     rawassay_analysis::crop::text(&e.region),
                     e.plane.clone(),
@@ -99,8 +107,10 @@ pub(super) fn csv(answers: &[Answer], out: &mut dyn Write) -> Result<(), ReportE
                     known(point.map(|p| p[1]), 5),
                     e.standing.word().into(),
                     e.reasons.join("; "),
+                    text(&a.error),
                 ];
-                writer.write_record(&row).map_err(io)?;
+                // A row that is too short or too long is an error of the writer.
+                writer.write_record(shot.iter().chain(&row)).map_err(io)?;
             }
         }
     }
@@ -150,7 +160,8 @@ pub(super) fn table(answers: &[Answer], out: &mut dyn Write) -> Result<(), Repor
         if i > 0 {
             writeln!(out)?;
         }
-        writeln!(out, "{}: {} x {} px, slanted edges by filter colour", printable(&a.file), a.width_px, a.height_px)?;
+        let size = a.width_px.zip(a.height_px).map(|(width, height)| format!(" {width} x {height} px,"));
+        writeln!(out, "{}:{} slanted edges by filter colour", printable(&a.file), size.unwrap_or_default())?;
         writeln!(out, "{}", shot_line(a))?;
         rows(a).write(out)?;
         for note in &a.notes {
