@@ -58,34 +58,35 @@ fn mixed(i: usize) -> usize {
 /// of what the others give is scaled to the whole (delete-a-group jackknife: Efron and Tibshirani, An Introduction to the
 /// Bootstrap, chapter 11; from memory). The same with samples dealt out by chance, of more groups: they hold nothing but
 /// noise, but tell it better than ten pieces, which by chance agree too well; the greater counts. A curve full of noise
-/// takes a level where it happens to fall steeply, and seems sure of the place: so what noise does to the contrast there
-/// counts as well, over how the curve falls at large.
+/// takes a half where it happens to fall steeply, and seems sure of the place: so what noise does to the contrast at MTF50
+/// counts as well, over how the curve falls at large. Not so for MTF10: where a curve first falls below a tenth leaps with noise,
+/// and leaps without a thirtieth of the samples would come to twice the scatter of repeats.
 pub(super) fn standard_errors(whole: &Profile, samples: &[Sample], line: &Line, half: f64) -> StandardErrors {
     let (now, more_tail) = (whole.figures(), whole.with_more_tail());
     let length = line.length_px();
     let along = |_: usize, s: &Sample| (((s.1 - line.along.0) / length * PIECES as f64) as usize).min(PIECES - 1);
-    // The figures, and the contrast where the whole has MTF50 and MTF10.
+    // The figures, and the contrast where the whole has MTF50.
     let read = |kept: &[Sample]| {
         let profile = Profile::of(kept, line.sigma_px, half).ok()?;
-        let contrast = [now.mtf50_cy_px, now.mtf10_cy_px].map(|f| f.map(|f| profile.mtf(f)));
-        Some((profile.figures(), contrast))
+        Some((profile.figures(), now.mtf50_cy_px.map(|f| profile.mtf(f))))
     };
     let Some(pieces) = without(samples, PIECES, read, along) else {
         return StandardErrors { of: Figures::default(), thin: true };
     };
     let groups = without(samples, GROUPS, read, |i, _| mixed(i) % GROUPS).unwrap_or_default();
-    let error = |figure: fn(&Figures) -> Option<f64>, place: Option<(usize, f64)>| {
+    let error = |figure: fn(&Figures) -> Option<f64>, noise: f64| {
         let roughness = jackknife(&pieces, |w| figure(&w.0))?;
-        let noise = jackknife(&groups, |w| figure(&w.0)).unwrap_or(0.0);
-        let at_large = place.and_then(|(k, share)| Some(jackknife(&groups, |w| w.1[k])? / whole.falls_by(share)?));
         // What the tail beyond the window may be off by is the same in every piece.
         let tail = figure(&now).zip(figure(&more_tail)).map_or(0.0, |(a, b)| a - b);
-        Some(roughness.max(noise).max(at_large.unwrap_or(0.0)).hypot(tail))
+        Some(roughness.max(noise).hypot(tail))
     };
+    let of_noise = |figure: fn(&Figures) -> Option<f64>| jackknife(&groups, |w| figure(&w.0)).unwrap_or(0.0);
+    let at_mtf50 = jackknife(&groups, |w| w.1).zip(whole.falls_by(0.5)).map_or(0.0, |(contrast, fall)| contrast / fall);
     let of = Figures {
-        rise_px: error(|f| f.rise_px, None).map(|noise| noise.hypot(JOINS * whole.knot_px * whole.knot_px)),
-        mtf50_cy_px: error(|f| f.mtf50_cy_px, Some((0, 0.5))),
-        mtf10_cy_px: error(|f| f.mtf10_cy_px, Some((1, 0.1))),
+        rise_px: error(|f| f.rise_px, of_noise(|f| f.rise_px))
+            .map(|noise| noise.hypot(JOINS * whole.knot_px * whole.knot_px)),
+        mtf50_cy_px: error(|f| f.mtf50_cy_px, of_noise(|f| f.mtf50_cy_px).max(at_mtf50)),
+        mtf10_cy_px: error(|f| f.mtf10_cy_px, 0.0),
     };
     StandardErrors { of, thin: false }
 }
