@@ -1,6 +1,6 @@
 //! RAF: parts whose offsets and lengths stand big-endian in the header (84: preview, 92: records, 100: sensor data).
 
-use super::tiff::describe_tail;
+use super::tiff::{describe_tail, leads_astray, leads_nowhere};
 use crate::DecodeError;
 use crate::limits::check_size;
 use crate::tiff::{Ifd, Tiff};
@@ -23,12 +23,15 @@ pub(super) fn check(bytes: &[u8]) -> Result<Option<String>, DecodeError> {
     // The preview's Exif.
     let exif = be(84).and_then(|at| bytes.get(at as usize + 12..)).and_then(Tiff::new);
     if let Some((tiff, first, _)) = exif {
-        claims_fit(&tiff.ifds(first)?, bytes.len())?;
+        let ifds = tiff.ifds(first)?;
+        claims_fit(&ifds, bytes.len())?;
+        all_are_read(&tiff, &ifds)?;
     }
     let Some(data) = be(100).and_then(|o| bytes.get(o as usize..)) else { return Ok(None) };
     let Some((tiff, first, 42)) = Tiff::new(data) else { return Ok(None) };
     let Some((main, _)) = tiff.ifd(first, 0) else { return Ok(None) };
     claims_fit(std::slice::from_ref(&main), bytes.len())?;
+    all_are_read(&tiff, std::slice::from_ref(&main))?;
     let inner = tiff.first(&main, 0xf000).and_then(|at| tiff.ifd(at as usize, 0xf000)).map_or(main, |(ifd, _)| ifd);
     claims_fit(std::slice::from_ref(&inner), bytes.len())?;
     let (Some(width), Some(height)) = (tiff.first(&inner, 0xf001), tiff.first(&inner, 0xf002)) else {
@@ -43,6 +46,18 @@ pub(super) fn check(bytes: &[u8]) -> Result<Option<String>, DecodeError> {
     let bits = tiff.first(&inner, 0xf003).unwrap_or(14);
     let packed = width * height * bits / 8;
     Ok(if size < packed { describe_tail(strip) } else { None })
+}
+
+/// No directory leads to one that was not looked at, which a reader would follow.
+fn all_are_read(tiff: &Tiff<'_>, ifds: &[Ifd]) -> Result<(), DecodeError> {
+    let astray = |ifd: &Ifd| leads_nowhere(tiff, ifd) || ifd.entries.iter().any(|entry| leads_astray(tiff, entry));
+    match ifds.iter().find(|ifd| astray(ifd)) {
+        Some(ifd) => Err(DecodeError::Corrupt {
+            offset: ifd.offset as u64,
+            what: "a directory leads to one that cannot be read".into(),
+        }),
+        None => Ok(()),
+    }
 }
 
 /// No entry claims more than the whole file holds.

@@ -66,7 +66,7 @@ pub(super) fn scan(tiff: &Tiff<'_>, first: usize, magic: u16) -> Result<Containe
 
 /// True where the next directory has more entries than any camera writes. One beyond the end is left to the reader: a file
 /// that was cut must not look whole.
-fn leads_nowhere(tiff: &Tiff<'_>, ifd: &Ifd) -> bool {
+pub(super) fn leads_nowhere(tiff: &Tiff<'_>, ifd: &Ifd) -> bool {
     tiff.u32(ifd.next_at).is_some_and(|next| next != 0 && tiff.overfull(next as usize))
 }
 
@@ -77,7 +77,7 @@ pub(super) fn outside(tiff: &Tiff<'_>, entry: &Entry) -> bool {
 
 /// A pointer to directories of a type that we do not read (a reader that takes it for bytes follows each of them, to places
 /// that were not looked at), to one that is not read, or to the start of the file.
-fn leads_astray(tiff: &Tiff<'_>, entry: &Entry) -> bool {
+pub(super) fn leads_astray(tiff: &Tiff<'_>, entry: &Entry) -> bool {
     POINTERS.contains(&entry.tag)
         && tiff
             .uints(entry, MAX_IFDS)
