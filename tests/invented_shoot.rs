@@ -68,7 +68,6 @@ pub fn write(folder: &Path, frames: usize) {
         distance: "45 cm".into(),
         size_cm: (48.26, 33.02),
         unit: rawassay_analysis::brief::LengthUnit::In.into(),
-        screen: false,
         rise_limit_mm: (0.2, 0.4),
         snr_limit: (20.0, 10.0),
     };

@@ -2,6 +2,7 @@
 
 pub mod chain;
 pub mod chain_sessions;
+pub mod dice;
 pub mod draw;
 pub mod invented_shoot;
 pub mod session;

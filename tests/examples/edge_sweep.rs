@@ -8,30 +8,8 @@
 use rawassay_analysis::bench::slanted_edge::slanted_edges;
 use rawassay_decode::Area;
 use rawassay_scene::{Camera, Compression, Diffraction, Filter, Motion, Optics, Recipe, SceneKind, render};
+use rawassay_tests::dice::Dice;
 use serde_json::json;
-
-/// A small generator of its own, so that the sets do not change with a library.
-struct Dice(u64);
-
-impl Dice {
-    fn next(&mut self) -> f64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        let x = (self.0 >> 33) ^ (self.0 >> 17);
-        (x & 0x7fff_ffff) as f64 / f64::from(0x8000_0000_u32)
-    }
-
-    fn between(&mut self, low: f64, high: f64) -> f64 {
-        low + (high - low) * self.next()
-    }
-
-    fn log_between(&mut self, low: f64, high: f64) -> f64 {
-        self.between(low.ln(), high.ln()).exp()
-    }
-
-    fn pick<T: Clone>(&mut self, of: &[T]) -> T {
-        of[(self.next() * of.len() as f64) as usize].clone()
-    }
-}
 
 fn filter(dice: &mut Dice) -> Filter {
     match dice.pick(&["RGGB", "GRBG", "GBRG", "BGGR", "X", "M", "L"]) {
@@ -50,7 +28,7 @@ fn straight(dice: &mut Dice, low: f64, high: f64) -> Motion {
 fn target(dice: &mut Dice, dark: f64) -> SceneKind {
     let slant = dice.between(3.0, 19.0) * dice.pick(&[-1.0, 1.0]);
     let turn = dice.pick(&[0.0, 90.0, 180.0, 270.0]) + slant;
-    if dice.next() < 0.5 {
+    if dice.uniform() < 0.5 {
         SceneKind::SlantedSquare { turn_deg: turn, dark }
     } else {
         SceneKind::SingleEdge { normal_deg: turn, dark }
@@ -61,7 +39,7 @@ fn sound(dice: &mut Dice) -> Recipe {
     let dark = dice.log_between(0.05, 0.5);
     let scene = target(dice, dark);
     let sigma = dice.log_between(0.35, 2.0);
-    let optics = match (dice.next() * 4.0) as u32 {
+    let optics = match (dice.uniform() * 4.0) as u32 {
         0 => Optics { defocus_px: dice.between(0.5, 4.0), ..Optics::gaussian(sigma) },
         1 => Optics { motion: straight(dice, 1.0, 6.0), ..Optics::gaussian(sigma) },
         2 => Optics {
@@ -82,7 +60,7 @@ fn sound(dice: &mut Dice) -> Recipe {
 }
 
 fn scenery(dice: &mut Dice) -> Recipe {
-    let scene = match (dice.next() * 13.0) as u32 {
+    let scene = match (dice.uniform() * 13.0) as u32 {
         0 => SceneKind::DeadLeaves,
         1 => SceneKind::DeepLeaves,
         2 | 3 => SceneKind::Buildings,
@@ -97,7 +75,7 @@ fn scenery(dice: &mut Dice) -> Recipe {
         _ => SceneKind::MovingSubject { motion: straight(dice, 6.0, 20.0) },
     };
     let sigma = dice.between(0.4, 1.0);
-    let optics = match (dice.next() * 4.0) as u32 {
+    let optics = match (dice.uniform() * 4.0) as u32 {
         0 => Optics { motion: straight(dice, 2.5, 18.0), ..Optics::gaussian(sigma) },
         1 => Optics { defocus_px: dice.log_between(2.0, 8.0), ..Optics::gaussian(sigma) },
         _ => Optics::gaussian(sigma),
@@ -112,7 +90,7 @@ fn spoiled(dice: &mut Dice) -> (&'static str, Recipe) {
     let dark = dice.log_between(0.05, 0.4);
     let scene = target(dice, dark);
     let base = Recipe::new(scene).size(900, 600).exposure(dice.pick(&[100.0, 1600.0]), dice.between(-1.5, -0.4));
-    match (dice.next() * 7.0) as u32 {
+    match (dice.uniform() * 7.0) as u32 {
         0 => ("blurred", base.optics(Optics::gaussian(dice.log_between(3.0, 40.0)))),
         1 => ("defocused", base.optics(Optics { defocus_px: dice.log_between(6.0, 60.0), ..Optics::gaussian(0.5) })),
         2 => ("shaken", base.optics(Optics { motion: straight(dice, 10.0, 80.0), ..Optics::gaussian(0.5) })),
@@ -135,7 +113,7 @@ fn main() {
     for index in first..first + frames {
         let mut dice = Dice(index.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ 0xed9e);
         for _ in 0..4 {
-            dice.next();
+            dice.uniform();
         }
         let (class, recipe) = match set.as_str() {
             "scenes" => ("scene", scenery(&mut dice)),
@@ -146,9 +124,9 @@ fn main() {
         let camera = Camera { filter: filter(&mut dice), prnu_pct, ..Camera::default() };
         let recipe = recipe.camera(camera).seeds(index + 1, index + 77);
         // Of scenery, what a person might point at as well: any quarter of the frame, or a part of it.
-        let region = (class == "scene" && dice.next() < 0.5).then(|| {
+        let region = (class == "scene" && dice.uniform() < 0.5).then(|| {
             let (w, h) = (dice.between(60.0, 500.0) as usize, dice.between(60.0, 400.0) as usize);
-            let (x, y) = (dice.next() * (recipe.width - w) as f64, dice.next() * (recipe.height - h) as f64);
+            let (x, y) = (dice.uniform() * (recipe.width - w) as f64, dice.uniform() * (recipe.height - h) as f64);
             Area::new(x as usize, y as usize, w, h)
         });
         let bytes = render(&recipe).to_dng(Compression::None);

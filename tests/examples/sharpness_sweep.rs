@@ -12,42 +12,20 @@ use std::time::Instant;
 
 use rawassay_analysis::measures::BlurKind;
 use rawassay_scene::{Camera, Compression, Filter, Motion, Optics, Recipe, SceneKind, render};
-
-/// A small generator of its own, so that the set does not change with a library.
-struct Dice(u64);
-
-impl Dice {
-    fn next(&mut self) -> f64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        let x = (self.0 >> 33) ^ (self.0 >> 17);
-        (x & 0x7fff_ffff) as f64 / f64::from(0x8000_0000_u32)
-    }
-
-    fn between(&mut self, low: f64, high: f64) -> f64 {
-        low + (high - low) * self.next()
-    }
-
-    fn log_between(&mut self, low: f64, high: f64) -> f64 {
-        self.between(low.ln(), high.ln()).exp()
-    }
-
-    fn pick<T: Clone>(&mut self, of: &[T]) -> T {
-        of[(self.next() * of.len() as f64) as usize].clone()
-    }
-}
+use rawassay_tests::dice::Dice;
 
 /// Frame `index` of the set: its name, recipe and true kind.
 fn frame(index: u64) -> (String, Recipe, BlurKind) {
     let mut dice = Dice(index.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ 0x5eed);
     for _ in 0..4 {
-        dice.next();
+        dice.uniform();
     }
     let sigma = dice.between(0.4, 0.7);
     let straight = |dice: &mut Dice, low: f64, high: f64| Motion::Straight {
         length_px: dice.log_between(low, high),
         direction_deg: dice.between(0.0, 180.0),
     };
-    let (kind, optics) = match (dice.next() * 4.0) as u32 {
+    let (kind, optics) = match (dice.uniform() * 4.0) as u32 {
         0 => (BlurKind::None, Optics::gaussian(dice.between(0.35, 0.95))),
         1 => {
             let motion = straight(&mut dice, 2.5, 18.0);
@@ -75,7 +53,7 @@ fn frame(index: u64) -> (String, Recipe, BlurKind) {
         SceneKind::Harbour,
     ];
     let mut scene = dice.pick(&scenes);
-    if kind == BlurKind::None && dice.next() < 0.25 {
+    if kind == BlurKind::None && dice.uniform() < 0.25 {
         scene = SceneKind::MovingSubject { motion: straight(&mut dice, 6.0, 20.0) };
     }
     let iso = dice.pick(&[100.0, 400.0, 1600.0, 3200.0, 6400.0]);

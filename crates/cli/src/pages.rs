@@ -4,7 +4,7 @@ use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use rawassay_analysis::brief::{Brief, Limit, OutputKind};
+use rawassay_analysis::brief::{Brief, Limit};
 use rawassay_analysis::crop::Crop;
 use rawassay_analysis::enlarge::{self, Distance, PaperSize};
 use rawassay_analysis::judge::{Judgement, judge};
@@ -238,7 +238,6 @@ fn purpose(request: &Request<'_>) -> Purpose {
         size_cm: (w, h),
         crop: request.crop.map(|crop| crop.text()),
         unit: brief.output.picture_unit(),
-        screen: brief.output.kind == OutputKind::Screen,
         rise_limit_mm: on_paper(brief.limits.rise_eye_limits),
         snr_limit: (brief.limits.snr_midtone.borderline, brief.limits.snr_midtone.fails),
     }

@@ -29,8 +29,6 @@ pub struct Purpose {
     pub size_cm: (f64, f64),
     /// Unit in which its lengths are told.
     pub unit: PictureUnit,
-    /// True for a screen.
-    pub screen: bool,
     /// Edge rise on the paper from which a frame is borderline, and from which it fails, mm.
     pub rise_limit_mm: (f64, f64),
     /// The part of each frame that is judged, as it is written; `None` for the whole.
@@ -40,6 +38,12 @@ pub struct Purpose {
 }
 
 impl Purpose {
+    /// True for a screen.
+    #[must_use]
+    pub const fn is_screen(&self) -> bool {
+        self.unit.is_pixel()
+    }
+
     /// Words of paper and prints, or those of a screen.
     #[must_use]
     pub fn says(&self, words: &str) -> String {
@@ -50,14 +54,14 @@ impl Purpose {
     #[must_use]
     pub fn laid_for(&self, picture: (f64, f64)) -> (f64, f64) {
         let (w, h) = self.size_cm;
-        if !self.screen && ((picture.0 > picture.1) != (w > h)) { (h, w) } else { (w, h) }
+        if !self.is_screen() && ((picture.0 > picture.1) != (w > h)) { (h, w) } else { (w, h) }
     }
 
     /// Long side of the output of the brief's proportions that a picture of those sides fills, cm: that of the brief where
     /// the picture is as large as it comes out by the brief.
     #[must_use]
     pub fn filled_cm(&self, picture: (f64, f64)) -> Option<f64> {
-        let on_it = print::fit(picture.0, picture.1, self.size_cm, !self.screen)?;
+        let on_it = print::fit(picture.0, picture.1, self.size_cm, !self.is_screen())?;
         Some(self.size_cm.0.max(self.size_cm.1) * picture.0 / on_it.width_mm)
     }
 }
@@ -286,7 +290,7 @@ mod tests {
             assert!((twice - 38.0).abs() < 1e-9, "{w} x {h}: {twice}");
         }
         assert!(purpose.laid_for((30.0, 20.0)).0 > purpose.laid_for((20.0, 30.0)).0);
-        purpose = Purpose { size_cm: (64.0, 36.0), screen: true, ..purpose };
+        purpose = crate::page::testing::purpose((64.0, 36.0), true);
         assert_eq!(purpose.filled_cm((24.0, 36.0)), Some(64.0));
         assert_eq!(purpose.laid_for((24.0, 36.0)), (64.0, 36.0));
     }

@@ -125,7 +125,6 @@ pub(crate) fn purpose(size_cm: (f64, f64), screen: bool) -> crate::page::shoot::
         distance: "45 cm".into(),
         size_cm,
         unit: if screen { PictureUnit::Pixel { mm: 0.25 } } else { PictureUnit::Length(LengthUnit::In) },
-        screen,
         rise_limit_mm: (0.2, 0.4),
         crop: None,
         snr_limit: (20.0, 10.0),

@@ -14,7 +14,7 @@ pub(super) fn verdict(out: &mut String, shoot: &Shoot, sheet: &Sheet) {
     let size = purpose.size.replace(" x ", " \u{d7} ");
     let outcome = sheet.outcome();
     let headline = match outcome {
-        Outcome::Prints if purpose.screen => format!("Good enough for {size}"),
+        Outcome::Prints if purpose.is_screen() => format!("Good enough for {size}"),
         Outcome::Prints => format!("Prints at {size}"),
         Outcome::Borderline => format!("At its limit for {size}"),
         Outcome::Fails => format!("Not good enough for {size}"),
@@ -37,7 +37,7 @@ pub(super) fn verdict(out: &mut String, shoot: &Shoot, sheet: &Sheet) {
         put!(
             out,
             "<p>{}, up to {} ({}).</p>\n",
-            if purpose.screen { "With a look at the full size first" } else { "With a proof print" },
+            if purpose.is_screen() { "With a look at the full size first" } else { "With a proof print" },
             units::print_most(proof.width_in, proof.height_in, purpose.unit),
             units::print_most(proof.width_in, proof.height_in, purpose.unit.other())
         );
@@ -52,7 +52,7 @@ pub(super) fn verdict(out: &mut String, shoot: &Shoot, sheet: &Sheet) {
         }
         out.push_str("</ul>\n");
     }
-    if matches!(outcome, Outcome::Prints | Outcome::Borderline) && !purpose.screen {
+    if matches!(outcome, Outcome::Prints | Outcome::Borderline) && !purpose.is_screen() {
         out.push_str(
             "<p class=\"proof\">Before a large print: make a proof print of a strip at final size and look at it from the viewing \
              distance. Composition, colour, expression and the focus on <em>your</em> subject were not measured.</p>\n",
@@ -66,7 +66,7 @@ fn largest(out: &mut String, purpose: &Purpose, sheet: &Sheet) {
     let (unit, other) = (purpose.unit, purpose.unit.other());
     let many = |what: &str| what.ends_with('s') && what != "sharpness";
     let print = &sheet.card.print;
-    let name = if purpose.screen { "Largest honest size" } else { "Largest honest print" };
+    let name = if purpose.is_screen() { "Largest honest size" } else { "Largest honest print" };
     if let Some(largest) = &print.largest {
         put!(
             out,
@@ -135,7 +135,7 @@ pub(super) fn wall(out: &mut String, shoot: &Shoot, sheet: &Sheet) {
              <span class=\"line proof\">half-tone outlines</span> need {}, <span class=\"line empty\">dashed \
              outlines</span> ask more than the frame has.</figcaption></figure>\n",
             esc(&shoot.purpose.distance),
-            if shoot.purpose.screen { "a look at the full size" } else { "a proof print" }
+            if shoot.purpose.is_screen() { "a look at the full size" } else { "a proof print" }
         );
     }
 }

@@ -37,7 +37,7 @@ pub(super) fn sentence(out: &mut String, shoot: &Shoot) {
         values.into_iter().map(|v| (v.to_owned(), v.to_owned())).collect()
     };
     out.push_str("<section class=\"ask\" aria-labelledby=\"ask-h\">\n<h2 id=\"ask-h\" class=\"unseen\">Which frames to show</h2>\n<form id=\"ask\" role=\"search\" autocomplete=\"off\"><p>Show frames that ");
-    let outcomes = outcomes(shoot.purpose.screen).map(|(o, words)| (o.to_string(), words.to_owned())).to_vec();
+    let outcomes = outcomes(shoot.purpose.is_screen()).map(|(o, words)| (o.to_string(), words.to_owned())).to_vec();
     choice(out, "outcome", "Outcome", "have any outcome", outcomes);
     out.push_str(", with ");
     let findings = shoot

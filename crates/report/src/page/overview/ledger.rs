@@ -9,7 +9,7 @@ use crate::record::Status;
 
 /// The frames.
 pub(super) fn ledger(out: &mut String, shoot: &Shoot) {
-    let what = if shoot.purpose.screen { "size" } else { "print" };
+    let what = if shoot.purpose.is_screen() { "size" } else { "print" };
     put!(
         out,
         "<section aria-labelledby=\"ledger-h\">\n<h2 id=\"ledger-h\" class=\"unseen\">Frames</h2>\n<table \

@@ -72,7 +72,7 @@ fn masthead(out: &mut String, shoot: &Shoot) {
             out,
             "<strong>{prints}</strong> of {total} {} {} <span class=\"size\">{}</span>",
             if total == 1 { "frame" } else { "frames" },
-            match (shoot.purpose.screen, prints) {
+            match (shoot.purpose.is_screen(), prints) {
                 (true, 1) => "is good enough for",
                 (true, _) => "are good enough for",
                 (false, 1) => "prints at",
@@ -85,7 +85,7 @@ fn masthead(out: &mut String, shoot: &Shoot) {
         out,
         "</h1>\n<p class=\"lede\">Judged by the brief <q>{}</q>: {}{}.",
         esc(&shoot.purpose.name),
-        if shoot.purpose.screen { "a screen of " } else { "a print of " },
+        if shoot.purpose.is_screen() { "a screen of " } else { "a print of " },
         esc(&purpose_words(&shoot.purpose))
     );
     if let Some(crop) = &shoot.purpose.crop {
@@ -101,7 +101,7 @@ fn masthead(out: &mut String, shoot: &Shoot) {
             out,
             " {proofs} {} at a limit: {} first.",
             if proofs == 1 { "frame is" } else { "frames are" },
-            if shoot.purpose.screen { "look at the full size on that screen" } else { "make a proof print" }
+            if shoot.purpose.is_screen() { "look at the full size on that screen" } else { "make a proof print" }
         );
     }
     if let Some((code, fail, _)) = shoot.findings().first().filter(|f| f.1 > 0) {
@@ -135,7 +135,7 @@ fn worth(out: &mut String, shoot: &Shoot) {
     if worth.is_empty() {
         return;
     }
-    let verb = if shoot.purpose.screen { "showing" } else { "developing" };
+    let verb = if shoot.purpose.is_screen() { "showing" } else { "developing" };
     put!(out, "<section class=\"worth\" aria-labelledby=\"worth-h\">\n<h2 id=\"worth-h\">Worth {verb}</h2>\n<ul>");
     for sheet in worth.iter().take(MOST_WORTH) {
         put!(out, "<li><a href=\"frames/{}.html\">", sheet.id);
@@ -152,7 +152,7 @@ fn worth(out: &mut String, shoot: &Shoot) {
         put!(
             out,
             "<p class=\"aside\"><a href=\"#outcome=prints\">All {prints} that {}</a>",
-            if shoot.purpose.screen { "are good enough" } else { "print" }
+            if shoot.purpose.is_screen() { "are good enough" } else { "print" }
         );
         if prints > worth.len() {
             out.push_str("; of a burst or a bracket only the best stand here");
@@ -180,7 +180,7 @@ fn glance(out: &mut String, shoot: &Shoot) {
     out.push_str("<section class=\"glance\" aria-labelledby=\"glance-h\">\n<h2 id=\"glance-h\">How large each frame goes</h2>\n<div class=\"glance-grid\">\n<figure class=\"wide\">");
     out.push_str(&plot::shoot::svg(&marks, in_unit(shoot.purpose.size_cm.0.max(shoot.purpose.size_cm.1)), unit));
     out.push_str("<figcaption>");
-    for (outcome, words) in outcomes(shoot.purpose.screen) {
+    for (outcome, words) in outcomes(shoot.purpose.is_screen()) {
         put!(
             out,
             "<a class=\"key\" href=\"#outcome={outcome}\">{}<b>{}</b> {words}</a> ",
