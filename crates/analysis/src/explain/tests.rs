@@ -17,6 +17,22 @@ fn every_finding_code_is_explained() {
     }
 }
 
+/// What `edge` adds to the words of the scorecard.
+#[test]
+fn what_edge_tells_is_explained() {
+    for (asked, word) in [
+        ("standing", "standing"),
+        ("doubtful", "standing"),
+        ("reasons", "standing"),
+        ("slant_deg", "slanted edge"),
+        ("mtf10_cy_px", "slanted edge"),
+        ("rise_px", "sharpness.edge_rise_px"),
+        ("rise_se_px", "standard error"),
+    ] {
+        assert_eq!(find(asked).unwrap().word, word, "{asked}");
+    }
+}
+
 /// The limits of the default brief leave what the words say: closed forms of a Gaussian edge and of uniform motion, at 15
 /// cycles per degree (a quarter of a cycle per minute of arc).
 #[test]

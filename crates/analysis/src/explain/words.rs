@@ -128,6 +128,13 @@ pub(super) const WORDS: &[Explanation] = &[
         "docs/measures.md, Slanted edge and Photon transfer",
         "Two figures that differ by less than two of them do not differ for certain.",
     ),
+    word(
+        "standing", "measured, doubtful or undetermined",
+        "What a slanted edge of `edge` is worth: measured, doubtful (some condition of the method is not quite met; the reasons say which) or undetermined (no figures).",
+        "docs/measures.md, Slanted edge: straight, plain on both sides, wide and long enough, not clipped, well above the noise.",
+        "the conditions of ISO 12233; the limits are ours",
+        "Take a longer, plainer edge, more light or a lower ISO, and compare lenses by measured edges alone.",
+    ),
 ];
 
 /// Other ways to ask: word, and what it is explained by.
@@ -158,6 +165,15 @@ pub(super) const ALIASES: &[(&str, &str)] = &[
     ("edges", "sharpness.edge_rise_px"),
     ("slanted", "slanted edge"),
     ("slant", "slanted edge"),
+    ("slant_deg", "slanted edge"),
+    ("rise_px", "sharpness.edge_rise_px"),
+    ("rise_se_px", "standard error"),
+    ("mtf50_se_cy_px", "standard error"),
+    ("mtf10_cy_px", "slanted edge"),
+    ("mtf10_se_cy_px", "standard error"),
+    ("sfr", "slanted edge"),
+    ("doubtful", "standing"),
+    ("reasons", "standing"),
     ("mtf", "sharpness.mtf50_cy_px"),
     ("mtf50", "sharpness.mtf50_cy_px"),
     ("motion", "shaken"),
