@@ -5,6 +5,9 @@ use crate::DecodeError;
 use crate::limits::check_size;
 use crate::tiff::{Ifd, Tiff};
 
+/// The entry that leads to the directory of the sensor data.
+const SENSOR: u16 = 0xf000;
+
 /// Parts inside the file, sizes within the limits. What is missing at the end of compressed sensor data is the answer.
 ///
 /// # Errors
@@ -24,16 +27,19 @@ pub(super) fn check(bytes: &[u8]) -> Result<Option<String>, DecodeError> {
     let exif = be(84).and_then(|at| bytes.get(at as usize + 12..)).and_then(Tiff::new);
     if let Some((tiff, first, _)) = exif {
         let ifds = tiff.ifds(first)?;
-        claims_fit(&ifds, bytes.len())?;
-        all_are_read(&tiff, &ifds)?;
+        claims_fit(ifds.iter(), bytes.len())?;
+        all_are_read(&tiff, ifds.iter())?;
     }
     let Some(data) = be(100).and_then(|o| bytes.get(o as usize..)) else { return Ok(None) };
     let Some((tiff, first, 42)) = Tiff::new(data) else { return Ok(None) };
-    let Some((main, _)) = tiff.ifd(first, 0) else { return Ok(None) };
-    claims_fit(std::slice::from_ref(&main), bytes.len())?;
-    all_are_read(&tiff, std::slice::from_ref(&main))?;
-    let inner = tiff.first(&main, 0xf000).and_then(|at| tiff.ifd(at as usize, 0xf000)).map_or(main, |(ifd, _)| ifd);
-    claims_fit(std::slice::from_ref(&inner), bytes.len())?;
+    let chain = tiff.ifds(first)?;
+    let mut below = Vec::new();
+    for ifd in &chain {
+        below.extend(sensor_directories(&tiff, ifd)?);
+    }
+    claims_fit(chain.iter().chain(&below), bytes.len())?;
+    all_are_read(&tiff, chain.iter())?;
+    let Some(inner) = below.into_iter().chain(chain).next() else { return Ok(None) };
     let (Some(width), Some(height)) = (tiff.first(&inner, 0xf001), tiff.first(&inner, 0xf002)) else {
         return Ok(None);
     };
@@ -48,21 +54,34 @@ pub(super) fn check(bytes: &[u8]) -> Result<Option<String>, DecodeError> {
     Ok(if size < packed { describe_tail(strip) } else { None })
 }
 
+/// The directories of the sensor data that one leads to.
+fn sensor_directories(tiff: &Tiff<'_>, from: &Ifd) -> Result<Vec<Ifd>, DecodeError> {
+    let mut found = Vec::new();
+    for entry in from.entries.iter().filter(|entry| entry.tag == SENSOR) {
+        // A reader that does not know the type takes the values for offsets all the same.
+        let offsets = tiff.uints(entry, 1).filter(|_| matches!(entry.kind, 4 | 13)).ok_or_else(|| leads_on(from))?;
+        let read = |&at: &u64| tiff.ifd(at as usize, SENSOR).map(|(ifd, _)| ifd).ok_or_else(|| leads_on(from));
+        found.extend(offsets.iter().map(read).collect::<Result<Vec<_>, _>>()?);
+    }
+    Ok(found)
+}
+
+fn leads_on(ifd: &Ifd) -> DecodeError {
+    DecodeError::Corrupt { offset: ifd.offset as u64, what: "a directory leads to one that cannot be read".into() }
+}
+
 /// No directory leads to one that was not looked at, which a reader would follow.
-fn all_are_read(tiff: &Tiff<'_>, ifds: &[Ifd]) -> Result<(), DecodeError> {
+fn all_are_read<'a>(tiff: &Tiff<'_>, mut ifds: impl Iterator<Item = &'a Ifd>) -> Result<(), DecodeError> {
     let astray = |ifd: &Ifd| leads_nowhere(tiff, ifd) || ifd.entries.iter().any(|entry| leads_astray(tiff, entry));
-    match ifds.iter().find(|ifd| astray(ifd)) {
-        Some(ifd) => Err(DecodeError::Corrupt {
-            offset: ifd.offset as u64,
-            what: "a directory leads to one that cannot be read".into(),
-        }),
+    match ifds.find(|ifd| astray(ifd)) {
+        Some(ifd) => Err(leads_on(ifd)),
         None => Ok(()),
     }
 }
 
 /// No entry claims more than the whole file holds.
-fn claims_fit(ifds: &[Ifd], length: usize) -> Result<(), DecodeError> {
-    match ifds.iter().find_map(|ifd| ifd.overclaiming(length).next()) {
+fn claims_fit<'a>(mut ifds: impl Iterator<Item = &'a Ifd>, length: usize) -> Result<(), DecodeError> {
+    match ifds.find_map(|ifd| ifd.overclaiming(length).next()) {
         Some(entry) => Err(DecodeError::Corrupt {
             offset: entry.position as u64,
             what: format!("{} values of tag {} are more than the file holds", entry.count, entry.tag),
