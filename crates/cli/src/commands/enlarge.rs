@@ -9,7 +9,7 @@ use rawassay_analysis::crop::Crop;
 use rawassay_analysis::enlarge::{self, Distance, Ladder, PaperSize, Rung};
 use rawassay_analysis::judge::IfAccepted;
 use rawassay_analysis::{Brief, LargestPrint, Outcome};
-use rawassay_report::numbers::write_json_pretty;
+use rawassay_report::numbers::{rounded, write_json_pretty};
 use rawassay_report::table::Weight;
 use rawassay_report::{Record, ReportError, Status, Table};
 use serde::Serialize;
@@ -120,11 +120,11 @@ impl Enlarge {
             Some(why) => crate::messages::warning(why),
             None => {}
         }
-        plan.write("enlarge", |out| match plan.form {
-            Form::Json => json(&ladders, single, out),
-            Form::Csv => Ok(csv(&ladders, out)?),
-            Form::Table => table(&ladders, &brief, distance, self.crop, out),
-        })?;
+        match plan.form {
+            Form::Json => plan.write("enlarge", |out| json(&ladders, single, out))?,
+            Form::Csv => plan.csv("enlarge", &csv(&ladders))?,
+            Form::Table => plan.write("enlarge", |out| table(&ladders, &brief, distance, self.crop, out))?,
+        }
         let unreadable = ladders.iter().filter(|(record, _)| record.status == Status::Unreadable).count();
         for (record, _) in ladders.iter().filter(|(r, _)| r.status == Status::Unreadable) {
             let file = rawassay_report::table::printable(&record.file);
@@ -168,11 +168,6 @@ fn json(ladders: &[(Head, Ladder)], single: bool, out: &mut dyn Write) -> Result
     Ok(writeln!(out)?)
 }
 
-/// A field of CSV (RFC 4180).
-fn field(text: &str) -> String {
-    if text.contains([',', '"', '\n', '\r']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text.into() }
-}
-
 /// Columns of the CSV.
 pub const COLUMNS: [&str; 16] = [
     "file",
@@ -193,15 +188,16 @@ pub const COLUMNS: [&str; 16] = [
     "limited_by",
 ];
 
-fn csv(ladders: &[(Head, Ladder)], out: &mut dyn Write) -> std::io::Result<()> {
-    write!(out, "{}\r\n", COLUMNS.join(","))?;
-    let number = |v: f64| format!("{}", (v * 1e6).round() / 1e6);
+/// One row per rung.
+fn csv(ladders: &[(Head, Ladder)]) -> Vec<Vec<String>> {
+    let number = |v: f64| rounded(v).to_string();
     let known = |v: Option<f64>| v.map_or_else(String::new, number);
+    let mut rows = vec![COLUMNS.map(String::from).to_vec()];
     for (record, ladder) in ladders {
-        for r in &ladder.rungs {
-            let fields = [
-                field(&record.file),
-                field(&r.paper),
+        rows.extend(ladder.rungs.iter().map(|r| {
+            vec![
+                record.file.clone(),
+                r.paper.clone(),
                 number(r.width_in),
                 number(r.height_in),
                 number(r.distance_mm),
@@ -216,12 +212,10 @@ fn csv(ladders: &[(Head, Ladder)], out: &mut dyn Write) -> std::io::Result<()> {
                 known(r.snr_lifted),
                 r.outcome.to_string(),
                 r.limited_by.clone().unwrap_or_default(),
-            ];
-            out.write_all(fields.join(",").as_bytes())?;
-            out.write_all(b"\r\n")?;
-        }
+            ]
+        }));
     }
-    Ok(())
+    rows
 }
 
 /// What limits a rung, in words.

@@ -159,7 +159,11 @@ fn a_series_of_which_no_frame_tells_is_an_error() {
     }
     fs::write(folder.path().join("without.ndjson"), format!("{without}\n")).unwrap();
     for by in ["iso", "aperture", "shutter"] {
-        assert_eq!(run(folder.path(), &["series", "rawassay.ndjson", "--by", by]).code, Some(0), "{by}");
+        let told = run(folder.path(), &["series", "rawassay.ndjson", "--by", by, "--format", "csv"]);
+        assert_eq!(told.code, Some(0), "{by}");
+        for column in told.out.lines().next().unwrap().split(',') {
+            assert_eq!(run(folder.path(), &["explain", column]).code, Some(0), "{column}");
+        }
         let ran = run(folder.path(), &["series", "without.ndjson", "--by", by]);
         assert_eq!((ran.code, ran.out.as_str()), (Some(1), ""), "{by}: {}", ran.err);
         assert!(ran.err.contains("note: 1 frame") && ran.err.contains("no frame tells"), "{by}: {}", ran.err);

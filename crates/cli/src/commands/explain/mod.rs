@@ -1,10 +1,14 @@
 //! `rawassay explain`.
 
+mod columns;
+
 use std::fmt::Write as _;
 
 use rawassay_analysis::explain::{self, Explanation, Kind};
 
 use rawassay_report::fields::{FIELDS, Field};
+
+use columns::Column;
 
 use crate::messages::{Exit, Failure};
 use crate::output;
@@ -28,6 +32,15 @@ impl Explain {
         let words = if explain::find(&joined).is_some() { vec![joined] } else { self.word };
         let mut text = String::new();
         for (i, word) in words.iter().enumerate() {
+            // Ends of intervals are columns of their own.
+            let (word, end) = match (word.strip_suffix("_low"), word.strip_suffix("_high")) {
+                (Some(of), _) => (of, "lower"),
+                (_, Some(of)) => (of, "upper"),
+                _ => (word.as_str(), ""),
+            };
+            if !end.is_empty() {
+                let _ = writeln!(text, "The {end} end of the 90 % interval of {word}; of that:");
+            }
             let Some(found) = explain::find(word) else {
                 let several = explain::beginning_with(word);
                 if several.len() == 1 {
@@ -42,6 +55,11 @@ impl Explain {
                 if let Some(field) = field(word) {
                     let _ = writeln!(text, "{} (field of the scorecard)", field.path);
                     let _ = writeln!(text, "  {:LABEL$}{}", "means", wrapped(field.text));
+                    continue;
+                }
+                let of_commands: Vec<&Column> = columns::named(word).collect();
+                if !of_commands.is_empty() {
+                    text += &columns(&of_commands);
                     continue;
                 }
                 let hint = explain::nearest(word).map_or(String::new(), |near| format!("did you mean `{near}`? "));
@@ -72,6 +90,16 @@ fn field(word: &str) -> Option<&'static Field> {
             FIELDS.iter().filter(|field| field.path.rsplit('.').next().map(plain).as_ref() == Some(&word));
         of_that_name.next().filter(|_| of_that_name.next().is_none())
     })
+}
+
+fn columns(of_commands: &[&Column]) -> String {
+    let mut text = String::new();
+    for column in of_commands {
+        let unit = if column.unit.is_empty() { String::new() } else { format!(", {}", column.unit) };
+        let _ = writeln!(text, "{} (column of {}{unit})", column.name, column.of);
+        let _ = writeln!(text, "  {:LABEL$}{}", "means", wrapped(column.text));
+    }
+    text
 }
 
 /// Columns of the text.
@@ -142,4 +170,20 @@ fn lines(words: &[&Explanation]) -> String {
         let _ = writeln!(text, "  {:width$}  {first}{unit}", e.word);
     }
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::commands::{edge, enlarge, sensor, sets};
+
+    #[test]
+    fn every_column_of_every_command_is_explained() {
+        let known =
+            |word: &str| explain::find(word).is_some() || field(word).is_some() || columns::named(word).count() == 1;
+        for column in [&edge::COLUMNS[..], &enlarge::COLUMNS, &sensor::COLUMNS, &sets::COLUMNS].into_iter().flatten() {
+            assert!(known(column), "{column}");
+        }
+        assert!(!known("dsnu"));
+    }
 }
