@@ -5,6 +5,7 @@
 //! properties are taken out and put in anew, everything else stays as it is, down to quotes and white space.
 
 mod edit;
+mod walk;
 
 use std::fmt::Write as _;
 
