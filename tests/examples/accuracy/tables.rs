@@ -76,12 +76,9 @@ pub(crate) fn gain(o: &Outcome) -> Option<(f64, Option<f64>)> {
     (o.case.part != Part::Fixed).then(|| (o.truth.planes[green(o)].gain_e_per_dn, o.measures.noise.gain_e_per_dn))
 }
 
-/// Read noise with the rounding that belongs to the stored numbers.
+/// Read noise; what rounding adds is none of it.
 pub(crate) fn read_noise(o: &Outcome) -> Option<(f64, Option<f64>)> {
-    (o.case.part != Part::Fixed).then(|| {
-        let dn = o.truth.planes[green(o)].read_noise_dn;
-        ((dn * dn + 1.0 / 12.0).sqrt(), o.measures.noise.read_noise_dn)
-    })
+    (o.case.part != Part::Fixed).then(|| (o.truth.planes[green(o)].read_noise_dn, o.measures.noise.read_noise_dn))
 }
 
 /// Saturation level of the green plane, where the frame clips.
@@ -251,7 +248,7 @@ pub(crate) fn page(outcomes: &[Outcome]) -> String {
          say; `sensor` separates the two with pairs of flats."
     );
     table(&mut out, "Gain, electrons per DN", "e/DN", &pairs(outcomes, gain), true);
-    table(&mut out, "Read noise, rounding included", "DN", &pairs(outcomes, read_noise), true);
+    table(&mut out, "Read noise, rounding taken off", "DN", &pairs(outcomes, read_noise), true);
     let _ = writeln!(out, "\n## Levels\n\n![clipped](accuracy/clipped.svg)");
     table(&mut out, "Saturation level of green", "DN", &pairs(outcomes, saturation), false);
     table(&mut out, "Clipped share of green, percentage points", "points", &pairs(outcomes, clipped), false);
