@@ -5,6 +5,7 @@ mod archive;
 mod cull;
 mod hostile;
 mod sensor;
+mod tutorial;
 
 use std::path::{Path, PathBuf};
 use std::process::Command;

@@ -205,7 +205,7 @@ fn text(answer: &Answer, unit: PictureUnit) -> String {
                     "megapixels" => cell(estimate, usize::from(estimate.value.is_some_and(|v| v < 10.0))),
                     side_in if side_in.ends_with("_side_in") => side(estimate, unit),
                     // Three digits that count: 9.7 under a limit of 10 must not read as 10.
-                    "print_snr_midtone" => with_interval(estimate, short),
+                    "print_snr_midtone" => cell(estimate, places(estimate)),
                     _ => cell(estimate, c.1),
                 }
             }));
@@ -271,12 +271,18 @@ fn side(estimate: Estimate, unit: PictureUnit) -> String {
     }
 }
 
-fn cell(estimate: Estimate, digits: usize) -> String {
-    with_interval(estimate, |value| format!("{value:.digits$}"))
+/// Places after the point that leave the median three digits that count.
+fn places(estimate: Estimate) -> usize {
+    match estimate.value.map_or(0.0, f64::abs) {
+        v if v >= 99.95 => 0,
+        v if v >= 9.995 => 1,
+        _ => 2,
+    }
 }
 
-/// A median and its interval, each set by `shown`.
-fn with_interval(estimate: Estimate, shown: impl Fn(f64) -> String) -> String {
+/// A median and its interval, with as many places each.
+fn cell(estimate: Estimate, digits: usize) -> String {
+    let shown = |value: f64| format!("{value:.digits$}");
     match (estimate.value.map(&shown), estimate.low.map(&shown), estimate.high.map(&shown)) {
         // An interval that vanishes in the digits shown only takes room.
         (Some(value), Some(low), Some(high)) if low != high => format!("{value} ({low}-{high})"),
