@@ -6,6 +6,7 @@ use rawassay_analysis::brief::{PictureUnit, length};
 use rawassay_analysis::explain;
 use rawassay_analysis::series::{self, By, Estimate, Group, Series as Answer, Setting, Step, short, shutter_text};
 use rawassay_report::numbers::rounded;
+use rawassay_report::page::units::places;
 
 use super::shared;
 use crate::answer::{self, AnswerArguments, Form};
@@ -205,7 +206,7 @@ fn text(answer: &Answer, unit: PictureUnit) -> String {
                     "megapixels" => cell(estimate, usize::from(estimate.value.is_some_and(|v| v < 10.0))),
                     side_in if side_in.ends_with("_side_in") => side(estimate, unit),
                     // Three digits that count: 9.7 under a limit of 10 must not read as 10.
-                    "print_snr_midtone" => cell(estimate, places(estimate)),
+                    "print_snr_midtone" => cell(estimate, places(estimate.value.unwrap_or_default())),
                     _ => cell(estimate, c.1),
                 }
             }));
@@ -268,15 +269,6 @@ fn side(estimate: Estimate, unit: PictureUnit) -> String {
         (Some(value), Some(low), Some(high)) if low != high => format!("{value} ({low}-{high})"),
         (Some(value), ..) => value,
         _ => String::new(),
-    }
-}
-
-/// Places after the point that leave the median three digits that count.
-fn places(estimate: Estimate) -> usize {
-    match estimate.value.map_or(0.0, f64::abs) {
-        v if v >= 99.95 => 0,
-        v if v >= 9.995 => 1,
-        _ => 2,
     }
 }
 

@@ -265,15 +265,11 @@ fn table(out: &mut String, by: By, group: &Group, purpose: &Purpose) {
         for name in &names {
             let estimate = step.readings.get(name);
             out.push_str("<td>");
-            match (estimate.value, estimate.low, estimate.high) {
-                (Some(value), Some(low), Some(high)) if units::number(low) != units::number(high) => {
-                    put!(
-                        out,
-                        "{} <small>{} to {}</small>",
-                        units::number(value),
-                        units::number(low),
-                        units::number(high)
-                    );
+            // A median and its interval have as many places.
+            let shown = |v: f64| format!("{v:.0$}", units::places(estimate.value.unwrap_or(v)));
+            match (estimate.value, estimate.low.map(shown), estimate.high.map(shown)) {
+                (Some(value), Some(low), Some(high)) if low != high => {
+                    put!(out, "{} <small>{low} to {high}</small>", shown(value));
                 }
                 (Some(value), ..) => put!(out, "{}", units::number(value)),
                 _ => out.push_str("<span class=\"unknown\">\u{2013}</span>"),

@@ -4,20 +4,21 @@ use rawassay_analysis::brief::PictureUnit;
 use rawassay_analysis::brief::length::{MM_PER_INCH, most};
 use rawassay_analysis::optics;
 
-/// A number with so many significant digits that nobody is misled: three, and none after the point from 100 on.
+/// Places after the point with so many significant digits that nobody is misled: three, and none from 100 on.
+#[must_use]
+pub fn places(value: f64) -> usize {
+    match value.abs() {
+        v if v >= 99.95 => 0,
+        v if v >= 9.995 => 1,
+        v if v >= 0.0995 || v == 0.0 => 2,
+        _ => 4,
+    }
+}
+
+/// A number with so many [`places`], without zeros at its end.
 #[must_use]
 pub fn number(value: f64) -> String {
-    let magnitude = value.abs();
-    let digits = if magnitude >= 99.95 {
-        0
-    } else if magnitude >= 9.995 {
-        1
-    } else if magnitude >= 0.0995 || magnitude == 0.0 {
-        2
-    } else {
-        4
-    };
-    let text = format!("{value:.digits$}");
+    let text = format!("{value:.0$}", places(value));
     let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text };
     if text == "-0" { "0".into() } else { text.replace('-', "\u{2212}") }
 }
