@@ -163,9 +163,18 @@ mod tests {
         // What the eye resolves at 1 m: 3438 / 39.37 = 87 ppi; no less than 100 is asked for.
         assert_eq!((short.output.ppi_wanted, short.output.ppi_least), (100.0, 66.7));
         for name in ["album", "portfolio", "exhibition"] {
-            let moved = Brief::built_in(name).unwrap().seen_from(1000.0);
-            assert_eq!((moved.output.ppi_wanted, moved.output.ppi_least), (100.0, 66.7), "{name}");
+            let built_in = Brief::built_in(name).unwrap();
+            let moved = built_in.seen_from(1000.0);
             assert_eq!(moved.limits, short.limits, "{name}");
+            // Its resolution is as fine at the eye as from its own distance, and no less than 100 ppi.
+            let as_fine = built_in.output.ppi_wanted * built_in.output.distance_mm / 1000.0;
+            assert!((moved.output.ppi_wanted - as_fine.max(100.0)).abs() <= 0.5, "{name}: {:?}", moved.output);
+            let share = built_in.output.ppi_least / built_in.output.ppi_wanted;
+            assert!(
+                (moved.output.ppi_least / moved.output.ppi_wanted - share).abs() < 0.001,
+                "{name}: {:?}",
+                moved.output
+            );
         }
         let words = Brief::find("100 x 75 cm at 1 m").unwrap();
         assert_eq!((words.output, words.limits), (short.output, short.limits));
