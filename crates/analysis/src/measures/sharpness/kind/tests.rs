@@ -141,3 +141,22 @@ fn few_stripes_and_rings_in_both_pictures_overrule_one_part_that_was_named_but_r
     assert!(matches!(found(35.0, 22.0), Some(Verdict::Mixed)));
     assert!(found(3.0, 22.0).is_none() && found(35.0, 0.0).is_none());
 }
+
+#[test]
+fn a_motion_is_named_where_the_edges_and_both_spectra_prefer_it_each_by_itself() {
+    let sharp = PointSpread { sigma_px: 0.7, ..PointSpread::default() };
+    let motion = PointSpread { motion_px: 12.0, motion_deg: 35.0, ..sharp };
+    let disc = PointSpread { defocus_px: 6.0, ..sharp };
+    let contradict = reading(Verdict::Undetermined("directions contradict each other"), 2.5);
+    let told = |edges: &PointSpread, texture: &PointSpread| {
+        let edges = behind(edges, &[12.0, 60.0, 100.0, 150.0]);
+        together(Some(&contradict), &edges, &spectra(texture, 27), allowance_px(None))
+    };
+    let found = told(&motion, &motion).expect("a kind");
+    assert!(matches!(found.verdict, Verdict::Motion), "{found:?}");
+    assert!((found.psf.motion_px / 12.0 - 1.0).abs() < 0.05, "{found:?}");
+    for (edges, texture) in [(&disc, &motion), (&motion, &disc), (&motion, &sharp), (&sharp, &motion)] {
+        let found = told(edges, texture);
+        assert!(found.is_none_or(|k| !matches!(k.verdict, Verdict::Motion)), "{edges:?} {texture:?}");
+    }
+}

@@ -38,6 +38,9 @@ pub(crate) fn together(
     if sure && is_pair(&found.pair, allowance_px) {
         return Some(named(Verdict::Mixed, found.pair.psf));
     }
+    if (weak || told.is_some_and(|k| matches!(k.verdict, Verdict::Defocus))) && found.moved() {
+        return Some(named(Verdict::Motion, found.motion.psf));
+    }
     // Edges of soft texture that lie along a motion are wide as well, but without the shape of a disc.
     let for_width = |k: &&KindReading| matches!(k.verdict, Verdict::Defocus) && k.psf.defocus_px <= 0.0;
     if let Some(k) = told.filter(for_width)
