@@ -160,3 +160,20 @@ fn a_motion_is_named_where_the_edges_and_both_spectra_prefer_it_each_by_itself()
         assert!(found.is_none_or(|k| !matches!(k.verdict, Verdict::Motion)), "{edges:?} {texture:?}");
     }
 }
+
+#[test]
+fn sharp_edges_that_face_one_way_leave_a_motion_along_them_open_where_both_spectra_show_it() {
+    let sharp = PointSpread { sigma_px: 0.7, ..PointSpread::default() };
+    let along = |motion_px, motion_deg| PointSpread { motion_px, motion_deg, ..sharp };
+    let told = |one_way, texture: &PointSpread| {
+        let told = KindReading { one_way, ..reading(Verdict::None, 0.75) };
+        together(Some(&told), &behind(&sharp, &[88.0, 93.0]), &spectra(texture, 29), allowance_px(None))
+    };
+    for texture in [along(12.0, 2.0), along(17.0, 174.0)] {
+        assert!(told(true, &texture).is_some_and(|k| open(&k)), "{texture:?}");
+        assert!(told(false, &texture).is_none(), "{texture:?}");
+    }
+    assert!(told(true, &sharp).is_none());
+    // Across them they would show it.
+    assert!(told(true, &along(12.0, 88.0)).is_none());
+}

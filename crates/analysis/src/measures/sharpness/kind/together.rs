@@ -4,6 +4,7 @@ use super::super::psf::PointSpread;
 use super::super::scales::LEAST_CLAIM;
 use super::super::spectrum::{Read, Spectrum};
 use super::super::stack::Stack;
+use super::blind;
 use super::jointly::{Jointly, Left};
 use super::{KindReading, LEAST_EVIDENCE, MIXED_MARGIN, PIXEL_SIGMA_PX, Verdict, disc_counts, motion_counts};
 
@@ -26,6 +27,12 @@ pub(crate) fn together(
     spectra: &[Read],
     allowance_px: f64,
 ) -> Option<KindReading> {
+    if let Some(k) = told.filter(|k| matches!(k.verdict, Verdict::None) && k.one_way)
+        && blind::moved_along(stacks, spectra)
+    {
+        let why = "the edges face one way and look sharp, but the texture may have moved along them";
+        return Some(KindReading { verdict: Verdict::Undetermined(why), confidence: 0.3, ..*k });
+    }
     let open = told.is_none_or(|k| matches!(k.verdict, Verdict::Undetermined(_)));
     if !open && !told.is_some_and(|k| spectra.iter().any(|read| hints_at_more(k, &read.spectrum))) {
         return None;
