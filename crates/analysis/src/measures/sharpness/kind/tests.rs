@@ -5,7 +5,6 @@ use super::super::spectrum::tests::{NOISE, texture};
 use super::super::spectrum::{Read, read_two};
 use super::super::stack::Point;
 use super::super::window::Source;
-use super::together::is_pair;
 use super::*;
 
 fn reading(verdict: Verdict, sigma_px: f64) -> KindReading {
@@ -177,19 +176,4 @@ fn sharp_edges_that_face_one_way_leave_a_motion_along_them_open_where_both_spect
     assert!(told(true, &sharp).is_none());
     // Across them they would show it.
     assert!(told(true, &along(12.0, 88.0)).is_none());
-}
-
-#[test]
-fn a_disc_small_against_the_motion_is_beside_it_where_a_ring_of_it_or_the_edges_show_it() {
-    let psf = |defocus_px| PointSpread {
-        sigma_px: 1.0,
-        motion_px: 11.0,
-        motion_deg: 26.0,
-        defocus_px,
-        ..PointSpread::default()
-    };
-    let pair = |radius_px, by_edges, reach| is_pair(&psf(radius_px), by_edges, reach, allowance_px(None));
-    // The first ring of 2.3 px lies at 0.265 cycles per pixel.
-    assert!(!pair(2.3, false, 0.11));
-    assert!(pair(2.3, false, 0.27) && pair(2.3, true, 0.11) && pair(2.9, false, 0.11));
 }

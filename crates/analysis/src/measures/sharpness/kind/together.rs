@@ -1,11 +1,11 @@
 //! What edges and spectra as one make of a kind that either left open, or named without asking for a second part.
 
-use super::super::psf::{DISC_NULL, PointSpread};
-use super::super::scales::{LEAST_CLAIM, LEAST_DISC_SHARE};
+use super::super::psf::PointSpread;
+use super::super::scales::LEAST_CLAIM;
 use super::super::spectrum::{Read, Spectrum};
 use super::super::stack::Stack;
 use super::blind;
-use super::jointly::Jointly;
+use super::jointly::{Jointly, Left};
 use super::{KindReading, LEAST_EVIDENCE, MIXED_MARGIN, PIXEL_SIGMA_PX, Verdict, disc_counts, motion_counts};
 
 /// Evidence by which a blur must explain more than the others. Of 117 frames of other simulators that were left open, 10 of 40
@@ -42,9 +42,7 @@ pub(crate) fn together(
     let plainer = found.plainer();
     let more = plainer.all() - found.pair.all();
     let sure = if weak { more > SURE } else { more > OVERRULES && found.pair.in_each_spectrum(plainer) > IN_EACH };
-    let by_edges = plainer.edges - found.pair.edges > LEAST_EVIDENCE;
-    let reach_cy_px = spectra.iter().map(|read| read.spectrum.reach_cy_px).fold(0.0, f64::max);
-    if sure && is_pair(&found.pair.psf, by_edges, reach_cy_px, allowance_px) {
+    if sure && is_pair(&found.pair, allowance_px) {
         return Some(named(Verdict::Mixed, found.pair.psf));
     }
     if (weak || told.is_some_and(|k| matches!(k.verdict, Verdict::Defocus))) && found.moved() {
@@ -85,15 +83,11 @@ fn hints_at_more(told: &KindReading, spectrum: &Spectrum) -> bool {
 }
 
 /// True for a motion that is no row of the scene, and a round part that is wider than lenses are.
-pub(super) fn is_pair(psf: &PointSpread, by_edges: bool, reach_cy_px: f64, allowance_px: f64) -> bool {
-    // A disc so small against the motion bends the fall of its spectrum, as scenes do, unless a ring of it shows.
-    let shows = psf.defocus_px > LEAST_DISC_SHARE * psf.motion_px || DISC_NULL / psf.defocus_px < reach_cy_px;
+fn is_pair(pair: &Left, allowance_px: f64) -> bool {
+    let psf = &pair.psf;
     let off = psf.motion_deg.rem_euclid(90.0);
     let focus_px = psf.sigma_px.hypot(0.5 * psf.defocus_px).hypot(PIXEL_SIGMA_PX);
-    off.min(90.0 - off) >= BESIDE_ROWS_DEG
-        && focus_px > MIXED_MARGIN * allowance_px
-        && motion_counts(psf)
-        && (shows || by_edges)
+    off.min(90.0 - off) >= BESIDE_ROWS_DEG && focus_px > MIXED_MARGIN * allowance_px && motion_counts(psf)
 }
 
 fn named(verdict: Verdict, psf: PointSpread) -> KindReading {

@@ -35,7 +35,7 @@ const SAME_PAIR_LN: f64 = 0.12;
 /// Length from which a picture's tiles show a motion only roughly, pixels of the picture.
 const LONG_MOTION: f64 = 7.0;
 /// Least radius of a disc beside a motion, share of the length.
-pub(super) const LEAST_DISC_SHARE: f64 = 0.25;
+const LEAST_DISC_SHARE: f64 = 0.25;
 /// A halved pixel, sensor pixels.
 const HALVED_PX: f64 = 2.0;
 /// Angle to the rows or columns within which a motion is called upright, degrees: the spectrum gives it to a step or two of 2.
