@@ -28,7 +28,7 @@ const LITTLE_MORE: f64 = 12.0;
 pub(super) struct Left {
     pub(super) psf: PointSpread,
     /// Of the edges, chi^2 in units of what the best blur leaves.
-    pub(super) edges: f64,
+    edges: f64,
     /// Of each spectrum.
     spectra: [f64; 2],
 }
