@@ -6,7 +6,7 @@ use super::super::stack::Stack;
 
 /// Gain of a motion in the spectrum that shows it best, and in the other, from which it may be there: less would name one, but
 /// edges that cannot see it do not speak against it. Rows of the scene leave as much in one picture, but of another length in the
-/// other: of 18 sharp frames of other simulators whose edges face one way none reaches both, of 6 that moved along them 2 do.
+/// other: of 16 sharp frames of other simulators whose edges face one way none reaches both, of 6 that moved along them 2 do.
 const SHOWN: f64 = 0.4;
 const IN_EACH: f64 = 0.05;
 /// Lengths that two pictures show are one motion's within this, ln, and directions within this, degrees.

@@ -15,8 +15,8 @@ const PER_LN: f64 = 100.0;
 /// Gaussian parts from which the fits begin, px.
 const BEGIN_PX: [f64; 6] = [0.35, 0.5, 0.75, 1.1, 1.6, 2.4];
 
-/// Evidence of the edges, of each spectrum and of all from which none of them is led astray alone. Of 620 frames of other
-/// simulators 5 that were left open, or were given another name, prefer a motion so: all of them moved.
+/// Evidence of the edges, of each spectrum and of all from which none of them is led astray alone. Of 1080 frames of other
+/// simulators five that were left open, or given another name, prefer a motion so: all of them moved.
 const BY_EDGES: f64 = 8.0;
 const BY_EACH_SPECTRUM: f64 = 4.0;
 const BY_ALL: f64 = 40.0;
