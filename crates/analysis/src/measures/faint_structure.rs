@@ -148,6 +148,7 @@ mod tests {
             }
             let (shape, flat) = flat(array, lines_out, 0.0);
             let sum = flat.tones.iter().map(|b| b.1.iter().sum::<f64>()).sum::<f64>() / flat.tones.len() as f64;
+            assert!(flat.points[0].iter().all(|p| p.samples == shape.samples(0) && p.samples > p.freedom));
             // Of 1.6 standard deviations for a block.
             assert!(flat.tones.len() > 3_000, "{}", flat.tones.len());
             assert!(

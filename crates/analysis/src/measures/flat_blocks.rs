@@ -163,6 +163,7 @@ impl Flat {
                 out.points[p].push(Point {
                     mean: f64::from(s.mean) - usable[p].black_dn,
                     variance: f64::from(s.variance) * times[p],
+                    samples: shape.samples(p),
                     freedom: lines.map_or_else(|| shape.freedom(p), LinesOut::freedom),
                     spread: shape.spread(p, s, times[p]),
                 });

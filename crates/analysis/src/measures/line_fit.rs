@@ -20,7 +20,8 @@ pub(crate) struct Point {
     pub(crate) mean: f64,
     /// Variance, DN squared.
     pub(crate) variance: f64,
-    /// Degrees of freedom of the variance.
+    /// Samples, and degrees of freedom of their variance.
+    pub(crate) samples: f64,
     pub(crate) freedom: f64,
     /// Variance of the tones within the patch that were taken out of its samples, DN squared.
     pub(crate) spread: f64,
@@ -89,9 +90,6 @@ const SLOPE_KNOWN: f64 = 3.0;
 /// Variance of the noise variance of a patch's samples, over its mean squared: steps in which it counts, and most that counts.
 const FREEDOM_STEP: f64 = 0.1;
 const MOST_DIFFERENT: f64 = 5.0;
-
-/// Values that are fitted to the samples of a point: its level and two slopes.
-const FITTED: f64 = 3.0;
 
 /// Most points that are fitted; more change nothing that shows.
 const MOST_POINTS: usize = 60_000;
@@ -195,7 +193,7 @@ pub(super) fn flattened(points: &[Point], line: &Line, lines: f64) -> f64 {
         weights += w;
         means += w * p.mean;
         squares += w * p.mean.powi(2);
-        errors += w * (line.offset / (p.freedom + FITTED) + lines);
+        errors += w * (line.offset / p.samples + lines);
     }
     let spread = squares - means.powi(2) / weights;
     if spread > errors { errors / spread } else { 1.0 }
@@ -215,7 +213,7 @@ fn start(points: &[Point]) -> Option<Line> {
             let mut variances: Vec<f64> = group.iter().map(|p| p.variance).collect();
             variances.sort_by(f64::total_cmp);
             let mean = group.iter().map(|p| p.mean).sum::<f64>() / group.len() as f64;
-            Point { mean, variance: variances[group.len() / 4], freedom: group[0].freedom, spread: 0.0 }
+            Point { mean, variance: variances[group.len() / 4], spread: 0.0, ..group[0] }
         })
         .collect();
     let guess = groups.iter().map(|p| p.variance).sum::<f64>() / groups.len() as f64;
