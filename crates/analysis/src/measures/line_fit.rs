@@ -113,40 +113,6 @@ pub(crate) fn fit(points: &[Point], cut: f64) -> Option<Line> {
     }
 }
 
-/// An excess of the darkest tenth over the curve through the others counts from this share and this many standard errors on.
-const EXCESS: f64 = 0.02;
-const EXCESS_ERRORS: f64 = 2.5;
-
-/// As [`fit`]; and by what share the darkest tenth of the points lies above the curve through the others, zero where that
-/// is small or by chance. Structure that passed for noise weighs most there: then the others alone are fitted.
-pub(crate) fn fit_dark_apart(points: &[Point], cut: f64) -> (Option<Line>, f64) {
-    let all = fit(points, cut);
-    let mut means: Vec<f64> = points.iter().map(|p| p.mean).collect();
-    if means.len() < 80 {
-        return (all, 0.0);
-    }
-    let tenth = means.len() / 10;
-    let limit = *means.select_nth_unstable_by(tenth, f64::total_cmp).1;
-    let (dark, others): (Vec<Point>, Vec<Point>) = points.iter().partition(|p| p.mean < limit);
-    let Some(line) = fit(&others, cut) else { return (all, 0.0) };
-    let mut corrections = Corrections::default();
-    let (mut n, mut sum, mut level, mut scatter) = (0.0, 0.0, 0.0, 0.0);
-    for p in &dark {
-        let freedom = line.freedom(p);
-        let most = 1.0 + cut * (2.0 / freedom).sqrt();
-        let ratio = p.variance / line.at(p.mean.max(0.0));
-        if ratio < most {
-            n += 1.0;
-            sum += ratio / corrections.of(freedom, most);
-            level += line.at(p.mean.max(0.0));
-            scatter += 2.0 / freedom;
-        }
-    }
-    let chance = (f64::sqrt(scatter) / n).hypot(line.offset_error * n / level);
-    let excess = sum / n - 1.0;
-    if excess > EXCESS && excess > EXCESS_ERRORS * chance { (Some(line), excess) } else { (all, 0.0) }
-}
-
 /// Fits slope and offset with the square term of `like`: what one plane has of its own.
 pub(crate) fn fit_like(points: &[Point], cut: f64, like: &Line) -> Option<Line> {
     let own = settle(points, *like, cut, Square::Fixed(like.square))?;

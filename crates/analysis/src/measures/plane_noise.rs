@@ -153,12 +153,12 @@ impl Fits {
 
     fn through(shape: &BlockShape, flat: &Flat, points: &[Vec<Point>], lines: bool, gain_share: f64) -> Self {
         let pooled: Vec<Point> = points.iter().flatten().copied().collect();
-        let (all, excess) = line_fit::fit_dark_apart(&pooled, CUT);
+        let all = line_fit::fit(&pooled, CUT);
         let from = all.map_or(f64::NEG_INFINITY, |line| clear_of_rounding_from(&pooled, &line));
         let clear = |points: &[Point]| points.iter().filter(|p| p.mean > from).copied().collect::<Vec<Point>>();
         let all = if from > f64::NEG_INFINITY { line_fit::fit(&clear(&pooled), CUT) } else { all };
-        let (dark_dn, rest) = dark_end(shape, &flat.tones);
-        let doubt = Doubt { dark_dn, dark_share: rest + excess, gain_share, offset_dn2: 0.0 };
+        let (dark_dn, dark_share) = dark_end(shape, &flat.tones);
+        let doubt = Doubt { dark_dn, dark_share, gain_share, offset_dn2: 0.0 };
         let doubt = if lines { doubt.of_lines(all.as_ref(), &pooled) } else { doubt };
         let own = |points: &Vec<Point>| {
             let all = all.filter(|_| shape.planes > 1)?;
