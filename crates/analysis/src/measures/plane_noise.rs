@@ -44,10 +44,6 @@ const GAIN_BY_CHANGE: f64 = 1.0;
 /// Part of what is taken off the dark blocks that their noise may be off by.
 const DARK_BY_STRUCTURE: f64 = 0.5;
 
-/// Share that faint structure adds to the variance of some tones from which on it is taken off: less changes nothing that shows, and
-/// the fits take time.
-const STRUCTURE_COUNTS: f64 = 0.005;
-
 /// Read noises up to which the tones of a frame may show no noise of light.
 const LIGHTLESS: f64 = 2.0;
 
@@ -126,9 +122,6 @@ impl Fits {
     pub(super) fn of(shape: &BlockShape, flat: &Flat, lines: bool) -> Self {
         let faint = FaintStructure::of(shape, &flat.tones);
         let share = may_take(&faint, flat) * if lines { 2.0 } else { 1.0 };
-        if faint.most() < STRUCTURE_COUNTS {
-            return Self::through(shape, flat, &flat.points, lines, share);
-        }
         let as_it_is = line_fit::fit(&flat.pooled(), CUT);
         let without = Self::through(shape, flat, &flat.without(&faint), lines, share);
         let change = as_it_is.zip(without.all).map_or(0.0, |(with, without)| (with.slope / without.slope - 1.0).abs());
