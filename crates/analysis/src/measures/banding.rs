@@ -10,6 +10,7 @@ use rawassay_decode::Frame;
 
 use super::flat_blocks::Usable;
 use super::line_offsets::{Offsets, TELLS, offsets};
+use super::line_parts;
 use super::line_spectrum::{SHORTEST, response};
 use super::line_steps::LineSteps;
 use super::line_waves::{self, Wave, Waves, left_by_block, mean_over_block};
@@ -114,9 +115,10 @@ impl Search<'_> {
             let all = steps.shown.with_structure().and_then(|all| offsets(&all, apart));
             all.is_some_and(|all| all.variance_dn2.0 - LEAKS * seen.variance_dn2.0 > 3.0 * all.variance_dn2.1)
         };
+        let lacks = line_parts::lacks(&lines, apart, seen.variance_dn2.0);
         let near = LinesSeen { lines, apart, together: 1, shortest: SHORTEST };
         let (found, unseen_wave_dn2) = self.waves(rows, near, |wave| together(&seen, apart, wave));
-        let scene = found.scene || found.random_dn2 > 0.0 && leaks();
+        let scene = found.scene || found.random_dn2 > 0.0 && (lacks || leaks());
         Some(Spread { scene, unseen_wave_dn2, ..found })
     }
 

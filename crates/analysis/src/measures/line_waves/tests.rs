@@ -119,6 +119,17 @@ fn a_wave_that_a_part_of_the_lines_does_not_have_is_not_the_sensors() {
 }
 
 #[test]
+fn a_wave_that_one_part_alone_shows_is_not_sized() {
+    // All parts have it, but the others show so little that they could not tell.
+    let sure = |share: f64| {
+        let mut seen = lines(&sine(0.8, 7.0), D, SHORTEST);
+        seen.lines.iter_mut().flat_map(|line| &mut line[1..]).for_each(|part| part.scale(share));
+        find(&seen).unwrap().found.unwrap().sure
+    };
+    assert!(sure(0.1) && !sure(0.02));
+}
+
+#[test]
 fn a_wave_that_goes_with_the_structure_is_not_the_sensors() {
     // Every part holds dark or bright places, half of them even and half furrowed.
     let of = |sensor: f64, furrows: f64| {
