@@ -29,9 +29,11 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let closer =
         if case.crop.is_some() { "crop less, go closer or use a longer lens" } else { "use a camera with more pixels" };
     let smaller = super::or_print_smaller(case);
-    // A shaken frame is sharp only along the line of its motion.
-    let moved = case.blur_kind() == BlurKind::Motion;
-    let which = if moved { "Along its motion the frame is" } else { "The frame is" };
+    // A motion smears the edges across it and leaves those that lie along it.
+    let (which, they) = match case.blur_kind() {
+        BlurKind::Motion => ("Edges that lie along its motion are", "they are"),
+        _ => ("The frame is", "its edges are"),
+    };
     // Enough by the brief's numbers, and too few all the same for what the frame holds.
     let enough = case.grade(Aspect::Pixels).is_none();
     let wants = if enough {
@@ -44,7 +46,7 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     };
     let wide = match (edges, brings.rise_px.and_then(|px| case.mm(px)), case.value(Aspect::Sharpness)) {
         (Some(_), Some(mm), Some(eyes)) => format!(
-            " {which} sharp pixel by pixel, but so enlarged its edges are {} mm wide, {eyes:.1} times {}; {clean:.0} ppi would do.",
+            " {which} sharp pixel by pixel, but so enlarged {they} {} mm wide, {eyes:.1} times {}; {clean:.0} ppi would do.",
             short(mm),
             super::finest_words(case),
         ),
