@@ -19,18 +19,25 @@ const CAUSE_SHARE: f64 = 0.5;
 /// As a share of it where the measures name another kind of blur.
 const CAUSE_SHARE_OF_OTHER: f64 = 0.75;
 
+/// Share of the edges' variance beyond the pixel that diffraction makes; `None` where it is unknown, or where the edges
+/// are sharper than that f-number allows.
+pub(super) fn share(case: &Case<'_>) -> Option<f64> {
+    let (diffraction, rise) = (case.diffraction_px()?, case.paper.brings.rise_px?);
+    let beyond = (rise * rise - PIXEL_RISE_PX * PIXEL_RISE_PX).max(1e-9);
+    agrees(diffraction, rise).then(|| diffraction * diffraction / beyond)
+}
+
 /// True where the measured edges agree with diffraction as the cause of their width.
 pub(super) fn explains(case: &Case<'_>) -> bool {
-    let (Some(diffraction), Some(rise)) = (case.diffraction_px(), case.paper.brings.rise_px) else {
-        return false;
-    };
-    let share = diffraction * diffraction / (rise * rise - PIXEL_RISE_PX * PIXEL_RISE_PX).max(1e-9);
     let least = match case.blur_kind() {
         BlurKind::None | BlurKind::Undetermined => CAUSE_SHARE,
+        // The sharpest edges lie along the motion, which leaves them as they are; where its length is unknown they are
+        // what tells of it.
+        BlurKind::Motion if case.paper.brings.motion_px.is_some() => CAUSE_SHARE,
         BlurKind::Defocus => CAUSE_SHARE_OF_OTHER,
         BlurKind::Motion | BlurKind::Mixed => return false,
     };
-    share >= least && agrees(diffraction, rise)
+    share(case).is_some_and(|share| share >= least)
 }
 
 fn agrees(diffraction_px: f64, rise_px: f64) -> bool {
@@ -65,6 +72,7 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
         (Some(severity), true) => {
             let (rise, eyes) = (rise?, case.value(Aspect::Sharpness)?);
             let limit = passed(limits, severity);
+            let edges = if case.blur_kind() == BlurKind::Motion { "the edges along the motion" } else { "edges" };
             Some(
                 Parts {
                     code: FindingCode::Diffracted,
@@ -73,7 +81,7 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
                     limit,
                     unit: "eye limits",
                     text: format!(
-                        "Diffraction at f/{f_number} widens edges to {} mm on {}, {eyes:.1} times what is resolved, limit {}; {pitch}, and the measured {rise:.1} px agree.",
+                        "Diffraction at f/{f_number} widens {edges} to {} mm on {}, {eyes:.1} times what is resolved, limit {}; {pitch}, and the measured {rise:.1} px agree.",
                         short(case.mm(rise)?),
                         surface(case),
                         short(limit),

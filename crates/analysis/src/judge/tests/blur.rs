@@ -99,6 +99,30 @@ fn diffraction_is_the_cause_only_where_the_edges_agree() {
 }
 
 #[test]
+fn diffraction_is_named_in_a_shaken_frame() {
+    // f/16 at 6.5 um: 1.33287 x 0.55 x 16 / 6.5 = 1.804 px, which is 1.804^2 / (2.15^2 - 0.8^2) = 82 % of what the edges
+    // along the motion have beyond the pixel.
+    let s = Shot { f_number: Some(16.0), pixel_pitch_um: Some(6.5), ..shot() };
+    let mut m = measures();
+    m.blur = crate::Blur { kind: BlurKind::Motion, motion_px: Some(5.0), expected_diffraction_px: None, ..m.blur };
+    for rise in [1.97, 2.15] {
+        m.sharpness.edge_rise_px = Some(rise);
+        let judgement = judged(&m, &s, "exhibition", None);
+        let found = finding(&judgement, FindingCode::Diffracted);
+        assert!(found.severity > Severity::Note && found.remedy.starts_with("Open up"), "{rise}: {found:?}");
+        assert!(found.text.contains("widens the edges along the motion"), "{}", found.text);
+        let pixels = finding(&judgement, FindingCode::TooFewPixels);
+        assert!(!pixels.text.contains("sharp pixel by pixel") && !pixels.remedy.contains("focus"), "{pixels:?}");
+        assert!(judgement.verdict.findings.iter().any(|f| f.code == FindingCode::Shaken));
+        assert!(judgement.verdict.findings.iter().all(|f| f.code != FindingCode::Soft));
+    }
+    // Where the length of the motion is unknown the edges tell of it: they are not put down to diffraction as well.
+    m.blur.motion_px = None;
+    let judgement = judged(&m, &s, "exhibition", None);
+    assert!(finding(&judgement, FindingCode::Diffracted).severity == Severity::Note, "{:?}", judgement.verdict);
+}
+
+#[test]
 fn handling_is_a_note_on_a_sharp_frame_and_a_cause_of_a_shaken_one() {
     // Common practice, no source: 1/(3 x 200) s in the hand; 1/2 to 1/4 s shakes on a tripod.
     let s = Shot { shutter_s: Some(0.25), focal35_mm: Some(200.0), focal_mm: Some(200.0), ..shot() };
