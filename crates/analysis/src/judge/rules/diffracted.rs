@@ -1,7 +1,8 @@
 //! `diffracted`: the f-number is past the point for this pitch and print.
 //!
 //! Held against the measurement: where the edges are as wide as diffraction predicts, and it makes the larger part of
-//! their variance, it is the cause and takes the severity of the edges. Else it is a note.
+//! their variance, it is the cause and takes the severity of the edges. Else it is a note; no word where the frame is
+//! sharp pixel by pixel and the edges agree with the f-number.
 
 use super::{Case, Finding, FindingCode, Parts, Severity, or_print_smaller, passed, surface};
 use crate::brief::length::short;
@@ -91,12 +92,15 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
                 .into_finding(),
             )
         }
+        // Sharp pixel by pixel: the enlargement is named as the cause, and opening up would gain next to nothing.
+        _ if case.paper.brings.pixel_sharp && share(case).is_some() => None,
         _ if past => {
             let said = match rise {
                 None => "sharpness was not measured, so make a proof print",
                 Some(r) if !agrees(diffraction, r) => {
                     "the measured edges are sharper than that, so it is not confirmed: check the f-number that the file states"
                 }
+                Some(_) if measured_grade.is_none() => "the measured edges are within the limit all the same",
                 Some(_) => "other blur is larger in this frame",
             };
             Some(

@@ -99,6 +99,21 @@ fn diffraction_is_the_cause_only_where_the_edges_agree() {
 }
 
 #[test]
+fn no_word_of_diffraction_where_pixels_alone_are_missing() {
+    // f/1.8 at 1.4 um: 0.943 px, which is 0.943^2 / (1.8^2 - 0.8^2) = 34 % of what edges of 1.8 px have beyond the pixel.
+    let s = Shot { f_number: Some(1.8), pixel_pitch_um: Some(1.4), ..shot() };
+    let mut m = measures();
+    m.blur.expected_diffraction_px = None;
+    // 1000 px over 40 in are 25 ppi: those 0.943 px are 0.96 mm, 4.4 times what is resolved from 75 cm.
+    let judgement = judged(&m, &s, "exhibition", Some(Area::new(300, 200, 1000, 700)));
+    assert!(finding(&judgement, FindingCode::TooFewPixels).remedy.contains("sharper focus will not help"));
+    assert!(judgement.verdict.findings.iter().all(|f| f.code != FindingCode::Diffracted), "{:?}", judgement.verdict);
+    // Sharper than the f-number of the file allows: that is told all the same.
+    let judgement = judged(&m, &Shot { f_number: Some(8.0), ..s }, "exhibition", Some(Area::new(300, 200, 1000, 700)));
+    assert!(finding(&judgement, FindingCode::Diffracted).text.contains("not confirmed"));
+}
+
+#[test]
 fn diffraction_is_named_in_a_shaken_frame() {
     // f/16 at 6.5 um: 1.33287 x 0.55 x 16 / 6.5 = 1.804 px, which is 1.804^2 / (2.15^2 - 0.8^2) = 82 % of what the edges
     // along the motion have beyond the pixel.
