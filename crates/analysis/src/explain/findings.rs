@@ -63,7 +63,8 @@ pub(super) const FINDINGS: &[Explanation] = &[
         how: "10-90 % edge rise of the sharpest quarter of the edges (of the crop), in mm on the paper, over what the \
               eye resolves. 1.5 leaves 66 % of the contrast at 15 cycles per degree, 3.0 leaves 18 %.",
         source: "edge rise: ISO 12233 in spirit; contrast: closed form of a Gaussian edge (docs/measures.md)",
-        next_time: "Focus on the enlarged live view; stop down two to three stops from wide open.",
+        next_time: "What the finding says, by the cause: focus on the enlarged live view; for the lens two to three stops down from \
+                    wide open; open up where diffraction makes a good part.",
     },
     Explanation {
         word: "shaken",

@@ -62,6 +62,42 @@ fn soft_says_why() {
 }
 
 #[test]
+fn soft_never_advises_stopping_down_against_the_diffraction_that_is_known() {
+    // f/22 at 6.41 um: 1.33287 x 0.55 x 22 / 6.41 = 2.516 px, which is 2.516^2 / (3.71^2 - 0.8^2) = 48 % of what edges of
+    // 3.71 px have beyond the pixel: not the larger part, and no reason to stop down.
+    let s = Shot { f_number: Some(22.0), pixel_pitch_um: Some(6.41), ..shot() };
+    let mut m = measures();
+    m.blur.expected_diffraction_px = None;
+    m.sharpness.edge_rise_px = Some(3.71);
+    for (kind, words) in [
+        (BlurKind::None, "the lens is the likeliest cause beside diffraction"),
+        (BlurKind::Defocus, "focus missed, and"),
+        (BlurKind::Mixed, "focus missed, and"),
+        (BlurKind::Undetermined, "the other cause could not be told"),
+    ] {
+        m.blur.kind = kind;
+        let found = finding(&judged(&m, &s, "exhibition", None), FindingCode::Soft);
+        assert!(found.text.contains(words), "{}", found.text);
+        assert!(found.text.contains("diffraction at f/22 makes 48 % of what widens them"), "{}", found.text);
+        assert!(found.remedy.starts_with("Open up by two stops"), "{}", found.remedy);
+    }
+    // At f/11 1.258 px are 5 % of edges of 5.5 px: not named, and no stopping down from there either.
+    m.blur.kind = BlurKind::None;
+    m.sharpness.edge_rise_px = Some(5.5);
+    for (f_number, stop_down) in [(4.0, true), (8.0, true), (11.0, false), (16.0, false)] {
+        let s = Shot { f_number: Some(f_number), ..s.clone() };
+        let found = finding(&judged(&m, &s, "exhibition", None), FindingCode::Soft);
+        assert_eq!(found.remedy.starts_with("Stop down"), stop_down, "f/{f_number}: {}", found.remedy);
+        assert!(!found.text.contains("diffraction"), "f/{f_number}: {}", found.text);
+    }
+    // A small pitch reaches that part before f/11: f/8 at 1.5 um is 3.91 px, 36 % of edges of 6.6 px.
+    m.sharpness.edge_rise_px = Some(6.6);
+    let s = Shot { f_number: Some(8.0), pixel_pitch_um: Some(1.5), ..s };
+    let found = finding(&judged(&m, &s, "exhibition", None), FindingCode::Soft);
+    assert!(found.remedy.starts_with("Open up by two stops"), "{}", found.remedy);
+}
+
+#[test]
 fn diffraction_is_the_cause_only_where_the_edges_agree() {
     // f/32 at 4 um: 1.33287 x 0.55 x 32 / 4 = 5.865 px.
     let s = Shot { f_number: Some(32.0), pixel_pitch_um: Some(4.0), ..shot() };
