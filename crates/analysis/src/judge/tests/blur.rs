@@ -200,6 +200,9 @@ fn handling_is_a_note_on_a_sharp_frame_and_a_cause_of_a_shaken_one() {
     let remedy = finding(&judgement, FindingCode::Shaken).remedy;
     // 1/4 to 1/640 s are 7.3 stops: no ISO 16000 is advised for it.
     assert!(remedy.contains("7.3 stops more light") && !remedy.contains("here ISO"), "{remedy}");
+    // f-stop and ISO may give them together: that is not denied.
+    assert!(remedy.contains("open up from f/5.6") && remedy.contains("ISO from 100 by the rest"), "{remedy}");
+    assert!(!remedy.contains("without harm"), "{remedy}");
     assert!(remedy.starts_with("In the hand 1/640 s or faster") && remedy.contains("mirror lock-up"), "{remedy}");
     // A motion that asks for more than the rule of thumb does: both findings name the same time.
     m.blur.motion_px = Some(30.0);
