@@ -67,10 +67,19 @@ impl Words<'_, '_> {
         format!("Mid-tones{at} have a signal-to-noise ratio of {snr:.1} on {on}; {wants}.")
     }
 
+    /// The same of a frame that is lifted: each limit with the ratio that is held against it.
+    fn wants_lifted(&self) -> String {
+        let darker = self.lift_ev.min(lift::DARK_PICTURE_EV);
+        format!(
+            "this brief wants {:.0}, and {:.0} at the least in a picture that is kept {darker:.1} EV darker, where it is {:.1}",
+            self.limits.borderline, self.limits.fails, self.least
+        )
+    }
+
     /// A frame that has to be lifted: text and remedy.
     fn dark(&self, severity: Severity) -> (String, String) {
-        let (at, on, wants) = (self.at(), surface(self.case), self.wants());
-        let Self { lift_ev, lifted, least, .. } = self;
+        let (at, on, wants) = (self.at(), surface(self.case), self.wants_lifted());
+        let Self { lift_ev, lifted, .. } = self;
         let limits = self.limits;
         let text = match self.metered {
             Some(metered) if metered < limits.borderline => format!(
@@ -79,8 +88,7 @@ impl Words<'_, '_> {
             ),
             _ if severity == Severity::Fails => format!(
                 "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} come to a signal-to-noise ratio of {lifted:.1} \
-                 on {on}, and to {least:.1} in a picture that is kept {:.0} EV darker; {wants}.",
-                lift::DARK_PICTURE_EV
+                 on {on}; {wants}."
             ),
             _ if severity == Severity::Note => format!(
                 "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} keep a signal-to-noise ratio of {lifted:.1} on \

@@ -109,6 +109,10 @@ fn a_dark_frame_has_the_noise_of_the_tone_that_it_is_lifted_from() {
             assert!(found.text.contains(&format!("{lift:.1} EV under")), "{}", found.text);
             assert!(found.remedy.contains(&format!("{:.1} EV brighter", lift + 0.5)), "{}", found.remedy);
             assert_eq!(found.text.contains("meant dark"), found.severity == Severity::Borderline, "{}", found.text);
+            // The outcome follows from the sentence: what is held against 10 stands beside it.
+            let kept = paper(40.0 * (-0.5 * (lift - 2.0)).exp2());
+            let words = format!("10 at the least in a picture that is kept 2.0 EV darker, where it is {kept:.1}");
+            assert_eq!(found.text.contains(&words), found.severity > Severity::Note, "{words}: {}", found.text);
         }
         // What is said of this size holds on the ladder of sizes.
         let size = judgement.print.largest.unwrap();
