@@ -1,8 +1,11 @@
 //! `noisy`: mid-tones carry more noise on the paper than the brief allows, as metered or once a dark frame is lifted.
 
 use super::{Case, Finding, FindingCode, Parts, Severity, or_print_smaller, passed, surface};
-use crate::print::Aspect;
-use crate::{lift, optics};
+use crate::judge::case::green;
+use crate::measures::Noise;
+use crate::print::{Aspect, pixels_averaged};
+use crate::range::signal_for_snr;
+use crate::{known, lift, optics};
 
 /// Room to expose brighter that is worth telling, EV.
 const WORTH_EV: f64 = 0.5;
@@ -115,21 +118,29 @@ impl Words<'_, '_> {
         (text, remedy)
     }
 
-    /// Times the light that is missing.
-    fn missing(&self, snr: f64) -> f64 {
-        (self.limits.borderline / snr).powi(2)
-    }
-
+    /// Frames to merge: the variance of their mean falls by their number, photon and read noise alike.
     fn merge(&self, snr: f64) -> String {
-        let frames = self.missing(snr).ceil().max(2.0);
+        let frames = (self.limits.borderline / snr).powi(2).ceil().max(2.0);
         if frames <= 16.0 { format!(", or merge {frames:.0} frames of a still subject") } else { String::new() }
     }
 
-    /// What gives cleaner mid-tones than `snr`. Photon noise: the ratio goes with the root of the light, and so of 1/ISO.
+    /// Times the light of a longer exposure that the mid-tones need, from photon noise and the frame's own read noise (as
+    /// the read noise of a lower ISO is not known, in electrons it counts as the same).
+    fn light(&self, snr: f64) -> f64 {
+        let of_noise = |n: &Noise| Some(n.read_noise_dn? * n.gain_e_per_dn?);
+        let m = self.case.measures;
+        let read_e = m.and_then(|m| of_noise(&m.noise).or_else(|| green(m)?.read_noise_e)).and_then(known);
+        let read_e = read_e.filter(|r| *r > 0.0).unwrap_or(0.0);
+        let averaged = self.case.ppi().map_or(1.0, |ppi| pixels_averaged(self.case.paper.seen.finest_mm, ppi));
+        let signal = |snr: f64| signal_for_snr(snr, read_e, averaged);
+        signal(self.limits.borderline) / signal(snr)
+    }
+
+    /// What gives cleaner mid-tones than `snr`: more light, and so a lower ISO.
     fn less_noise(&self, snr: f64) -> String {
-        let lower = self.iso.and_then(|iso| optics::iso_not_above(iso / self.missing(snr)).filter(|n| *n < iso));
+        let lower = self.iso.and_then(|iso| optics::iso_not_above(iso / self.light(snr)).filter(|n| *n < iso));
         let way = match lower {
-            Some(lower) => format!("ISO {lower:.0} or lower with a longer exposure or a wider f-stop"),
+            Some(lower) => format!("About ISO {lower:.0} or lower with a longer exposure or a wider f-stop"),
             None => "More light, a wider f-stop or a larger sensor".into(),
         };
         let brighter = self.case.measures.and_then(|m| m.exposure.brighter_by_ev).filter(|ev| *ev >= WORTH_EV);
