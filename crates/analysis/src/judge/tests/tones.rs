@@ -57,8 +57,8 @@ fn blocked_noisy_and_banded() {
     let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Noisy);
     assert_eq!(found.severity, Severity::Fails);
     assert!((found.measured.unwrap() - 8.137).abs() < 0.01, "{found:?}");
-    // 20 wanted: (20 / 8.137)^2 = 6.04, so seven frames. S / sqrt(S + 3.15^2) is 5 at 32.55 electrons and 20 / 1.6275 =
-    // 12.289 at 160.4: 4.93 times the light, ISO 12800 / 4.93 = 2598, so 2500 (closed form, read noise as in the frame).
+    // 20 wanted: (20 / 8.137)^2 = 6.04, so seven frames. S / sqrt(S + 3.15^2) is 5 at 32.61 electrons and 20 / 1.6275 =
+    // 12.289 at 160.36: 4.92 times the light, ISO 12800 / 4.92 = 2603, so 2500 (closed form, read noise as in the frame).
     assert!(found.remedy.contains("merge 7 frames"), "{}", found.remedy);
     assert!(found.remedy.starts_with("About ISO 2500 or lower"), "{}", found.remedy);
     // Without read noise 6.04 times the light: ISO 2119, so 2000.
