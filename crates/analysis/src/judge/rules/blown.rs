@@ -6,7 +6,7 @@
 
 use rawassay_decode::Area;
 
-use super::{Case, Finding, FindingCode, Parts, Severity, passed, surface};
+use super::{Case, Finding, FindingCode, Parts, Severity, apart, passed, surface};
 use crate::brief::length::short;
 use crate::judge::case::tile_share;
 use crate::known;
@@ -263,10 +263,11 @@ fn blown(case: &Case<'_>, blown: &Blown, light: &Blown, severity: Severity, by_a
     // Each limit stands beside the number that is held against it.
     let (of_area, of_patch) = if by_area { (passed.as_str(), "") } else { ("", passed.as_str()) };
     let area_cm2 = short(blown.area_pct / 100.0 * paper_cm2);
+    let largest_cm2 = if by_area { short(patch_cm2) } else { apart(short(patch_cm2), patch_cm2, limit) };
     let patches = match blown.patches {
         0 | 1 if short(patch_cm2) == area_cm2 => format!(" in one patch{of_patch}"),
-        0 | 1 => format!(", the largest {} cm2{of_patch}", short(patch_cm2)),
-        n => format!(" in {n} patches or more, the largest {} cm2{of_patch}", short(patch_cm2)),
+        0 | 1 => format!(", the largest {largest_cm2} cm2{of_patch}"),
+        n => format!(" in {n} patches or more, the largest {largest_cm2} cm2{of_patch}"),
     };
     let lights = match light.patches {
         0 => "specular spots are not counted".to_string(),
@@ -281,7 +282,7 @@ fn blown(case: &Case<'_>, blown: &Blown, light: &Blown, severity: Severity, by_a
             unit,
             text: format!(
                 "Highlights are clipped over {} % of the picture{of_area}, {area_cm2} cm2 of {}{patches}{colours}; {lost}; {lights}.",
-                short(blown.area_pct),
+                if by_area { apart(short(measured), measured, limit) } else { short(blown.area_pct) },
                 surface(case),
             ),
             remedy: remedy(m.exposure.brighter_by_ev),

@@ -4,7 +4,7 @@
 //! their variance, it is the cause and takes the severity of the edges. Else it is a note; no word where the frame is
 //! sharp pixel by pixel and the edges agree with the f-number.
 
-use super::{Case, Finding, FindingCode, Parts, Severity, or_print_smaller, passed, surface};
+use super::{Case, Finding, FindingCode, Parts, Severity, apart, or_print_smaller, passed, surface};
 use crate::brief::length::short;
 use crate::measures::BlurKind;
 use crate::optics;
@@ -82,9 +82,10 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
                     limit,
                     unit: "eye limits",
                     text: format!(
-                        "Diffraction at f/{f_number} widens {edges} to {} mm on {}, {eyes:.1} times what is resolved, limit {}; {pitch}, and the measured {rise:.1} px agree.",
+                        "Diffraction at f/{f_number} widens {edges} to {} mm on {}, {} times what is resolved, limit {}; {pitch}, and the measured {rise:.1} px agree.",
                         short(case.mm(rise)?),
                         surface(case),
+                        apart(format!("{eyes:.1}"), eyes, limit),
                         short(limit),
                     ),
                     remedy: format!("{open_up}{}", or_print_smaller(case)),
@@ -111,7 +112,9 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
                     limit: limits.borderline,
                     unit: "eye limits",
                     text: format!(
-                        "f/{f_number} is past the point for this print: diffraction alone makes edges {alone:.1} times what is resolved; {said}."
+                        "f/{f_number} is past the point for this print: diffraction alone makes edges {} times what is resolved, limit {}; {said}.",
+                        apart(format!("{alone:.1}"), alone, limits.borderline),
+                        short(limits.borderline),
                     ),
                     remedy: open_up,
                 }

@@ -1,6 +1,6 @@
 //! `noisy`: mid-tones carry more noise on the paper than the brief allows, as metered or once a dark frame is lifted.
 
-use super::{Case, Finding, FindingCode, Parts, Severity, or_print_smaller, passed, surface};
+use super::{Case, Finding, FindingCode, Parts, Severity, apart, or_print_smaller, passed, surface};
 use crate::judge::case::green;
 use crate::measures::Noise;
 use crate::print::{Aspect, pixels_averaged};
@@ -61,45 +61,54 @@ impl Words<'_, '_> {
         self.iso.map_or(String::new(), |iso| format!(" at ISO {iso:.0}"))
     }
 
+    /// A ratio, told apart from the limits.
+    fn ratio(&self, snr: f64) -> String {
+        apart(apart(format!("{snr:.1}"), snr, self.limits.borderline), snr, self.limits.fails)
+    }
+
     fn wants(&self) -> String {
         format!("this brief wants {:.0} and {:.0} at the least", self.limits.borderline, self.limits.fails)
     }
 
     fn as_metered(&self, snr: f64) -> String {
         let (at, on, wants) = (self.at(), surface(self.case), self.wants());
-        format!("Mid-tones{at} have a signal-to-noise ratio of {snr:.1} on {on}; {wants}.")
+        format!("Mid-tones{at} have a signal-to-noise ratio of {} on {on}; {wants}.", self.ratio(snr))
     }
 
     /// The same of a frame that is lifted: each limit with the ratio that is held against it.
     fn wants_lifted(&self) -> String {
         let darker = self.lift_ev.min(lift::DARK_PICTURE_EV);
         format!(
-            "this brief wants {:.0}, and {:.0} at the least in a picture that is kept {darker:.1} EV darker, where it is {:.1}",
-            self.limits.borderline, self.limits.fails, self.least
+            "this brief wants {:.0}, and {:.0} at the least in a picture that is kept {darker:.1} EV darker, where it is {}",
+            self.limits.borderline,
+            self.limits.fails,
+            self.ratio(self.least)
         )
     }
 
     /// A frame that has to be lifted: text and remedy.
     fn dark(&self, severity: Severity) -> (String, String) {
         let (at, on, wants) = (self.at(), surface(self.case), self.wants_lifted());
-        let Self { lift_ev, lifted, .. } = self;
+        let Self { lift_ev, .. } = self;
+        let lifted = self.ratio(self.lifted);
         let limits = self.limits;
         let text = match self.metered {
             Some(metered) if metered < limits.borderline => format!(
-                "Mid-tones{at} have a signal-to-noise ratio of {metered:.1} on {on}, and {lifted:.1} once the frame, {lift_ev:.1} EV \
-                 under, is lifted to a normal brightness; {wants}."
+                "Mid-tones{at} have a signal-to-noise ratio of {} on {on}, and {lifted} once the frame, {lift_ev:.1} EV \
+                 under, is lifted to a normal brightness; {wants}.",
+                self.ratio(metered)
             ),
             _ if severity == Severity::Fails => format!(
-                "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} come to a signal-to-noise ratio of {lifted:.1} \
+                "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} come to a signal-to-noise ratio of {lifted} \
                  on {on}; {wants}."
             ),
             _ if severity == Severity::Note => format!(
-                "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} keep a signal-to-noise ratio of {lifted:.1} on \
+                "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} keep a signal-to-noise ratio of {lifted} on \
                  {on}, enough for this brief ({:.0}).",
                 limits.borderline
             ),
             _ => format!(
-                "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} come to a signal-to-noise ratio of {lifted:.1} \
+                "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} come to a signal-to-noise ratio of {lifted} \
                  on {on}; {wants}. No fault where the picture is meant dark."
             ),
         };

@@ -1,7 +1,7 @@
 //! `shaken`: camera or subject moved by more on the paper than the eye forgives.
 
 use super::{
-    Case, Finding, FindingCode, Parts, Severity, finest_words, or_print_smaller, passed, surface, vibration_band,
+    Case, Finding, FindingCode, Parts, Severity, apart, finest_words, or_print_smaller, passed, surface, vibration_band,
 };
 use crate::brief::length::short;
 use crate::measures::BlurKind;
@@ -52,9 +52,10 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
             limit,
             unit: "eye limits",
             text: format!(
-                "{what} {} mm{wide} on {}, {eyes:.1} times {}, limit {}{part} ({px:.1} px in the frame).",
+                "{what} {} mm{wide} on {}, {} times {}, limit {}{part} ({px:.1} px in the frame).",
                 short(mm),
                 surface(case),
+                apart(format!("{eyes:.1}"), eyes, limit),
                 finest_words(case),
                 short(limit),
             ),

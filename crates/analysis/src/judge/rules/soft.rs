@@ -3,7 +3,9 @@
 
 use rawassay_decode::PitchFrom;
 
-use super::{Case, Finding, FindingCode, Parts, diffracted, finest_words, or_print_smaller, passed, shaken, surface};
+use super::{
+    Case, Finding, FindingCode, Parts, apart, diffracted, finest_words, or_print_smaller, passed, shaken, surface,
+};
 use crate::brief::length::short;
 use crate::measures::BlurKind;
 use crate::print::Aspect;
@@ -113,9 +115,10 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
             limit,
             unit: "eye limits",
             text: format!(
-                "Edges are {} mm wide on {}, {eyes:.1} times {}, limit {}{why}{} ({rise_px:.1} px in the frame).",
+                "Edges are {} mm wide on {}, {} times {}, limit {}{why}{} ({rise_px:.1} px in the frame).",
                 short(mm),
                 surface(case),
+                apart(format!("{eyes:.1}"), eyes, limit),
                 finest_words(case),
                 short(limit),
                 partly.or(diffraction).unwrap_or_default(),

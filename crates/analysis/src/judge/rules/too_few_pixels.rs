@@ -1,7 +1,7 @@
 //! `too-few-pixels`: after crop and fit there are fewer picture pixels per inch than the brief wants, or fewer than keep
 //! the edges of a frame that is sharp pixel by pixel narrow enough on the paper.
 
-use super::{Case, Finding, FindingCode, Parts, Severity, surface};
+use super::{Case, Finding, FindingCode, Parts, Severity, apart, passed, surface};
 use crate::brief::length::short;
 use crate::measures::BlurKind;
 use crate::print::Aspect;
@@ -46,8 +46,9 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     };
     let wide = match (edges, brings.rise_px.and_then(|px| case.mm(px)), case.value(Aspect::Sharpness)) {
         (Some(_), Some(mm), Some(eyes)) => format!(
-            " {which} sharp pixel by pixel, but so enlarged {they} {} mm wide, {eyes:.1} times {}; {clean:.0} ppi would do.",
+            " {which} sharp pixel by pixel, but so enlarged {they} {} mm wide, {} times {}; {clean:.0} ppi would do.",
             short(mm),
+            apart(format!("{eyes:.1}"), eyes, case.paper.limit(Aspect::Sharpness).borderline),
             super::finest_words(case),
         ),
         _ => String::new(),
@@ -61,10 +62,10 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
             limit: if severity == Severity::Fails { least } else { clean },
             unit: "ppi",
             text: format!(
-                "{:.0} x {:.0} px{after} give {:.0} ppi on {} (the {} fills it){wants}.{wide}",
+                "{:.0} x {:.0} px{after} give {} ppi on {} (the {} fills it){wants}.{wide}",
                 brings.width_px,
                 brings.height_px,
-                fit.ppi,
+                apart(format!("{:.0}", fit.ppi), fit.ppi, passed(limit, severity)),
                 surface(case),
                 if fit.width_limits { "width" } else { "height" },
             ),
