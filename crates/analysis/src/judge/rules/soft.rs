@@ -31,9 +31,12 @@ pub(in crate::judge) fn pixel_sharp(case: &Case<'_>) -> bool {
 
 /// What diffraction adds to the cause: its part where that is known to be a good one.
 fn partly_diffraction(case: &Case<'_>) -> Option<String> {
-    let f_number = case.shot?.f_number?;
+    let shot = case.shot?;
+    let f_number = shot.f_number?;
     let share = diffracted::share(case).filter(|share| *share >= DIFFRACTION_PART)?;
-    Some(format!("diffraction at f/{f_number} makes {:.0} % of what widens them", 100.0 * share.min(1.0)))
+    let sure = matches!(shot.pitch_from, Some(PitchFrom::FocalPlaneResolution));
+    let by = if sure { "" } else { ", by a pixel pitch that is only inferred" };
+    Some(format!("diffraction at f/{f_number} makes {:.0} % of what widens them{by}", 100.0 * share.min(1.0)))
 }
 
 /// The f-number, where diffraction may be the cause although the pitch, which is only inferred, does not bear it out.
@@ -60,8 +63,8 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let rise_px = case.paper.brings.rise_px?;
     let (mm, eyes) = (case.mm(rise_px)?, case.value(Aspect::Sharpness)?);
     let limit = passed(case.paper.limit(Aspect::Sharpness), severity);
-    let partly = partly_diffraction(case);
-    let diffraction = if partly.is_some() { None } else { maybe_diffraction(case) };
+    let diffraction = maybe_diffraction(case);
+    let partly = if diffraction.is_some() { None } else { partly_diffraction(case) };
     let closed = case.shot.and_then(|s| s.f_number).filter(|n| *n >= DIFFRACTION_LIKELY_F);
     let (why, remedy) = match kind {
         BlurKind::Defocus | BlurKind::Mixed if partly.is_some() => (

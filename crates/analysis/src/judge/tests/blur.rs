@@ -95,6 +95,14 @@ fn soft_never_advises_stopping_down_against_the_diffraction_that_is_known() {
     let s = Shot { f_number: Some(8.0), pixel_pitch_um: Some(1.5), ..s };
     let found = finding(&judged(&m, &s, "exhibition", None), FindingCode::Soft);
     assert!(found.remedy.starts_with("Open up by two stops"), "{}", found.remedy);
+    assert!(found.text.contains("makes 36 % of what widens them ("), "{}", found.text);
+    // The same by a pitch that is only inferred is told as such; from f/11 on no figure is made of it.
+    let inferred = Shot { pitch_from: Some(rawassay_decode::PitchFrom::Focal35), ..s };
+    let found = finding(&judged(&m, &inferred, "exhibition", None), FindingCode::Soft);
+    assert!(found.text.contains("36 % of what widens them, by a pixel pitch that is only inferred"), "{}", found.text);
+    let closed = Shot { f_number: Some(11.0), pixel_pitch_um: Some(2.2), ..inferred };
+    let found = finding(&judged(&m, &closed, "exhibition", None), FindingCode::Soft);
+    assert!(found.text.contains("or diffraction at f/11 (the pixel pitch of 2.2 um"), "{}", found.text);
 }
 
 #[test]
