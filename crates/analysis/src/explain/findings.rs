@@ -83,7 +83,8 @@ pub(super) const FINDINGS: &[Explanation] = &[
         unit: "eye limits (one minute of arc at the viewing distance)",
         means: "The f-stop is closed past the point for this pixel pitch and print: the lens cannot be sharp there.",
         how: "Rise of a perfect lens, 1.33287 x 0.55 um x f-number, on the paper. It is the cause only where the \
-              measured edges are as wide as predicted and it makes most of their variance; else it is a note.",
+              measured edges are as wide as predicted and it makes most of their variance; else it is a note, and no word \
+              where the frame is sharp pixel by pixel.",
         source: "closed form of the diffraction edge; Airy diameter 2.44 w N",
         next_time: "Open up to the f-stop that the finding names; stack focus where depth is needed.",
     },
