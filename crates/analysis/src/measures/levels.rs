@@ -168,7 +168,7 @@ pub(crate) fn brighter_by(hists: &[Histogram], channels: &[Channel], notes: &mut
     if estimated && least.is_some_and(|v| v < -TOLD_EV) {
         notes.push(
             "brighter_by_ev: more than 0.1 % of a plane is clipped, light sources counted as well; how much less light would \
-             have kept all else is estimated from the tones below saturation, 3 EV at the most"
+             have left 0.1 % is estimated from the tones below saturation, 3 EV at the most"
                 .into(),
         );
     }
