@@ -257,7 +257,7 @@ pub const FIELDS: &[Field] = &[
     maybe(
         "print.snr_lifted",
         Number,
-        "The same once the frame is lifted to a normal brightness (exposure.lift_ev); the brief's limit is held against this.",
+        "The same once the frame is lifted to a normal brightness (exposure.lift_ev); the brief's borderline limit is held against this, its fails limit against the ratio at a lift of 2 EV less.",
     ),
     maybe("print.eye_limit_mm", Number, "What the eye resolves at the brief's distance (one minute of arc), mm."),
     maybe(

@@ -103,6 +103,10 @@ impl PictureUnit {
         words
             .replace("make a proof print", "look at it at full size")
             .replace("a proof print", "a look at full size")
+            .replace("make a proof of the shadows", "look at the shadows at full size")
+            .replace("make a smaller print", "show it smaller")
+            .replace("black in the print", "black")
+            .replace("for this print", "for this screen")
             .replace("the paper", "the screen")
             .replace("largest print", "largest size")
     }

@@ -63,7 +63,8 @@ pub(super) const FINDINGS: &[Explanation] = &[
         how: "10-90 % edge rise of the sharpest quarter of the edges (of the crop), in mm on the paper, over what the \
               eye resolves. 1.5 leaves 66 % of the contrast at 15 cycles per degree, 3.0 leaves 18 %.",
         source: "edge rise: ISO 12233 in spirit; contrast: closed form of a Gaussian edge (docs/measures.md)",
-        next_time: "Focus on the enlarged live view; stop down two to three stops from wide open.",
+        next_time: "What the finding says, by the cause: focus on the enlarged live view; for the lens two to three stops down from \
+                    wide open; open up where diffraction makes a good part.",
     },
     Explanation {
         word: "shaken",
@@ -82,7 +83,8 @@ pub(super) const FINDINGS: &[Explanation] = &[
         unit: "eye limits (one minute of arc at the viewing distance)",
         means: "The f-stop is closed past the point for this pixel pitch and print: the lens cannot be sharp there.",
         how: "Rise of a perfect lens, 1.33287 x 0.55 um x f-number, on the paper. It is the cause only where the \
-              measured edges are as wide as predicted and it makes most of their variance; else it is a note.",
+              measured edges are as wide as predicted and it makes most of their variance; else it is a note, and no word \
+              where the frame is sharp pixel by pixel.",
         source: "closed form of the diffraction edge; Airy diameter 2.44 w N",
         next_time: "Open up to the f-stop that the finding names; stack focus where depth is needed.",
     },

@@ -247,6 +247,9 @@ fn limiting(limited_by: &str) -> &'static [FindingCode] {
 pub fn judge(subject: &Subject<'_>, brief: &Brief, crop: Option<Area>) -> Judgement {
     let case = Case::new(subject, brief, crop);
     let mut findings: Vec<Finding> = rules::RULES.iter().filter_map(|rule| rule(&case)).collect();
+    for said in findings.iter_mut().flat_map(|f| [&mut f.text, &mut f.remedy]) {
+        *said = brief.output.picture_unit().says(said);
+    }
     let print = case.print_fit();
     // Of two that weigh the same, the one that limits the print first tells more.
     let limits = |f: &Finding| print.largest.as_ref().is_some_and(|l| limiting(&l.limited_by).contains(&f.code));

@@ -135,6 +135,9 @@ pub(crate) fn mean_share(main: &[usize], hists: &[Histogram], channels: &[Channe
     Some(main.iter().map(|&p| share(p)).sum::<Option<f64>>()? / main.len().max(1) as f64)
 }
 
+/// An overexposure of less is nought as it is shown, and no word is lost on how it was estimated, EV.
+const TOLD_EV: f64 = 0.05;
+
 /// EV by which the exposure could have been brighter before more than specular spots clip, least of the planes.
 ///
 /// Where more than that is clipped already, the overexposure is estimated: the share of samples above a level is carried
@@ -162,10 +165,10 @@ pub(crate) fn brighter_by(hists: &[Histogram], channels: &[Channel], notes: &mut
             (a, b) => a.or(b),
         };
     }
-    if estimated && least.is_some_and(|v| v < 0.0) {
+    if estimated && least.is_some_and(|v| v < -TOLD_EV) {
         notes.push(
-            "brighter_by_ev: more than specular spots is clipped; how much less light would have been right is estimated from \
-             the tones below saturation, 3 EV at the most"
+            "brighter_by_ev: more than 0.1 % of a plane is clipped, light sources counted as well; how much less light would \
+             have left 0.1 % is estimated from the tones below saturation, 3 EV at the most"
                 .into(),
         );
     }

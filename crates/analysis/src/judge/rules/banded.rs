@@ -5,7 +5,7 @@
 //! Held against the noise in the frame's own darkest tones. Common practice, no source: bands show above about a tenth
 //! of the pixel noise.
 
-use super::{Case, Finding, FindingCode, Parts, Severity, passed, surface};
+use super::{Case, Finding, FindingCode, Parts, Severity, apart, passed, surface};
 use crate::judge::case::green;
 use crate::known;
 use crate::print::{grade_above, pixels_averaged};
@@ -58,7 +58,8 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
             limit,
             unit: "ratio",
             text: format!(
-                "Bands along {lines} ({dn:.1} DN) reach {ratio:.2} of the noise in the darkest tones on {}, limit {limit}; they show once shadows are lifted.",
+                "Bands along {lines} ({dn:.1} DN) reach {} of the noise in the darkest tones on {}, limit {limit}; they show once shadows are lifted.",
+                apart(format!("{ratio:.2}"), ratio, limit),
                 surface(case)
             ),
             remedy: format!(

@@ -1,6 +1,6 @@
 //! `blocked`: shadows at the floor of the sensor, without detail.
 
-use super::{Case, Finding, FindingCode, Parts, Severity, passed, surface};
+use super::{Case, Finding, FindingCode, Parts, Severity, apart, passed, surface};
 use crate::brief::length::short;
 use crate::known;
 use crate::print::grade_above;
@@ -45,7 +45,7 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
             unit: "%",
             text: format!(
                 "{} % of the picture ({} cm2 of {}) is at the sensor's floor without shadow detail, limit {} %; no fault where deep black is meant.",
-                short(pct),
+                apart(short(pct), pct, limit),
                 short(cm2),
                 surface(case),
                 short(limit)

@@ -6,7 +6,7 @@
 
 use rawassay_decode::Area;
 
-use super::{Case, Finding, FindingCode, Parts, Severity, passed, surface};
+use super::{Case, Finding, FindingCode, Parts, Severity, apart, passed, surface};
 use crate::brief::length::short;
 use crate::judge::case::tile_share;
 use crate::known;
@@ -24,6 +24,8 @@ const DISC_MOST_PCT: f64 = 1.0;
 const DISC_FILL: f64 = 0.55;
 /// The box of a disc of which a horizon leaves a quarter of the height is four times as wide as high.
 const DISC_ASPECT: f64 = 4.0;
+/// From this share of what any colour clips on, all colours clip in the same places.
+const ALIKE: f64 = 0.9;
 /// A glint may have any shape and is no larger than this, per cent.
 const GLINT_MOST_PCT: f64 = 0.05;
 
@@ -190,7 +192,8 @@ fn second_colour_pct(m: &Measures) -> f64 {
     }
 }
 
-/// " in green alone", and the share of each colour.
+/// "in green alone", or which colours; with the share of each, and of all at once, in the whole frame (those of a crop are
+/// not known). Empty where there is but one colour.
 fn colour_words(m: &Measures, whole: bool) -> String {
     let colours = colours(m);
     let most = colours.first().map_or(0.0, |c| c.1);
@@ -204,13 +207,19 @@ fn colour_words(m: &Measures, whole: bool) -> String {
         colours.iter().filter(|(_, pct)| *pct > 0.0 && *pct >= 0.3 * most).map(|(name, _)| word(name)).collect();
     let which = match (clipped.len(), colours.len()) {
         (_, 0 | 1) | (0, _) => return String::new(),
-        (n, all) if n == all => " in all colours".into(),
-        (1, _) => format!(" in {} alone", clipped[0]),
-        _ => format!(" in {}", clipped.join(" and ")),
+        // As good as everywhere.
+        (n, all) if n == all && m.exposure.clipped_all_pct >= ALIKE * m.exposure.clipped_any_pct => {
+            "in all colours".into()
+        }
+        (1, _) if colours.iter().skip(1).all(|(_, pct)| *pct <= 0.0) => format!("in {} alone", clipped[0]),
+        (1, _) => format!("mostly in {} alone", clipped[0]),
+        _ => "in one colour or more".into(),
     };
-    let shares: Vec<String> =
+    let mut shares: Vec<String> =
         colours.iter().map(|(name, pct)| format!("{} {} %", word(name), short(round(*pct)))).collect();
-    if whole { format!("{which} ({})", shares.join(", ")) } else { which }
+    shares.push(format!("all at once {} %", short(round(m.exposure.clipped_all_pct))));
+    let of = if whole { "" } else { "of the whole frame: " };
+    format!("{which} ({of}{})", shares.join(", "))
 }
 
 /// Two digits: a share of the picture is no better known.
@@ -241,15 +250,24 @@ fn blown(case: &Case<'_>, blown: &Blown, light: &Blown, severity: Severity, by_a
     } else {
         (patch_cm2, passed(patch, severity), "cm2")
     };
-    let lost = if tone_lost(blown) { "tone and texture are gone there" } else { "hue shifts there, some tone is left" };
+    let lost = match tone_lost(blown) {
+        true if blown.tone_lost_pct >= ALIKE * blown.area_pct => "tone and texture are gone there",
+        true => "tone and texture are gone in the larger part of it",
+        false => "hue shifts there, some tone is left",
+    };
+    let colours = match colour_words(m, case.crop.is_none()) {
+        none if none.is_empty() => none,
+        words => format!("; clipped {words}"),
+    };
     let passed = format!(" (limit {} {unit})", short(limit));
     // Each limit stands beside the number that is held against it.
     let (of_area, of_patch) = if by_area { (passed.as_str(), "") } else { ("", passed.as_str()) };
     let area_cm2 = short(blown.area_pct / 100.0 * paper_cm2);
+    let largest_cm2 = if by_area { short(patch_cm2) } else { apart(short(patch_cm2), patch_cm2, limit) };
     let patches = match blown.patches {
         0 | 1 if short(patch_cm2) == area_cm2 => format!(" in one patch{of_patch}"),
-        0 | 1 => format!(", the largest {} cm2{of_patch}", short(patch_cm2)),
-        n => format!(" in {n} patches or more, the largest {} cm2{of_patch}", short(patch_cm2)),
+        0 | 1 => format!(", the largest {largest_cm2} cm2{of_patch}"),
+        n => format!(" in {n} patches or more, the largest {largest_cm2} cm2{of_patch}"),
     };
     let lights = match light.patches {
         0 => "specular spots are not counted".to_string(),
@@ -263,9 +281,8 @@ fn blown(case: &Case<'_>, blown: &Blown, light: &Blown, severity: Severity, by_a
             limit,
             unit,
             text: format!(
-                "Highlights are clipped{} over {} % of the picture{of_area}, {area_cm2} cm2 of {}{patches}; {lost}; {lights}.",
-                colour_words(m, case.crop.is_none()),
-                short(blown.area_pct),
+                "Highlights are clipped over {} % of the picture{of_area}, {area_cm2} cm2 of {}{patches}{colours}; {lost}; {lights}.",
+                if by_area { apart(short(measured), measured, limit) } else { short(blown.area_pct) },
                 surface(case),
             ),
             remedy: remedy(m.exposure.brighter_by_ev),
@@ -304,8 +321,12 @@ fn remedy(brighter_by_ev: Option<f64>) -> String {
 fn lit(case: &Case<'_>, light: &Blown) -> Option<Finding> {
     let (by_area, by_patch) = grades(case, light)?;
     by_area.max(by_patch)?;
-    let m = case.measures?;
     let paper_cm2 = case.paper_cm2()?;
+    // The colours of the whole frame are not those of the patch.
+    let second = match light.tone_lost_pct / light.area_pct {
+        share if share > 0.0 => format!("a second colour in {:.0} % of that", (100.0 * share).max(1.0)),
+        _ => "one colour alone".into(),
+    };
     let patches = match light.patches {
         1 => "A small bright patch is".to_string(),
         n => format!("{n} small bright patches are"),
@@ -322,8 +343,8 @@ fn lit(case: &Case<'_>, light: &Blown) -> Option<Finding> {
             limit: case.brief.limits.blown_area_pct.borderline,
             unit: "%",
             text: format!(
-                "{patches} clipped{}, {} cm2 of {}{largest}{}: taken for a light source or its reflection, and not held against the frame.",
-                colour_words(m, case.crop.is_none()),
+                "{patches} clipped over {} % of the picture, {} cm2 of {}{largest}, {second}{}: taken for a light source or its reflection, and not held against the frame.",
+                short(light.area_pct),
                 short(light.area_pct / 100.0 * paper_cm2),
                 surface(case),
                 light.around_ev.map_or(String::new(), |ev| format!(", with surroundings {ev:.1} EV below saturation")),

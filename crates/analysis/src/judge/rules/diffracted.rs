@@ -1,9 +1,10 @@
 //! `diffracted`: the f-number is past the point for this pitch and print.
 //!
 //! Held against the measurement: where the edges are as wide as diffraction predicts, and it makes the larger part of
-//! their variance, it is the cause and takes the severity of the edges. Else it is a note.
+//! their variance, it is the cause and takes the severity of the edges. Else it is a note; no word where the frame is
+//! sharp pixel by pixel and the edges agree with the f-number.
 
-use super::{Case, Finding, FindingCode, Parts, Severity, or_print_smaller, passed, surface};
+use super::{Case, Finding, FindingCode, Parts, Severity, apart, or_print_smaller, passed, surface};
 use crate::brief::length::short;
 use crate::measures::BlurKind;
 use crate::optics;
@@ -19,18 +20,25 @@ const CAUSE_SHARE: f64 = 0.5;
 /// As a share of it where the measures name another kind of blur.
 const CAUSE_SHARE_OF_OTHER: f64 = 0.75;
 
+/// Share of the edges' variance beyond the pixel that diffraction makes; `None` where it is unknown, or where the edges
+/// are sharper than that f-number allows.
+pub(super) fn share(case: &Case<'_>) -> Option<f64> {
+    let (diffraction, rise) = (case.diffraction_px()?, case.paper.brings.rise_px?);
+    let beyond = (rise * rise - PIXEL_RISE_PX * PIXEL_RISE_PX).max(1e-9);
+    agrees(diffraction, rise).then(|| diffraction * diffraction / beyond)
+}
+
 /// True where the measured edges agree with diffraction as the cause of their width.
 pub(super) fn explains(case: &Case<'_>) -> bool {
-    let (Some(diffraction), Some(rise)) = (case.diffraction_px(), case.paper.brings.rise_px) else {
-        return false;
-    };
-    let share = diffraction * diffraction / (rise * rise - PIXEL_RISE_PX * PIXEL_RISE_PX).max(1e-9);
     let least = match case.blur_kind() {
         BlurKind::None | BlurKind::Undetermined => CAUSE_SHARE,
+        // The sharpest edges lie along the motion, which leaves them as they are; where its length is unknown they are
+        // what tells of it.
+        BlurKind::Motion if case.paper.brings.motion_px.is_some() => CAUSE_SHARE,
         BlurKind::Defocus => CAUSE_SHARE_OF_OTHER,
         BlurKind::Motion | BlurKind::Mixed => return false,
     };
-    share >= least && agrees(diffraction, rise)
+    share(case).is_some_and(|share| share >= least)
 }
 
 fn agrees(diffraction_px: f64, rise_px: f64) -> bool {
@@ -65,6 +73,7 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
         (Some(severity), true) => {
             let (rise, eyes) = (rise?, case.value(Aspect::Sharpness)?);
             let limit = passed(limits, severity);
+            let edges = if case.blur_kind() == BlurKind::Motion { "the edges along the motion" } else { "edges" };
             Some(
                 Parts {
                     code: FindingCode::Diffracted,
@@ -73,9 +82,10 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
                     limit,
                     unit: "eye limits",
                     text: format!(
-                        "Diffraction at f/{f_number} widens edges to {} mm on {}, {eyes:.1} times what is resolved, limit {}; {pitch}, and the measured {rise:.1} px agree.",
+                        "Diffraction at f/{f_number} widens {edges} to {} mm on {}, {} times what is resolved, limit {}; {pitch}, and the measured {rise:.1} px agree.",
                         short(case.mm(rise)?),
                         surface(case),
+                        apart(format!("{eyes:.1}"), eyes, limit),
                         short(limit),
                     ),
                     remedy: format!("{open_up}{}", or_print_smaller(case)),
@@ -83,12 +93,15 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
                 .into_finding(),
             )
         }
+        // Sharp pixel by pixel: the enlargement is named as the cause, and opening up would gain next to nothing.
+        _ if case.paper.brings.pixel_sharp && share(case).is_some() => None,
         _ if past => {
             let said = match rise {
                 None => "sharpness was not measured, so make a proof print",
                 Some(r) if !agrees(diffraction, r) => {
                     "the measured edges are sharper than that, so it is not confirmed: check the f-number that the file states"
                 }
+                Some(_) if measured_grade.is_none() => "the measured edges are within the limit all the same",
                 Some(_) => "other blur is larger in this frame",
             };
             Some(
@@ -99,7 +112,9 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
                     limit: limits.borderline,
                     unit: "eye limits",
                     text: format!(
-                        "f/{f_number} is past the point for this print: diffraction alone makes edges {alone:.1} times what is resolved; {said}."
+                        "f/{f_number} is past the point for this print: diffraction alone makes edges {} times what is resolved, limit {}; {said}.",
+                        apart(format!("{alone:.1}"), alone, limits.borderline),
+                        short(limits.borderline),
                     ),
                     remedy: open_up,
                 }

@@ -61,6 +61,18 @@ impl Parts {
     }
 }
 
+/// A figure as it is written, with more places where it would read like the limit that it is held against: "1.52 times",
+/// not "1.5 times, limit 1.5".
+fn apart(written: String, value: f64, limit: f64) -> String {
+    let same = |text: &str| text.parse().is_ok_and(|read: f64| (read - limit).abs() <= 1e-9 * limit.abs());
+    if !same(&written) {
+        return written;
+    }
+    let places = written.split_once('.').map_or(0, |(_, after)| after.len());
+    let finer = (places + 1..=places + 4).map(|places| format!("{value:.places$}")).find(|text| !same(text));
+    finer.unwrap_or(written)
+}
+
 /// The value of a limit that a severity passed: fails where it fails, else borderline.
 fn passed(limit: crate::brief::Limit, severity: Severity) -> f64 {
     if severity == Severity::Fails { limit.fails } else { limit.borderline }

@@ -1,8 +1,11 @@
 //! `noisy`: mid-tones carry more noise on the paper than the brief allows, as metered or once a dark frame is lifted.
 
-use super::{Case, Finding, FindingCode, Parts, Severity, or_print_smaller, passed, surface};
-use crate::print::Aspect;
-use crate::{lift, optics};
+use super::{Case, Finding, FindingCode, Parts, Severity, apart, or_print_smaller, passed, surface};
+use crate::judge::case::green;
+use crate::measures::Noise;
+use crate::print::{Aspect, pixels_averaged};
+use crate::range::signal_for_snr;
+use crate::{known, lift, optics};
 
 /// Room to expose brighter that is worth telling, EV.
 const WORTH_EV: f64 = 0.5;
@@ -58,37 +61,54 @@ impl Words<'_, '_> {
         self.iso.map_or(String::new(), |iso| format!(" at ISO {iso:.0}"))
     }
 
+    /// A ratio, told apart from the limits.
+    fn ratio(&self, snr: f64) -> String {
+        apart(apart(format!("{snr:.1}"), snr, self.limits.borderline), snr, self.limits.fails)
+    }
+
     fn wants(&self) -> String {
         format!("this brief wants {:.0} and {:.0} at the least", self.limits.borderline, self.limits.fails)
     }
 
     fn as_metered(&self, snr: f64) -> String {
         let (at, on, wants) = (self.at(), surface(self.case), self.wants());
-        format!("Mid-tones{at} have a signal-to-noise ratio of {snr:.1} on {on}; {wants}.")
+        format!("Mid-tones{at} have a signal-to-noise ratio of {} on {on}; {wants}.", self.ratio(snr))
+    }
+
+    /// The same of a frame that is lifted: each limit with the ratio that is held against it.
+    fn wants_lifted(&self) -> String {
+        let darker = self.lift_ev.min(lift::DARK_PICTURE_EV);
+        format!(
+            "this brief wants {:.0}, and {:.0} at the least in a picture that is kept {darker:.1} EV darker, where it is {}",
+            self.limits.borderline,
+            self.limits.fails,
+            self.ratio(self.least)
+        )
     }
 
     /// A frame that has to be lifted: text and remedy.
     fn dark(&self, severity: Severity) -> (String, String) {
-        let (at, on, wants) = (self.at(), surface(self.case), self.wants());
-        let Self { lift_ev, lifted, least, .. } = self;
+        let (at, on, wants) = (self.at(), surface(self.case), self.wants_lifted());
+        let Self { lift_ev, .. } = self;
+        let lifted = self.ratio(self.lifted);
         let limits = self.limits;
         let text = match self.metered {
             Some(metered) if metered < limits.borderline => format!(
-                "Mid-tones{at} have a signal-to-noise ratio of {metered:.1} on {on}, and {lifted:.1} once the frame, {lift_ev:.1} EV \
-                 under, is lifted to a normal brightness; {wants}."
+                "Mid-tones{at} have a signal-to-noise ratio of {} on {on}, and {lifted} once the frame, {lift_ev:.1} EV \
+                 under, is lifted to a normal brightness; {wants}.",
+                self.ratio(metered)
             ),
             _ if severity == Severity::Fails => format!(
-                "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} come to a signal-to-noise ratio of {lifted:.1} \
-                 on {on}, and to {least:.1} in a picture that is kept {:.0} EV darker; {wants}.",
-                lift::DARK_PICTURE_EV
+                "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} come to a signal-to-noise ratio of {lifted} \
+                 on {on}; {wants}."
             ),
             _ if severity == Severity::Note => format!(
-                "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} keep a signal-to-noise ratio of {lifted:.1} on \
+                "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} keep a signal-to-noise ratio of {lifted} on \
                  {on}, enough for this brief ({:.0}).",
                 limits.borderline
             ),
             _ => format!(
-                "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} come to a signal-to-noise ratio of {lifted:.1} \
+                "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} come to a signal-to-noise ratio of {lifted} \
                  on {on}; {wants}. No fault where the picture is meant dark."
             ),
         };
@@ -107,21 +127,29 @@ impl Words<'_, '_> {
         (text, remedy)
     }
 
-    /// Times the light that is missing.
-    fn missing(&self, snr: f64) -> f64 {
-        (self.limits.borderline / snr).powi(2)
-    }
-
+    /// Frames to merge: the variance of their mean falls by their number, photon and read noise alike.
     fn merge(&self, snr: f64) -> String {
-        let frames = self.missing(snr).ceil().max(2.0);
+        let frames = (self.limits.borderline / snr).powi(2).ceil().max(2.0);
         if frames <= 16.0 { format!(", or merge {frames:.0} frames of a still subject") } else { String::new() }
     }
 
-    /// What gives cleaner mid-tones than `snr`. Photon noise: the ratio goes with the root of the light, and so of 1/ISO.
+    /// Times the light of a longer exposure that the mid-tones need, from photon noise and the frame's own read noise (as
+    /// the read noise of a lower ISO is not known, in electrons it counts as the same).
+    fn light(&self, snr: f64) -> f64 {
+        let of_noise = |n: &Noise| Some(n.read_noise_dn? * n.gain_e_per_dn?);
+        let m = self.case.measures;
+        let read_e = m.and_then(|m| of_noise(&m.noise).or_else(|| green(m)?.read_noise_e)).and_then(known);
+        let read_e = read_e.filter(|r| *r > 0.0).unwrap_or(0.0);
+        let averaged = self.case.ppi().map_or(1.0, |ppi| pixels_averaged(self.case.paper.seen.finest_mm, ppi));
+        let signal = |snr: f64| signal_for_snr(snr, read_e, averaged);
+        signal(self.limits.borderline) / signal(snr)
+    }
+
+    /// What gives cleaner mid-tones than `snr`: more light, and so a lower ISO.
     fn less_noise(&self, snr: f64) -> String {
-        let lower = self.iso.and_then(|iso| optics::iso_not_above(iso / self.missing(snr)).filter(|n| *n < iso));
+        let lower = self.iso.and_then(|iso| optics::iso_not_above(iso / self.light(snr)).filter(|n| *n < iso));
         let way = match lower {
-            Some(lower) => format!("ISO {lower:.0} or lower with a longer exposure or a wider f-stop"),
+            Some(lower) => format!("About ISO {lower:.0} or lower with a longer exposure or a wider f-stop"),
             None => "More light, a wider f-stop or a larger sensor".into(),
         };
         let brighter = self.case.measures.and_then(|m| m.exposure.brighter_by_ev).filter(|ev| *ev >= WORTH_EV);

@@ -1,7 +1,7 @@
 //! `shaken`: camera or subject moved by more on the paper than the eye forgives.
 
 use super::{
-    Case, Finding, FindingCode, Parts, Severity, finest_words, or_print_smaller, passed, surface, vibration_band,
+    Case, Finding, FindingCode, Parts, Severity, apart, finest_words, or_print_smaller, passed, surface, vibration_band,
 };
 use crate::brief::length::short;
 use crate::measures::BlurKind;
@@ -11,7 +11,8 @@ use crate::print::Aspect;
 /// Below this share of the tiles with edges, the motion is that of a part of the scene, not of the camera.
 const SUBJECT_TILES_PCT: f64 = 40.0;
 
-/// Beyond so many stops no ISO is named: the frame would be lost to noise instead. Common practice, no source.
+/// Beyond so many stops ISO alone is not named: the frame would be lost to noise instead. How much of it the f-stop can give
+/// is not known: it depends on where the lens is still good. Common practice, no source.
 const MOST_STOPS: f64 = 4.0;
 
 /// Severity of the motion in this frame: by its length or, where that is unknown, by the edges that motion alone blurred.
@@ -51,9 +52,10 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
             limit,
             unit: "eye limits",
             text: format!(
-                "{what} {} mm{wide} on {}, {eyes:.1} times {}, limit {}{part} ({px:.1} px in the frame).",
+                "{what} {} mm{wide} on {}, {} times {}, limit {}{part} ({px:.1} px in the frame).",
                 short(mm),
                 surface(case),
+                apart(format!("{eyes:.1}"), eyes, limit),
                 finest_words(case),
                 short(limit),
             ),
@@ -99,7 +101,12 @@ fn remedy(case: &Case<'_>, over: f64) -> String {
     let iso = case.shot.and_then(|s| s.iso).filter(|i| *i > 0.0).map_or(String::new(), |iso| {
         let stops = (shutter / seconds).log2();
         if stops > MOST_STOPS {
-            format!(" (for the same exposure {stops:.1} stops more light: more than f-stop and ISO give without harm)")
+            let from = case.shot.and_then(|s| s.f_number).filter(|n| n.is_finite() && *n > 0.0);
+            let from = from.map_or(String::new(), |n| format!(" from f/{n}"));
+            format!(
+                " (for the same exposure {stops:.1} stops more light, more than ISO alone should give: open up{from} as far as \
+                 the lens is still good, and raise ISO from {iso:.0} by the rest, as far as its noise allows)"
+            )
         } else {
             let there = optics::iso_nearest(iso * shutter / seconds);
             format!(" (for the same exposure {stops:.1} stops more light or ISO, here ISO {there:.0})")

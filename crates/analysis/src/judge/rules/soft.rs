@@ -1,9 +1,11 @@
 //! `soft`: edges are wider on the paper than the eye forgives, and neither motion nor diffraction nor the enlargement
-//! alone explains it.
+//! alone explains it. Advice follows the diffraction that is known: no stopping down where it makes a good part.
 
 use rawassay_decode::PitchFrom;
 
-use super::{Case, Finding, FindingCode, Parts, diffracted, finest_words, or_print_smaller, passed, shaken, surface};
+use super::{
+    Case, Finding, FindingCode, Parts, apart, diffracted, finest_words, or_print_smaller, passed, shaken, surface,
+};
 use crate::brief::length::short;
 use crate::measures::BlurKind;
 use crate::print::Aspect;
@@ -12,14 +14,29 @@ use crate::print::Aspect;
 /// blur of 0.7 px and the pixel make 1.96 px (closed forms in docs/measures.md).
 pub(crate) const PIXEL_SHARP_PX: f64 = 2.0;
 
-/// From this f-number on diffraction is as likely a cause as focus or lens where the pixel pitch is not sure.
+/// From this f-number on diffraction is as likely a cause as focus or lens where the pixel pitch is not sure, and
+/// stopping down is no longer advised. Common practice, no source.
 const DIFFRACTION_LIKELY_F: f64 = 11.0;
+
+/// A share of the edges' variance beyond the pixel from which diffraction is named beside the other cause: two stops
+/// further it doubles, and alone would be as wide as the edges are, so that stopping down cannot help (own derivation).
+const DIFFRACTION_PART: f64 = 0.25;
 
 /// True where the frame is sharp pixel by pixel: then it has too few pixels for the print, not too little sharpness.
 pub(in crate::judge) fn pixel_sharp(case: &Case<'_>) -> bool {
     case.paper.brings.rise_px.is_some_and(|rise| rise <= PIXEL_SHARP_PX)
         && !matches!(case.blur_kind(), BlurKind::Defocus | BlurKind::Mixed)
         && !diffracted::explains(case)
+}
+
+/// What diffraction adds to the cause: its part where that is known to be a good one.
+fn partly_diffraction(case: &Case<'_>) -> Option<String> {
+    let shot = case.shot?;
+    let f_number = shot.f_number?;
+    let share = diffracted::share(case).filter(|share| *share >= DIFFRACTION_PART)?;
+    let sure = matches!(shot.pitch_from, Some(PitchFrom::FocalPlaneResolution));
+    let by = if sure { "" } else { ", by a pixel pitch that is only inferred" };
+    Some(format!("diffraction at f/{f_number} makes {:.0} % of what widens them{by}", 100.0 * share.min(1.0)))
 }
 
 /// The f-number, where diffraction may be the cause although the pitch, which is only inferred, does not bear it out.
@@ -47,7 +64,24 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let (mm, eyes) = (case.mm(rise_px)?, case.value(Aspect::Sharpness)?);
     let limit = passed(case.paper.limit(Aspect::Sharpness), severity);
     let diffraction = maybe_diffraction(case);
+    let partly = if diffraction.is_some() { None } else { partly_diffraction(case) };
+    let closed = case.shot.and_then(|s| s.f_number).filter(|n| *n >= DIFFRACTION_LIKELY_F);
     let (why, remedy) = match kind {
+        BlurKind::Defocus | BlurKind::Mixed if partly.is_some() => (
+            "; focus missed, and ",
+            "Open up by two stops, and focus on the enlarged live view on the plane that matters; bracket focus where you \
+             can and stack it where depth is needed",
+        ),
+        BlurKind::None | BlurKind::Motion if partly.is_some() => (
+            "; missed focus was not seen, so the lens is the likeliest cause beside diffraction: ",
+            "Open up by two stops and prove it with a series by aperture: stopping down further only widens the edges; \
+             where they stay as wide, use a better lens",
+        ),
+        _ if partly.is_some() => (
+            "; the other cause could not be told, ",
+            "Open up by two stops and shoot again with focus checked on the enlarged live view, a tripod with its column \
+             down and a faster shutter, changing one at a time",
+        ),
         _ if diffraction.is_some() => (
             match kind {
                 BlurKind::Defocus | BlurKind::Mixed => "; missed focus or ",
@@ -59,6 +93,11 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
             "; focus missed",
             "Focus on the enlarged live view on the plane that matters, check it at full size, and bracket focus where \
              you can",
+        ),
+        BlurKind::None | BlurKind::Motion if closed.is_some() => (
+            "; missed focus was not seen, so the lens is the likeliest cause",
+            "Prove it with a series by aperture that opens up from here (so far closed no lens gains by stopping down), or \
+             use a better lens",
         ),
         BlurKind::None | BlurKind::Motion => (
             "; missed focus was not seen, so the lens is the likeliest cause",
@@ -79,12 +118,13 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
             limit,
             unit: "eye limits",
             text: format!(
-                "Edges are {} mm wide on {}, {eyes:.1} times {}, limit {}{why}{} ({rise_px:.1} px in the frame).",
+                "Edges are {} mm wide on {}, {} times {}, limit {}{why}{} ({rise_px:.1} px in the frame).",
                 short(mm),
                 surface(case),
+                apart(format!("{eyes:.1}"), eyes, limit),
                 finest_words(case),
                 short(limit),
-                diffraction.unwrap_or_default(),
+                partly.or(diffraction).unwrap_or_default(),
             ),
             remedy: format!("{remedy}{}", or_print_smaller(case)),
         }

@@ -1,7 +1,7 @@
 //! `too-few-pixels`: after crop and fit there are fewer picture pixels per inch than the brief wants, or fewer than keep
 //! the edges of a frame that is sharp pixel by pixel narrow enough on the paper.
 
-use super::{Case, Finding, FindingCode, Parts, Severity, surface};
+use super::{Case, Finding, FindingCode, Parts, Severity, apart, passed, surface};
 use crate::brief::length::short;
 use crate::measures::BlurKind;
 use crate::print::Aspect;
@@ -29,9 +29,11 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let closer =
         if case.crop.is_some() { "crop less, go closer or use a longer lens" } else { "use a camera with more pixels" };
     let smaller = super::or_print_smaller(case);
-    // A shaken frame is sharp only along the line of its motion.
-    let moved = case.blur_kind() == BlurKind::Motion;
-    let which = if moved { "Along its motion the frame is" } else { "The frame is" };
+    // A motion smears the edges across it and leaves those that lie along it.
+    let (which, they) = match case.blur_kind() {
+        BlurKind::Motion => ("Edges that lie along its motion are", "they are"),
+        _ => ("The frame is", "its edges are"),
+    };
     // Enough by the brief's numbers, and too few all the same for what the frame holds.
     let enough = case.grade(Aspect::Pixels).is_none();
     let wants = if enough {
@@ -44,8 +46,9 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     };
     let wide = match (edges, brings.rise_px.and_then(|px| case.mm(px)), case.value(Aspect::Sharpness)) {
         (Some(_), Some(mm), Some(eyes)) => format!(
-            " {which} sharp pixel by pixel, but so enlarged its edges are {} mm wide, {eyes:.1} times {}; {clean:.0} ppi would do.",
+            " {which} sharp pixel by pixel, but so enlarged {they} {} mm wide, {} times {}; {clean:.0} ppi would do.",
             short(mm),
+            apart(format!("{eyes:.1}"), eyes, case.paper.limit(Aspect::Sharpness).borderline),
             super::finest_words(case),
         ),
         _ => String::new(),
@@ -59,10 +62,10 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
             limit: if severity == Severity::Fails { least } else { clean },
             unit: "ppi",
             text: format!(
-                "{:.0} x {:.0} px{after} give {:.0} ppi on {} (the {} fills it){wants}.{wide}",
+                "{:.0} x {:.0} px{after} give {} ppi on {} (the {} fills it){wants}.{wide}",
                 brings.width_px,
                 brings.height_px,
-                fit.ppi,
+                apart(format!("{:.0}", fit.ppi), fit.ppi, passed(limit, severity)),
                 surface(case),
                 if fit.width_limits { "width" } else { "height" },
             ),

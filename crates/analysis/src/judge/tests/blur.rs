@@ -44,11 +44,12 @@ fn soft_says_why() {
     assert!(found.text.contains("sharp pixel by pixel"), "{}", found.text);
     assert!(judgement.verdict.findings.iter().all(|f| f.code != FindingCode::Soft), "{:?}", judgement.verdict);
     assert_eq!(judgement.print.largest.unwrap().limited_by, "pixels");
-    // The same of a shaken frame holds along its motion only, and the text does not call the frame sharp.
+    // The same of a shaken frame holds for the edges along its motion only, and the text does not call the frame sharp.
     m.blur = crate::Blur { kind: BlurKind::Motion, motion_px: Some(5.0), ..m.blur };
     let shaken = judged(&m, &s, "exhibition", Some(Area::new(0, 0, 3000, 2000)));
     let found = finding(&shaken, FindingCode::TooFewPixels);
-    assert!(found.text.contains("Along its motion the frame is sharp pixel by pixel"), "{}", found.text);
+    let words = "Edges that lie along its motion are sharp pixel by pixel, but so enlarged they are";
+    assert!(found.text.contains(words) && !found.text.contains("frame is sharp"), "{}", found.text);
     m.blur = crate::Blur { kind: BlurKind::None, motion_px: None, ..m.blur };
     // Closed f-stop and a pitch that is only inferred: diffraction is named beside focus and lens.
     m.sharpness.edge_rise_px = Some(6.0);
@@ -58,6 +59,50 @@ fn soft_says_why() {
         let found = finding(&judged(&m, &inferred, "portfolio", None), FindingCode::Soft);
         assert!(found.text.contains("or diffraction at f/22 (the pixel pitch of 6 um"), "{}", found.text);
     }
+}
+
+#[test]
+fn soft_never_advises_stopping_down_against_the_diffraction_that_is_known() {
+    // f/22 at 6.41 um: 1.33287 x 0.55 x 22 / 6.41 = 2.516 px, which is 2.516^2 / (3.71^2 - 0.8^2) = 48 % of what edges of
+    // 3.71 px have beyond the pixel: not the larger part, and no reason to stop down.
+    let s = Shot { f_number: Some(22.0), pixel_pitch_um: Some(6.41), ..shot() };
+    let mut m = measures();
+    m.blur.expected_diffraction_px = None;
+    m.sharpness.edge_rise_px = Some(3.71);
+    for (kind, words) in [
+        (BlurKind::None, "the lens is the likeliest cause beside diffraction"),
+        (BlurKind::Defocus, "focus missed, and"),
+        (BlurKind::Mixed, "focus missed, and"),
+        (BlurKind::Undetermined, "the other cause could not be told"),
+    ] {
+        m.blur.kind = kind;
+        let found = finding(&judged(&m, &s, "exhibition", None), FindingCode::Soft);
+        assert!(found.text.contains(words), "{}", found.text);
+        assert!(found.text.contains("diffraction at f/22 makes 48 % of what widens them"), "{}", found.text);
+        assert!(found.remedy.starts_with("Open up by two stops"), "{}", found.remedy);
+    }
+    // At f/11 1.258 px are 5 % of edges of 5.5 px: not named, and no stopping down from there either.
+    m.blur.kind = BlurKind::None;
+    m.sharpness.edge_rise_px = Some(5.5);
+    for (f_number, stop_down) in [(4.0, true), (8.0, true), (11.0, false), (16.0, false)] {
+        let s = Shot { f_number: Some(f_number), ..s.clone() };
+        let found = finding(&judged(&m, &s, "exhibition", None), FindingCode::Soft);
+        assert_eq!(found.remedy.starts_with("Stop down"), stop_down, "f/{f_number}: {}", found.remedy);
+        assert!(!found.text.contains("diffraction"), "f/{f_number}: {}", found.text);
+    }
+    // A small pitch reaches that part before f/11: f/8 at 1.5 um is 3.91 px, 36 % of edges of 6.6 px.
+    m.sharpness.edge_rise_px = Some(6.6);
+    let s = Shot { f_number: Some(8.0), pixel_pitch_um: Some(1.5), ..s };
+    let found = finding(&judged(&m, &s, "exhibition", None), FindingCode::Soft);
+    assert!(found.remedy.starts_with("Open up by two stops"), "{}", found.remedy);
+    assert!(found.text.contains("makes 36 % of what widens them ("), "{}", found.text);
+    // The same by a pitch that is only inferred is told as such; from f/11 on no figure is made of it.
+    let inferred = Shot { pitch_from: Some(rawassay_decode::PitchFrom::Focal35), ..s };
+    let found = finding(&judged(&m, &inferred, "exhibition", None), FindingCode::Soft);
+    assert!(found.text.contains("36 % of what widens them, by a pixel pitch that is only inferred"), "{}", found.text);
+    let closed = Shot { f_number: Some(11.0), pixel_pitch_um: Some(2.2), ..inferred };
+    let found = finding(&judged(&m, &closed, "exhibition", None), FindingCode::Soft);
+    assert!(found.text.contains("or diffraction at f/11 (the pixel pitch of 2.2 um"), "{}", found.text);
 }
 
 #[test]
@@ -98,6 +143,45 @@ fn diffraction_is_the_cause_only_where_the_edges_agree() {
 }
 
 #[test]
+fn no_word_of_diffraction_where_pixels_alone_are_missing() {
+    // f/1.8 at 1.4 um: 0.943 px, which is 0.943^2 / (1.8^2 - 0.8^2) = 34 % of what edges of 1.8 px have beyond the pixel.
+    let s = Shot { f_number: Some(1.8), pixel_pitch_um: Some(1.4), ..shot() };
+    let mut m = measures();
+    m.blur.expected_diffraction_px = None;
+    // 1000 px over 40 in are 25 ppi: those 0.943 px are 0.96 mm, 4.4 times what is resolved from 75 cm.
+    let judgement = judged(&m, &s, "exhibition", Some(Area::new(300, 200, 1000, 700)));
+    assert!(finding(&judgement, FindingCode::TooFewPixels).remedy.contains("sharper focus will not help"));
+    assert!(judgement.verdict.findings.iter().all(|f| f.code != FindingCode::Diffracted), "{:?}", judgement.verdict);
+    // Sharper than the f-number of the file allows: that is told all the same.
+    let judgement = judged(&m, &Shot { f_number: Some(8.0), ..s }, "exhibition", Some(Area::new(300, 200, 1000, 700)));
+    assert!(finding(&judgement, FindingCode::Diffracted).text.contains("not confirmed"));
+}
+
+#[test]
+fn diffraction_is_named_in_a_shaken_frame() {
+    // f/16 at 6.5 um: 1.33287 x 0.55 x 16 / 6.5 = 1.804 px, which is 1.804^2 / (2.15^2 - 0.8^2) = 82 % of what the edges
+    // along the motion have beyond the pixel.
+    let s = Shot { f_number: Some(16.0), pixel_pitch_um: Some(6.5), ..shot() };
+    let mut m = measures();
+    m.blur = crate::Blur { kind: BlurKind::Motion, motion_px: Some(5.0), expected_diffraction_px: None, ..m.blur };
+    for rise in [1.97, 2.15] {
+        m.sharpness.edge_rise_px = Some(rise);
+        let judgement = judged(&m, &s, "exhibition", None);
+        let found = finding(&judgement, FindingCode::Diffracted);
+        assert!(found.severity > Severity::Note && found.remedy.starts_with("Open up"), "{rise}: {found:?}");
+        assert!(found.text.contains("widens the edges along the motion"), "{}", found.text);
+        let pixels = finding(&judgement, FindingCode::TooFewPixels);
+        assert!(!pixels.text.contains("sharp pixel by pixel") && !pixels.remedy.contains("focus"), "{pixels:?}");
+        assert!(judgement.verdict.findings.iter().any(|f| f.code == FindingCode::Shaken));
+        assert!(judgement.verdict.findings.iter().all(|f| f.code != FindingCode::Soft));
+    }
+    // Where the length of the motion is unknown the edges tell of it: they are not put down to diffraction as well.
+    m.blur.motion_px = None;
+    let judgement = judged(&m, &s, "exhibition", None);
+    assert!(judgement.verdict.findings.iter().all(|f| f.code != FindingCode::Diffracted), "{:?}", judgement.verdict);
+}
+
+#[test]
 fn handling_is_a_note_on_a_sharp_frame_and_a_cause_of_a_shaken_one() {
     // Common practice, no source: 1/(3 x 200) s in the hand; 1/2 to 1/4 s shakes on a tripod.
     let s = Shot { shutter_s: Some(0.25), focal35_mm: Some(200.0), focal_mm: Some(200.0), ..shot() };
@@ -124,6 +208,9 @@ fn handling_is_a_note_on_a_sharp_frame_and_a_cause_of_a_shaken_one() {
     let remedy = finding(&judgement, FindingCode::Shaken).remedy;
     // 1/4 to 1/640 s are 7.3 stops: no ISO 16000 is advised for it.
     assert!(remedy.contains("7.3 stops more light") && !remedy.contains("here ISO"), "{remedy}");
+    // f-stop and ISO may give them together: that is not denied.
+    assert!(remedy.contains("open up from f/5.6") && remedy.contains("ISO from 100 by the rest"), "{remedy}");
+    assert!(!remedy.contains("without harm"), "{remedy}");
     assert!(remedy.starts_with("In the hand 1/640 s or faster") && remedy.contains("mirror lock-up"), "{remedy}");
     // A motion that asks for more than the rule of thumb does: both findings name the same time.
     m.blur.motion_px = Some(30.0);

@@ -193,3 +193,40 @@ fn stitching_as_advised_gives_the_resolution_and_the_view() {
         );
     }
 }
+
+#[test]
+fn a_figure_past_its_limit_does_not_read_like_it() {
+    let (mut m, s) = (measures(), shot());
+    // 2.45 px at 315.8 ppi are 1.5053 times 0.1309 mm: past 1.5.
+    m.sharpness.edge_rise_px = Some(2.45);
+    let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Soft);
+    assert!(found.text.contains("1.51 times") && found.text.contains("limit 1.5;"), "{}", found.text);
+    // 9.98 on the paper, 6.132 of a pixel.
+    let mut m = measures();
+    m.noise.snr_midtone_db = Some(20.0 * 6.132f64.log10());
+    let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Noisy);
+    assert!(found.severity == Severity::Fails && found.text.contains("ratio of 9.98 on"), "{}", found.text);
+}
+
+#[test]
+fn a_screen_is_not_called_a_print() {
+    let mut m = measures();
+    m.noise.row_banding_dn = Some(0.6);
+    m.exposure.scene_range_ev = Some(13.0);
+    m.blur.expected_diffraction_px = None;
+    // On 2560 px 6000 px are shown at 257.8 ppi: a screen's pixel is 2.34 of the frame's, and f/32 at 1 um 23.5.
+    let s = Shot { f_number: Some(32.0), pixel_pitch_um: Some(1.0), shutter_s: Some(0.25), ..shot() };
+    for rise in [None, Some(3.0), Some(24.0), Some(60.0)] {
+        m.sharpness.edge_rise_px = rise;
+        let said = |brief: &str| -> String {
+            let findings = judged(&m, &s, brief, None).verdict.findings;
+            assert!(findings.iter().any(|f| f.code == FindingCode::Diffracted), "{findings:?}");
+            findings.iter().map(|f| format!("{} {} ", f.text, f.remedy)).collect()
+        };
+        let screen = said("screen");
+        assert!(!screen.contains("print") && !screen.contains("proof") && !screen.contains("paper"), "{screen}");
+        assert!(said("exhibition").contains("paper"));
+    }
+    let banded = finding(&judged(&m, &s, "screen", None), FindingCode::Banded);
+    assert!(banded.remedy.contains("look at the shadows at full size"), "{}", banded.remedy);
+}

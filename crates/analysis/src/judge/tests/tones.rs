@@ -57,8 +57,14 @@ fn blocked_noisy_and_banded() {
     let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Noisy);
     assert_eq!(found.severity, Severity::Fails);
     assert!((found.measured.unwrap() - 8.137).abs() < 0.01, "{found:?}");
-    // 20 wanted: (20 / 8.137)^2 = 6.04 times the light: ISO 12800 / 6.04 = 2119, so 2000; or seven frames.
-    assert!(found.remedy.contains("ISO 2000 or lower") && found.remedy.contains("merge 7 frames"), "{}", found.remedy);
+    // 20 wanted: (20 / 8.137)^2 = 6.04, so seven frames. S / sqrt(S + 3.15^2) is 5 at 32.61 electrons and 20 / 1.6275 =
+    // 12.289 at 160.36: 4.92 times the light, ISO 12800 / 4.92 = 2603, so 2500 (closed form, read noise as in the frame).
+    assert!(found.remedy.contains("merge 7 frames"), "{}", found.remedy);
+    assert!(found.remedy.starts_with("About ISO 2500 or lower"), "{}", found.remedy);
+    // Without read noise 6.04 times the light: ISO 2119, so 2000.
+    m.noise.read_noise_dn = Some(0.0);
+    let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Noisy);
+    assert!(found.remedy.starts_with("About ISO 2000 or lower"), "{}", found.remedy);
 
     // Rows off by 0.6 of the read noise, with dark tones near the floor.
     let mut m = measures();
@@ -109,6 +115,10 @@ fn a_dark_frame_has_the_noise_of_the_tone_that_it_is_lifted_from() {
             assert!(found.text.contains(&format!("{lift:.1} EV under")), "{}", found.text);
             assert!(found.remedy.contains(&format!("{:.1} EV brighter", lift + 0.5)), "{}", found.remedy);
             assert_eq!(found.text.contains("meant dark"), found.severity == Severity::Borderline, "{}", found.text);
+            // The outcome follows from the sentence: what is held against 10 stands beside it.
+            let kept = paper(40.0 * (-0.5 * (lift - 2.0)).exp2());
+            let words = format!("10 at the least in a picture that is kept 2.0 EV darker, where it is {kept:.1}");
+            assert_eq!(found.text.contains(&words), found.severity > Severity::Note, "{words}: {}", found.text);
         }
         // What is said of this size holds on the ladder of sizes.
         let size = judgement.print.largest.unwrap();
@@ -162,7 +172,10 @@ fn the_sun_is_a_note_and_a_blown_surface_is_not() {
     let note = note.unwrap();
     assert_eq!(note.severity, Severity::Note);
     assert!(!note.text.contains("the largest"), "{}", note.text);
-    assert!(note.text.contains("light source") && note.text.contains("green alone"), "{}", note.text);
+    assert!(note.text.contains("light source"), "{}", note.text);
+    // 0.05 of 0.257: the patch's own, whatever else is clipped in the frame.
+    assert!(note.text.contains("clipped over 0.257 % of the picture"), "{}", note.text);
+    assert!(note.text.contains("a second colour in 19 % of that"), "{}", note.text);
     // The half disc on a horizon, too: 400 x 200 px.
     one_patch(&mut m, 0.257, 0.05, 1.0, [400, 200]);
     assert_eq!(judged(&m).0, Outcome::Prints);
@@ -200,6 +213,31 @@ fn advice_on_blown_follows_the_room_that_there_was() {
     }
     let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Blown);
     assert!(found.text.contains("red 3 %, green 3 %, blue 3 %"), "{}", found.text);
+}
+
+#[test]
+fn blown_says_which_share_is_of_any_colour_and_which_of_all() {
+    let (mut m, s) = (measures(), shot());
+    one_patch(&mut m, 42.0, 29.0, 0.3, [4000, 3000]);
+    m.clipping.any_pct = vec![42.0; 24];
+    m.exposure.clipped_all_pct = 16.2;
+    for (c, pct) in m.channels.iter_mut().zip([17.0, 41.0, 40.0, 29.0]) {
+        c.clipped_pct = pct;
+    }
+    let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Blown);
+    assert!(!found.text.contains("in all colours"), "{}", found.text);
+    let words = "clipped in one colour or more (green 41 %, blue 29 %, red 17 %, all at once 16 %)";
+    assert!(found.text.contains(words) && found.text.contains("over 42 % of the picture"), "{}", found.text);
+    assert!(found.text.contains("in the larger part of it"), "{}", found.text);
+    // In a crop the shares of the colours are not known; those of the frame are told as such.
+    let found = finding(&judged(&m, &s, "portfolio", Some(Area::new(3000, 2000, 2000, 1000))), FindingCode::Blown);
+    assert!(found.text.contains("(of the whole frame: green 41 %, blue 29 %"), "{}", found.text);
+    // Nearly one colour alone is not one alone.
+    for (c, pct) in m.channels.iter_mut().zip([4.0, 41.0, 40.0, 5.0]) {
+        c.clipped_pct = pct;
+    }
+    let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Blown);
+    assert!(found.text.contains("clipped mostly in green alone (green 41 %"), "{}", found.text);
 }
 
 #[test]
