@@ -312,6 +312,22 @@ fn region_of(line: &Line, half: f64, picture: &Area, within: &Area) -> Area {
 mod tests {
     use super::*;
 
+    /// An upright edge whose band is wider and longer than the part that is meant.
+    #[test]
+    fn where_it_was_measured_lies_in_the_part_that_is_meant() {
+        let line = Line {
+            at: (100.0, 200.0),
+            normal: (1.0, 0.0),
+            along: (-80.0, 80.0),
+            bend: 0.0,
+            sigma_px: 0.6,
+            room_px: 40.0,
+        };
+        let (picture, within) = (Area::new(10, 20, 500, 500), Area::new(90, 150, 15, 60));
+        assert_eq!(region_of(&line, 20.0, &picture, &within), Area::new(80, 130, 15, 60));
+        assert_eq!(region_of(&line, 20.0, &picture, &picture), Area::new(70, 100, 40, 160));
+    }
+
     #[test]
     fn slants_are_good_within_their_own_error() {
         assert!(good_slant(1.9) && good_slant(20.1) && !good_slant(1.5) && !good_slant(21.0));
