@@ -297,7 +297,8 @@ pub fn record(body: &Body, take: &Take, dice: &mut Dice) -> Record {
         sharpness: Sharpness {
             edges: 400,
             edge_rise_px: Some(rise),
-            edge_rise_spread_px: Some(rise * error),
+            // Three tenths of the stated error is what frames of one scene do not share.
+            edge_rise_spread_px: Some(rise * error / 0.3),
             rise_by_direction_px: by_direction,
             map,
             ..Sharpness::default()

@@ -56,6 +56,26 @@ fn rise_and_mtf50_of_gaussians() {
     }
 }
 
+/// Over scenes and noise the rise is off by as much as its stated error says: by scatter alone, three times as far.
+#[test]
+fn the_rise_is_off_by_its_stated_error() {
+    use SceneKind::{Buildings, DeadLeaves, DeepLeaves, Fence, Horizon, Text};
+    let mut off = Vec::new();
+    for (k, scene) in [Buildings, DeadLeaves, DeepLeaves, Fence, Horizon, Text].into_iter().enumerate() {
+        for (iso, sigma) in [(100.0, 0.5), (100.0, 1.2), (1600.0, 0.8), (12_800.0, 0.5), (12_800.0, 1.2)] {
+            let phase = ["RGGB", "GRBG", "GBRG", "BGGR"][k % 4];
+            let recipe = recipe(scene.clone(), phase, iso, 51 + k as u64, Optics::gaussian(sigma));
+            let truth = recipe.spread_at(500.0, 350.0).edge(0.0).rise_px;
+            let s = measured(&recipe).sharpness;
+            off.extend(s.edge_rise_px.zip(s.edge_rise_spread_px).map(|(rise, error)| (rise - truth) / error));
+        }
+    }
+    let squares = off.iter().map(|z| z * z).sum::<f64>() / off.len() as f64;
+    let within_two = off.iter().filter(|z| z.abs() < 2.0).count();
+    assert!(off.len() >= 26 && (0.5..1.5).contains(&squares.sqrt()), "{off:.1?}");
+    assert!(within_two as f64 > 0.85 * off.len() as f64, "{off:.1?}");
+}
+
 #[test]
 fn length_and_direction_of_motion() {
     for (k, (length, deg)) in [(2.5, 20.0), (6.0, 75.0), (12.0, 110.0), (18.0, 160.0)].into_iter().enumerate() {

@@ -63,7 +63,8 @@ impl Brief {
     }
 
     /// The same output seen from another distance. What the author of the brief stated himself stays; what follows from
-    /// the distance, and all of it in a built-in brief, follows it.
+    /// the distance follows it. All of a built-in brief does: its resolution as fine at the eye as from its own distance, so that
+    /// whoever steps nearer never asks for less.
     #[must_use]
     pub fn seen_from(&self, distance_mm: f64) -> Self {
         let own = self.is_built_in();
@@ -74,11 +75,17 @@ impl Brief {
         brief.output.distance_mm = distance_mm;
         let now = brief.output;
         let same = |a: f64, b: f64| (a - b).abs() < 1e-9;
-        if own || same(before.ppi_wanted, ppi_wanted(&before)) {
+        if same(before.ppi_wanted, ppi_wanted(&before)) {
             brief.output.ppi_wanted = ppi_wanted(&now);
+        } else if own {
+            let as_fine = before.ppi_wanted * before.distance_mm / distance_mm;
+            brief.output.ppi_wanted = as_fine.round().clamp(USUAL_PPI.0, USUAL_PPI.1);
         }
-        if own || same(before.ppi_least, ppi_least(before.ppi_wanted)) {
+        if same(before.ppi_least, ppi_least(before.ppi_wanted)) {
             brief.output.ppi_least = ppi_least(brief.output.ppi_wanted);
+        } else if own {
+            let share = before.ppi_least / before.ppi_wanted;
+            brief.output.ppi_least = (brief.output.ppi_wanted * share * 10.0).round() / 10.0;
         }
         brief.output.ppi_wanted = brief.output.ppi_wanted.max(brief.output.ppi_least);
         if own || self.limits.blown_patch_cm2 == blown_patch_cm2(&before) {
@@ -156,9 +163,18 @@ mod tests {
         // What the eye resolves at 1 m: 3438 / 39.37 = 87 ppi; no less than 100 is asked for.
         assert_eq!((short.output.ppi_wanted, short.output.ppi_least), (100.0, 66.7));
         for name in ["album", "portfolio", "exhibition"] {
-            let moved = Brief::built_in(name).unwrap().seen_from(1000.0);
-            assert_eq!((moved.output.ppi_wanted, moved.output.ppi_least), (100.0, 66.7), "{name}");
+            let built_in = Brief::built_in(name).unwrap();
+            let moved = built_in.seen_from(1000.0);
             assert_eq!(moved.limits, short.limits, "{name}");
+            // Its resolution is as fine at the eye as from its own distance, and no less than 100 ppi.
+            let as_fine = built_in.output.ppi_wanted * built_in.output.distance_mm / 1000.0;
+            assert!((moved.output.ppi_wanted - as_fine.max(100.0)).abs() <= 0.5, "{name}: {:?}", moved.output);
+            let share = built_in.output.ppi_least / built_in.output.ppi_wanted;
+            assert!(
+                (moved.output.ppi_least / moved.output.ppi_wanted - share).abs() < 0.001,
+                "{name}: {:?}",
+                moved.output
+            );
         }
         let words = Brief::find("100 x 75 cm at 1 m").unwrap();
         assert_eq!((words.output, words.limits), (short.output, short.limits));

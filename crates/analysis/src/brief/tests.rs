@@ -238,3 +238,23 @@ fn a_largest_size_holds_and_keeps_its_shape() {
         }
     }
 }
+
+#[test]
+fn whoever_steps_nearer_to_a_built_in_print_asks_for_no_less() {
+    for name in ["album", "portfolio", "exhibition"] {
+        let brief = Brief::built_in(name).unwrap();
+        let own = brief.output.distance_mm;
+        let asked = |distance_mm: f64| {
+            let output = brief.seen_from(distance_mm).output;
+            (output.ppi_wanted, output.ppi_least)
+        };
+        let mut farther = asked(4.0 * own);
+        for step in (0..=380_u32).rev() {
+            let nearer = asked(own * (0.2 + 0.01 * f64::from(step)));
+            assert!(nearer.0 >= farther.0 && nearer.1 >= farther.1, "{name}: {nearer:?} after {farther:?}");
+            farther = nearer;
+        }
+        let (beside, at) = (asked(own - 1.0), (brief.output.ppi_wanted, brief.output.ppi_least));
+        assert!((beside.0 - at.0).abs() <= 1.0 && (beside.1 - at.1).abs() <= 1.0, "{name}: {beside:?} beside {at:?}");
+    }
+}

@@ -22,7 +22,7 @@ pub(super) const EDGES: &[Explanation] = &[
     measure(
         "sharpness.edge_rise_spread_px", "px",
         "How sure the rise is.",
-        "Standard error of edge_rise_px.",
+        "Standard error of edge_rise_px: the scatter of the edges, and what noise hides beside all of them.",
         "own derivation (docs/measures.md)",
         "",
     ),

@@ -91,7 +91,7 @@ impl<'a> Case<'a> {
     }
 
     /// A largest print by size, as far as the tones allow it: a blown patch grows with the print, so that a smaller one
-    /// may do; blocked shadows, bands and damage are no better in a smaller one.
+    /// may do; blocked shadows and damage are no better in a smaller one, bands are worse.
     pub(crate) fn within_tones(&self, by_size: LargestPrint) -> Option<LargestPrint> {
         let Some(code) = self.spoiled_at(by_size.ppi) else { return Some(by_size) };
         let (width, height) = (self.paper.brings.width_px, self.paper.brings.height_px);

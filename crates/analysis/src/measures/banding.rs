@@ -10,6 +10,7 @@ use rawassay_decode::Frame;
 
 use super::flat_blocks::Usable;
 use super::line_offsets::{Offsets, TELLS, offsets};
+use super::line_parts;
 use super::line_spectrum::{SHORTEST, response};
 use super::line_steps::LineSteps;
 use super::line_waves::{self, Wave, Waves, left_by_block, mean_over_block};
@@ -43,21 +44,6 @@ const FITS: f64 = 9.0;
 const APART_FOR_WAVES: [(usize, usize); 2] = [(6, 2), (18, 4)];
 const APART_FOR_HIDDEN: (usize, usize) = (12, 4);
 
-/// Most correlation of neighbours, in standard deviations of one block's, along and across the lines: offsets of whole
-/// lines correlate the samples along them, slow waves of them those across too; edges of the scene do more.
-const ALONG: f64 = 8.0;
-const ACROSS: f64 = 4.5;
-
-/// A block whose rows may be looked at, by its correlations at [`super::patches::OFFSETS`].
-pub(crate) fn shows_rows(c: &[f64; 6]) -> bool {
-    [0, 4].iter().all(|&k| c[k].abs() < ALONG) && [1, 2, 3, 5].iter().all(|&k| c[k].abs() < ACROSS)
-}
-
-/// A block whose columns may be looked at.
-pub(crate) fn shows_columns(c: &[f64; 6]) -> bool {
-    [1, 5].iter().all(|&k| c[k].abs() < ALONG) && [0, 2, 3, 4].iter().all(|&k| c[k].abs() < ACROSS)
-}
-
 /// What the frame shows of the lines' offsets.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(crate) struct Spread {
@@ -73,8 +59,6 @@ pub(crate) struct Spread {
     pub(crate) scene: bool,
     /// True where what is found is not known well enough.
     pub(crate) unsure_size: bool,
-    /// True where most of the picture shows no structure.
-    pub(crate) plain: bool,
     /// What of the offsets' variance is of independent lines, DN squared; and period and variance of the wave.
     pub(crate) random_dn2: f64,
     pub(crate) wave: Option<(f64, f64)>,
@@ -131,9 +115,10 @@ impl Search<'_> {
             let all = steps.shown.with_structure().and_then(|all| offsets(&all, apart));
             all.is_some_and(|all| all.variance_dn2.0 - LEAKS * seen.variance_dn2.0 > 3.0 * all.variance_dn2.1)
         };
+        let lacks = line_parts::lacks(&lines, apart, seen.variance_dn2.0);
         let near = LinesSeen { lines, apart, together: 1, shortest: SHORTEST };
         let (found, unseen_wave_dn2) = self.waves(rows, near, |wave| together(&seen, apart, wave));
-        let scene = found.scene || found.random_dn2 > 0.0 && leaks();
+        let scene = found.scene || found.random_dn2 > 0.0 && (lacks || leaks());
         Some(Spread { scene, unseen_wave_dn2, ..found })
     }
 
@@ -230,7 +215,6 @@ fn together(seen: &Offsets, apart: usize, wave: Option<Wave>) -> Spread {
         // A wave that may go with the light is the scene's where it repeats itself, in text or in a fence.
         scene: wave.map_or(random && drawn, |w| !w.sure),
         unsure_size: random && !drawn && rest < SIZED * error && rest > 0.2 * all,
-        plain: false,
         random_dn2,
         wave: wave.map(|w| (w.period, w.dn2)),
     }

@@ -6,7 +6,6 @@
 
 use rawassay_decode::Frame;
 
-use super::banding;
 use super::faint_structure::{self, FaintStructure};
 use super::line_fit::Point;
 use super::lines_out::LinesOut;
@@ -116,9 +115,8 @@ pub(super) struct Flat {
     pub(super) same_colour: [Vec<f64>; 2],
     /// Mean and variance of the first plane of those blocks.
     pub(super) alike: Vec<(f32, f32)>,
-    /// Blocks with both ends of the range in them, and those of them that show rows and columns.
+    /// Blocks with both ends of the range in them.
     pub(super) looked: usize,
-    pub(super) shown: [usize; 2],
 }
 
 impl Flat {
@@ -152,8 +150,6 @@ impl Flat {
                 }
                 None => shape.correlations(&left),
             };
-            out.shown[0] += usize::from(banding::shows_rows(&c));
-            out.shown[1] += usize::from(banding::shows_columns(&c));
             let like = shape.like_colour(&c, &left);
             out.alike.extend(like[0].map(|_| (stats[0].mean, stats[0].variance)));
             out.same_colour.iter_mut().zip(like).for_each(|(to, c)| to.extend(c));
@@ -167,6 +163,7 @@ impl Flat {
                 out.points[p].push(Point {
                     mean: f64::from(s.mean) - usable[p].black_dn,
                     variance: f64::from(s.variance) * times[p],
+                    samples: shape.samples(p),
                     freedom: lines.map_or_else(|| shape.freedom(p), LinesOut::freedom),
                     spread: shape.spread(p, s, times[p]),
                 });

@@ -20,7 +20,8 @@ pub(crate) struct Point {
     pub(crate) mean: f64,
     /// Variance, DN squared.
     pub(crate) variance: f64,
-    /// Degrees of freedom of the variance.
+    /// Samples, and degrees of freedom of their variance.
+    pub(crate) samples: f64,
     pub(crate) freedom: f64,
     /// Variance of the tones within the patch that were taken out of its samples, DN squared.
     pub(crate) spread: f64,
@@ -90,9 +91,6 @@ const SLOPE_KNOWN: f64 = 3.0;
 const FREEDOM_STEP: f64 = 0.1;
 const MOST_DIFFERENT: f64 = 5.0;
 
-/// Values that are fitted to the samples of a point: its level and two slopes.
-const FITTED: f64 = 3.0;
-
 /// Most points that are fitted; more change nothing that shows.
 const MOST_POINTS: usize = 60_000;
 
@@ -113,40 +111,6 @@ pub(crate) fn fit(points: &[Point], cut: f64) -> Option<Line> {
         Some(bent) => Some(Line { square: 0.0, ..straight }.with_errors_of(&bent)),
         None => Some(straight),
     }
-}
-
-/// An excess of the darkest tenth over the curve through the others counts from this share and this many standard errors on.
-const EXCESS: f64 = 0.02;
-const EXCESS_ERRORS: f64 = 2.5;
-
-/// As [`fit`]; and by what share the darkest tenth of the points lies above the curve through the others, zero where that
-/// is small or by chance. Structure that passed for noise weighs most there: then the others alone are fitted.
-pub(crate) fn fit_dark_apart(points: &[Point], cut: f64) -> (Option<Line>, f64) {
-    let all = fit(points, cut);
-    let mut means: Vec<f64> = points.iter().map(|p| p.mean).collect();
-    if means.len() < 80 {
-        return (all, 0.0);
-    }
-    let tenth = means.len() / 10;
-    let limit = *means.select_nth_unstable_by(tenth, f64::total_cmp).1;
-    let (dark, others): (Vec<Point>, Vec<Point>) = points.iter().partition(|p| p.mean < limit);
-    let Some(line) = fit(&others, cut) else { return (all, 0.0) };
-    let mut corrections = Corrections::default();
-    let (mut n, mut sum, mut level, mut scatter) = (0.0, 0.0, 0.0, 0.0);
-    for p in &dark {
-        let freedom = line.freedom(p);
-        let most = 1.0 + cut * (2.0 / freedom).sqrt();
-        let ratio = p.variance / line.at(p.mean.max(0.0));
-        if ratio < most {
-            n += 1.0;
-            sum += ratio / corrections.of(freedom, most);
-            level += line.at(p.mean.max(0.0));
-            scatter += 2.0 / freedom;
-        }
-    }
-    let chance = (f64::sqrt(scatter) / n).hypot(line.offset_error * n / level);
-    let excess = sum / n - 1.0;
-    if excess > EXCESS && excess > EXCESS_ERRORS * chance { (Some(line), excess) } else { (all, 0.0) }
 }
 
 /// Fits slope and offset with the square term of `like`: what one plane has of its own.
@@ -195,7 +159,7 @@ pub(super) fn flattened(points: &[Point], line: &Line, lines: f64) -> f64 {
         weights += w;
         means += w * p.mean;
         squares += w * p.mean.powi(2);
-        errors += w * (line.offset / (p.freedom + FITTED) + lines);
+        errors += w * (line.offset / p.samples + lines);
     }
     let spread = squares - means.powi(2) / weights;
     if spread > errors { errors / spread } else { 1.0 }
@@ -215,7 +179,7 @@ fn start(points: &[Point]) -> Option<Line> {
             let mut variances: Vec<f64> = group.iter().map(|p| p.variance).collect();
             variances.sort_by(f64::total_cmp);
             let mean = group.iter().map(|p| p.mean).sum::<f64>() / group.len() as f64;
-            Point { mean, variance: variances[group.len() / 4], freedom: group[0].freedom, spread: 0.0 }
+            Point { mean, variance: variances[group.len() / 4], spread: 0.0, ..group[0] }
         })
         .collect();
     let guess = groups.iter().map(|p| p.variance).sum::<f64>() / groups.len() as f64;

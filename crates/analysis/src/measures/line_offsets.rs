@@ -23,7 +23,7 @@ const FEWEST: usize = 8;
 const APART: f64 = 5.0;
 
 /// Covariances of the second differences of independent offsets of variance 1, at lags of 0, 1 and 2 times d.
-const SHAPE: [f64; 3] = [6.0, -4.0, 1.0];
+pub(super) const SHAPE: [f64; 3] = [6.0, -4.0, 1.0];
 
 /// Weights of the covariances at lags of 0 to 4 times d that tell the offsets best from noise that differs from line to line
 /// (least squares in the spectrum over the lines, own derivation): three quarters of what could be told, where the shape
@@ -103,7 +103,7 @@ fn shape_of_next(d: usize) -> Vec<(usize, f64)> {
 }
 
 /// Where groups of enough lines end: of n alike there are (sum of weights)^2 over the sum of their squares.
-fn ends(lines: &[[Shown; PARTS]]) -> Vec<usize> {
+pub(super) fn ends(lines: &[[Shown; PARTS]]) -> Vec<usize> {
     let (mut ends, mut sum, mut squares) = (Vec::new(), 0.0, 0.0);
     for (l, line) in lines.iter().enumerate() {
         let weight = cross(line, line, |s| s.own.response);

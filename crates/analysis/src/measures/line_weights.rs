@@ -9,7 +9,7 @@ use super::lines_shown::{PARTS, Shown};
 
 /// Squared weighted difference over response, of noise alone: six for the second difference, times the mean of the
 /// squared redescending weight times the square (0.5345), over the mean of its derivative (0.7146), of a normal distribution.
-const OF_NOISE: f64 = 6.0 * 0.5345 / 0.7146;
+pub(super) const OF_NOISE: f64 = 6.0 * 0.5345 / 0.7146;
 
 /// Lines on either side from which a part's scatter is taken.
 const AROUND: usize = 32;

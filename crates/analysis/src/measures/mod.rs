@@ -24,6 +24,7 @@ pub(crate) mod like_pairs;
 pub(crate) mod likeness;
 pub(crate) mod line_fit;
 pub(crate) mod line_offsets;
+mod line_parts;
 mod line_solve;
 mod line_spectrum;
 pub(crate) mod line_steps;

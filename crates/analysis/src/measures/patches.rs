@@ -143,6 +143,11 @@ impl BlockShape {
         self.pairs[offset].sqrt()
     }
 
+    /// Samples of a plane.
+    pub(crate) fn samples(&self, plane: usize) -> f64 {
+        self.shapes[plane].at.len() as f64
+    }
+
     /// Degrees of freedom of a plane's variance.
     pub(crate) fn freedom(&self, plane: usize) -> f64 {
         self.shapes[plane].freedom()

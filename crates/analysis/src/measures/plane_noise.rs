@@ -44,10 +44,6 @@ const GAIN_BY_CHANGE: f64 = 1.0;
 /// Part of what is taken off the dark blocks that their noise may be off by.
 const DARK_BY_STRUCTURE: f64 = 0.5;
 
-/// Share that faint structure adds to the variance of some tones from which on it is taken off: less changes nothing that shows, and
-/// the fits take time.
-const STRUCTURE_COUNTS: f64 = 0.005;
-
 /// Read noises up to which the tones of a frame may show no noise of light.
 const LIGHTLESS: f64 = 2.0;
 
@@ -126,9 +122,6 @@ impl Fits {
     pub(super) fn of(shape: &BlockShape, flat: &Flat, lines: bool) -> Self {
         let faint = FaintStructure::of(shape, &flat.tones);
         let share = may_take(&faint, flat) * if lines { 2.0 } else { 1.0 };
-        if faint.most() < STRUCTURE_COUNTS {
-            return Self::through(shape, flat, &flat.points, lines, share);
-        }
         let as_it_is = line_fit::fit(&flat.pooled(), CUT);
         let without = Self::through(shape, flat, &flat.without(&faint), lines, share);
         let change = as_it_is.zip(without.all).map_or(0.0, |(with, without)| (with.slope / without.slope - 1.0).abs());
@@ -153,12 +146,12 @@ impl Fits {
 
     fn through(shape: &BlockShape, flat: &Flat, points: &[Vec<Point>], lines: bool, gain_share: f64) -> Self {
         let pooled: Vec<Point> = points.iter().flatten().copied().collect();
-        let (all, excess) = line_fit::fit_dark_apart(&pooled, CUT);
+        let all = line_fit::fit(&pooled, CUT);
         let from = all.map_or(f64::NEG_INFINITY, |line| clear_of_rounding_from(&pooled, &line));
         let clear = |points: &[Point]| points.iter().filter(|p| p.mean > from).copied().collect::<Vec<Point>>();
         let all = if from > f64::NEG_INFINITY { line_fit::fit(&clear(&pooled), CUT) } else { all };
-        let (dark_dn, rest) = dark_end(shape, &flat.tones);
-        let doubt = Doubt { dark_dn, dark_share: rest + excess, gain_share, offset_dn2: 0.0 };
+        let (dark_dn, dark_share) = dark_end(shape, &flat.tones);
+        let doubt = Doubt { dark_dn, dark_share, gain_share, offset_dn2: 0.0 };
         let doubt = if lines { doubt.of_lines(all.as_ref(), &pooled) } else { doubt };
         let own = |points: &Vec<Point>| {
             let all = all.filter(|_| shape.planes > 1)?;

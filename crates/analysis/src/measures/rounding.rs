@@ -73,7 +73,7 @@ mod tests {
                 let mean = values.iter().sum::<f64>() / values.len() as f64;
                 let all = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / values.len() as f64;
                 let variance = all - ROUNDING;
-                let at = |mean: f64| Point { mean, variance: all, freedom: 61.0, spread: 0.0 };
+                let at = |mean: f64| Point { mean, variance: all, samples: 64.0, freedom: 61.0, spread: 0.0 };
                 let off = rounding_off(variance, &[at(level); 100]);
                 assert!((variance - sigma * sigma).abs() < 1.05 * off, "{sigma} at {level}: {variance}, off {off}");
                 // A ramp holds all levels alike.

@@ -10,10 +10,6 @@ use super::noise::FrameNoise;
 const AGREES: f64 = 0.15;
 const FAR_APART: f64 = 0.4;
 
-/// Offsets of lines that may be a plain scene's count up to a read noise; up to this share of the darkest tones' noise where
-/// read noise is unknown.
-const UNSURE: f64 = 0.3;
-
 /// A stated gain that is off by more is noted.
 const PROFILE_DIFFERS: f64 = 0.2;
 
@@ -52,29 +48,22 @@ pub(crate) fn settle_read_noise(frame: &Frame, found: &mut FrameNoise, masked: &
     }
     let known: Vec<f64> = found.planes.iter().filter_map(|p| p.read_noise_dn).collect();
     let read = (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64);
-    let dark = found.dark_noise_dn;
     // The border shows the lines' offsets without a scene on them.
-    found.row_banding_dn = row_border.or_else(|| told(found.rows, (read, dark), "row", &mut found.notes));
-    found.column_banding_dn = column_border.or_else(|| told(found.columns, (read, dark), "column", &mut found.notes));
+    found.row_banding_dn = row_border.or_else(|| told(found.rows, read, "row", &mut found.notes));
+    found.column_banding_dn = column_border.or_else(|| told(found.columns, read, "column", &mut found.notes));
     compare_with_profile(frame, found);
 }
 
 /// The offsets that the picture shows; unknown where half a read noise of them would not be told from its noise, and where
-/// more than a read noise may be lines of the scene.
-fn told(
-    seen: Option<Spread>,
-    (read, dark): (Option<f64>, Option<f64>),
-    which: &str,
-    notes: &mut Vec<String>,
-) -> Option<f64> {
+/// they may be lines of the scene.
+fn told(seen: Option<Spread>, read: Option<f64>, which: &str, notes: &mut Vec<String>) -> Option<f64> {
     let seen = seen?;
     // Where read noise is unknown, so is how little of it would still have been seen.
     let unseen = seen.dn == 0.0 && read.is_none_or(|r| seen.least_dn2 > 0.25 * r * r);
     // A wave higher than what is seen, and than half a read noise.
     let wave_unseen = seen.unseen_wave_dn2 > f64::max(seen.dn.powi(2), read.map_or(0.0, |r| 0.25 * r * r));
     let hidden = !seen.scene && (unseen || wave_unseen || seen.unsure_size);
-    let most = read.or(dark.map(|d| UNSURE * d));
-    let scene = seen.scene || seen.dn > 0.0 && !seen.sure && (!seen.plain || most.is_none_or(|most| seen.dn > most));
+    let scene = seen.scene || seen.dn > 0.0 && !seen.sure;
     if hidden {
         notes.push(format!(
             "{which} banding: not measurable, the picture's own noise or structure {} hide half a read noise of it",
@@ -108,21 +97,21 @@ mod tests {
 
     #[test]
     fn nothing_seen_is_no_zero_where_read_noise_is_unknown() {
-        let seen = Spread { least_dn2: 0.04, sure: true, plain: true, ..Spread::default() };
+        let seen = Spread { least_dn2: 0.04, sure: true, ..Spread::default() };
         let mut notes = Vec::new();
-        assert_eq!(told(Some(seen), (Some(1.0), Some(1.5)), "row", &mut notes), Some(0.0));
+        assert_eq!(told(Some(seen), Some(1.0), "row", &mut notes), Some(0.0));
         assert!(notes.is_empty());
         for read in [None, Some(0.3)] {
             notes.clear();
-            assert_eq!(told(Some(seen), (read, Some(1.5)), "row", &mut notes), None);
+            assert_eq!(told(Some(seen), read, "row", &mut notes), None);
             assert!(notes[0].contains("hide half a read noise"), "{notes:?}");
         }
     }
 
     #[test]
     fn what_is_seen_is_no_statement_where_a_higher_wave_may_hide() {
-        let seen = |dn, unseen_wave_dn2| Spread { dn, unseen_wave_dn2, sure: true, plain: true, ..Spread::default() };
-        let told = |seen| told(Some(seen), (Some(4.0), Some(5.0)), "row", &mut Vec::new());
+        let seen = |dn, unseen_wave_dn2| Spread { dn, unseen_wave_dn2, sure: true, ..Spread::default() };
+        let told = |seen| told(Some(seen), Some(4.0), "row", &mut Vec::new());
         assert_eq!(told(seen(0.4, 5.0)), None);
         // Less than half a read noise, or than what is seen.
         assert_eq!(told(seen(0.4, 3.9)), Some(0.4));
@@ -131,8 +120,20 @@ mod tests {
 
     #[test]
     fn offsets_whose_size_is_unsure_are_no_statement() {
-        let seen = |unsure_size| Spread { dn: 2.0, sure: true, plain: true, unsure_size, ..Spread::default() };
-        let told = |seen| told(Some(seen), (Some(4.0), Some(5.0)), "row", &mut Vec::new());
+        let seen = |unsure_size| Spread { dn: 2.0, sure: true, unsure_size, ..Spread::default() };
+        let told = |seen| told(Some(seen), Some(4.0), "row", &mut Vec::new());
         assert_eq!((told(seen(false)), told(seen(true))), (Some(2.0), None));
+    }
+
+    #[test]
+    fn offsets_that_may_be_the_scenes_are_no_statement() {
+        let seen = |sure, scene| Spread { dn: 1.0, sure, scene, ..Spread::default() };
+        let mut notes = Vec::new();
+        let mut told = |seen| told(Some(seen), Some(4.0), "row", &mut notes);
+        assert_eq!(
+            [told(seen(true, false)), told(seen(false, false)), told(seen(true, true))],
+            [Some(1.0), None, None]
+        );
+        assert!(notes.iter().all(|note| note.ends_with("the scene may have such lines itself")) && notes.len() == 2);
     }
 }

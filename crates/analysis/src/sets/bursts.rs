@@ -22,8 +22,9 @@ const SEEN_SAME_EV: f64 = 0.5;
 const AS_SHARP: f64 = 1.01;
 /// ... and within this ratio where they tell it badly.
 const AS_SHARP_AT_MOST: f64 = 1.05;
-/// Standard errors of one frame's rise by which two frames differ for certain: 2 sqrt(2).
-const ERRORS: f64 = 2.83;
+/// Standard errors of one frame's rise by which two frames of one scene differ for certain: 2 sqrt(2) of the three tenths that
+/// they do not share.
+const ERRORS: f64 = 0.85;
 /// Share of the tiles that must be clearly sharper in the one frame, and in the other, for the focus to have moved.
 const MOVED_SHARE: f64 = 0.1;
 /// 10-90 % rise of straight motion across an edge, over its length (closed form).

@@ -160,3 +160,59 @@ fn dark_bushes_below_the_clouds_do_not_hide_the_bands_of_these() {
     });
     assert!(sized.count() >= 3);
 }
+
+/// Slats one above the other, so many lines apart, each brighter towards its lower edge, dark gaps between them and two posts in
+/// front; no read noise of bands.
+fn louvers(seed: u64, apart: f64, electrons: f64) -> rawassay_decode::Frame {
+    let mut rng = Noise::new(seed);
+    let sensor = Sensor { gain: 0.72, read_noise: 1.7, width: 1_280, height: 1_020, ..sensor() };
+    let of_slat = |y: f64| {
+        let part = (y / apart).fract();
+        if part < 0.82 { 0.12 + 0.5 * part } else { 0.015 }
+    };
+    // Through the lens: a mean over two pixels and a half.
+    let seen = |y: usize| (0..25).map(|k| of_slat((y as f64 - 1.2 + 0.1 * f64::from(k)).max(0.0))).sum::<f64>() / 25.0;
+    let slats: Vec<f64> = (0..1_020).map(seen).collect();
+    sensor.draw(|x, y, _, s| {
+        let post = x.abs_diff(422) < 30 || x.abs_diff(909) < 30;
+        let e = electrons * if post { 0.38 - 0.1 * y as f64 / 1_020.0 } else { slats[y] };
+        (s.black + (e + e.sqrt() * rng.normal() + s.read_noise * rng.normal()) / s.gain).round()
+    })
+}
+
+#[test]
+fn louvers_have_no_bands() {
+    for (seed, apart, electrons) in [(1, 47.9, 8_000.0), (2, 66.06, 700.0), (4, 60.0, 1_500.0)] {
+        let row = measure(&louvers(seed, apart, electrons)).noise.row_banding_dn;
+        assert!(row.is_none_or(|dn| dn < 0.5), "{apart}: {row:?}");
+    }
+}
+
+/// Rows of round tiles below a sky, so many columns from one to the next, and offsets of the columns, DN.
+fn roof(seed: u64, apart: f64, dn: f64) -> rawassay_decode::Frame {
+    let mut rng = Noise::new(seed);
+    let sensor = Sensor { gain: 0.31, read_noise: 2.2, width: 1_440, height: 1_200, ..sensor() };
+    let offsets: Vec<f64> = (0..1_440).map(|_| dn * rng.normal()).collect();
+    let tones: Vec<f64> = (0..4_000).map(|_| 0.6 + 0.7 * rng.uniform()).collect();
+    sensor.draw(|x, y, _, s| {
+        let row = y / 47;
+        let place = (x as f64 + (row % 2) as f64 * 0.5 * apart) / apart;
+        let tile = tones[row * 60 + place as usize];
+        let joint = if y % 47 > 43 { 0.4 } else { 1.0 };
+        let light = if y < 360 {
+            0.45 + 0.25 * y as f64 / 1_200.0
+        } else {
+            0.22 * tile * joint * (0.5 + 0.7 * (std::f64::consts::PI * place.fract()).sin())
+        };
+        let e = 700.0 * light;
+        (s.black + (e + e.sqrt() * rng.normal() + s.read_noise * rng.normal()) / s.gain + offsets[x]).round()
+    })
+}
+
+#[test]
+fn tiles_below_a_sky_are_no_bands() {
+    for (seed, apart, dn) in [(4, 44.0, 0.0), (6, 58.0, 0.0), (5, 52.0, 3.5), (6, 58.0, 3.5)] {
+        let column = measure(&roof(seed, apart, dn)).noise.column_banding_dn;
+        assert!(column.is_none_or(|found| (found - dn).abs() < 0.2 * dn + 0.7), "{apart} {dn}: {column:?}");
+    }
+}

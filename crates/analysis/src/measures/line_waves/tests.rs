@@ -100,6 +100,36 @@ fn a_wave_that_goes_with_the_light_is_not_the_sensors() {
 }
 
 #[test]
+fn a_wave_that_a_part_of_the_lines_does_not_have_is_not_the_sensors() {
+    // Little is seen of the first part, as of a sky beside a roof: the mean is that of the others.
+    let of = |share: f64, first: f64| {
+        let (mut seen, without) = (lines(&sine(1.6, 7.0), D, SHORTEST), lines(&[0.0; LINES], D, SHORTEST));
+        for (line, without) in seen.lines.iter_mut().zip(&without.lines) {
+            line[0].own.value = first * line[0].own.value + (1.0 - first) * without[0].own.value;
+            line[0].scale(share);
+        }
+        find(&seen).unwrap().found
+    };
+    for share in [0.2, 0.5, 1.0] {
+        assert!(of(share, 1.0).is_some_and(|wave| wave.sure), "{share}");
+        assert_eq!(of(share, 0.0), None, "{share}");
+    }
+    // A tenth less is as good as alike.
+    assert!(of(1.0, 0.9).is_some_and(|wave| wave.sure));
+}
+
+#[test]
+fn a_wave_that_one_part_alone_shows_is_not_sized() {
+    // All parts have it, but the others show so little that they could not tell.
+    let sure = |share: f64| {
+        let mut seen = lines(&sine(0.8, 7.0), D, SHORTEST);
+        seen.lines.iter_mut().flat_map(|line| &mut line[1..]).for_each(|part| part.scale(share));
+        find(&seen).unwrap().found.unwrap().sure
+    };
+    assert!(sure(0.1) && !sure(0.02));
+}
+
+#[test]
 fn a_wave_that_goes_with_the_structure_is_not_the_sensors() {
     // Every part holds dark or bright places, half of them even and half furrowed.
     let of = |sensor: f64, furrows: f64| {

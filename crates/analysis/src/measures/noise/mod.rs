@@ -31,9 +31,6 @@ const GLANCE: usize = 8;
 /// for how well they show the lines, so they count as if they had that of tones so bright.
 const DARKER: f64 = 0.5;
 
-/// Share of the blocks that show no structure of their own in a plain scene.
-const PLAIN: f64 = 0.6;
-
 /// Noise of the frame.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct FrameNoise {
@@ -83,8 +80,7 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
     out.r2 = fits.all.and_then(|line| explained(&pooled, &line));
     out.planes = fits.planes(&flat, 0.0);
     let blacks: Vec<f64> = usable.iter().map(|u| u.black_dn).collect();
-    let plain = flat.shown.map(|n| n as f64 > PLAIN * flat.looked as f64);
-    let [rows, columns] = out.find_lines((frame, shape, usable), &blacks, (border_dn, plain));
+    let [rows, columns] = out.find_lines((frame, shape, usable), &blacks, border_dn);
     if !without_lines {
         // Offsets of whole rows and columns are in every block's variance too; they are told apart from read noise. Those of
         // the sensor are taken out, as the tests of structure prefer blocks that show little of them.
@@ -144,7 +140,6 @@ impl Looked {
                 && enough(&flat)
                 && flat.structure(shape) < MOST_STRUCTURE
             {
-                flat.shown = [0; 2];
                 return Self { flat, objection: Neighbours::Independent, without_lines: true };
             }
         }
@@ -175,13 +170,12 @@ impl FrameNoise {
         &mut self,
         (frame, shape, usable): (&Frame, &BlockShape, &[Usable]),
         blacks: &[f64],
-        (border_dn, plain): ([Option<f64>; 2], [bool; 2]),
+        border_dn: [Option<f64>; 2],
     ) -> [InBlocks; 2] {
         let Some(variances) = self.variances_for_lines(blacks) else { return Default::default() };
         let search = Search { frame, usable, variances: &variances };
         let of_border = border_dn.map(|dn| dn.map(Spread::of_independent));
-        let look = |k: usize| search.spread(k == 0).map(|s| Spread { plain: plain[k], ..s });
-        let found = [0, 1].map(|k| if of_border[k].is_none() { look(k) } else { None });
+        let found = [0, 1].map(|k| if of_border[k].is_none() { search.spread(k == 0) } else { None });
         [self.rows, self.columns] = found;
         [0, 1].map(|k| {
             let apart = [frame.filter.rows, frame.filter.columns][k];

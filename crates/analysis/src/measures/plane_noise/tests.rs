@@ -14,7 +14,7 @@ fn a_plane_of_tones_too_alike_has_no_read_noise_of_its_own() {
         let tone = |u: f64| low + (high - low) * u;
         let point = |u: f64, chi: f64| {
             let variance = (44.0 + 2.44 * tone(u)) * (1.0 + added * (1.0 - u)) * chi;
-            Point { mean: tone(u), variance, freedom: 61.0, spread: 0.0 }
+            Point { mean: tone(u), variance, samples: 64.0, freedom: 61.0, spread: 0.0 }
         };
         (0..4_000).map(|i| point(f64::from(i) / 4_000.0, chance(&mut rng))).collect()
     };
@@ -35,7 +35,13 @@ fn blocks(rng: &mut Noise, (low, high): (f64, f64), added: impl Fn(f64) -> f64) 
         .map(|i| {
             let mean = low + (high - low) * f64::from(i) / 2_000.0;
             let chance = (0..61).map(|_| rng.normal().powi(2)).sum::<f64>() / 61.0;
-            Point { mean, variance: (1_080.0 + 11.4 * mean + added(mean)) * chance, freedom: 61.0, spread: 0.0 }
+            Point {
+                mean,
+                variance: (1_080.0 + 11.4 * mean + added(mean)) * chance,
+                samples: 64.0,
+                freedom: 61.0,
+                spread: 0.0,
+            }
         })
         .collect()
 }

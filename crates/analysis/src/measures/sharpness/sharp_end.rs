@@ -11,6 +11,10 @@ use crate::measures::{Sharpness, known};
 
 /// Standard error of the rise, share of it, above which noise decides what can be told.
 const NOISE_LIMIT: f64 = 0.08;
+/// What the edges of a frame err by together, share of what one of them is known to by its noise: what hides in the noise beside
+/// an edge hides beside many. And what their model's shape errs by in any frame.
+const SHARED: f64 = 0.35;
+const SHAPE: f64 = 0.005;
 /// Least Gaussian part of a lens beside diffraction, px.
 const LEAST_LENS_PX: f64 = 0.1;
 
@@ -57,6 +61,7 @@ fn sharp_spread(psf: &PointSpread, sigma_px: f64) -> PointSpread {
 pub(super) fn fill_sharpness(sharpness: &mut Sharpness, frame: &Frame, edges: &[&Edge], error_ln: f64, sharp: &Sharp) {
     let spread = &sharp.spread;
     let rise = spread.rise_px(0.0);
+    let error_ln = error_ln.hypot(SHAPE).hypot(SHARED * one_edge_ln(edges));
     sharpness.edge_rise_px = known(rise);
     sharpness.edge_rise_spread_px = known(rise * error_ln);
     sharpness.mtf50_cy_px = spread.frequency_at(0.5, 0.0);
@@ -72,6 +77,13 @@ pub(super) fn fill_sharpness(sharpness: &mut Sharpness, frame: &Frame, edges: &[
                 sharp_mean_ln(&here).and_then(|(ln, _)| known(sharp.rise_per_sigma * ln.exp()));
         }
     }
+}
+
+/// Standard error of ln sigma of the middle one of the edges.
+fn one_edge_ln(edges: &[&Edge]) -> f64 {
+    let mut errors: Vec<f64> = edges.iter().map(|e| f64::from(e.error_ln)).collect();
+    errors.sort_by(f64::total_cmp);
+    errors.get(errors.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// Logarithm of the standard deviation of the sharp end of edges, and its error. `None` where they are too few.

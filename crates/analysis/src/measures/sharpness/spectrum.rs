@@ -15,6 +15,9 @@ const REFUTED: f64 = 0.5;
 /// Lengths over that of a motion, and angles to it in degrees, at which it is looked for too.
 const NEARLY_AS_LONG: [f64; 5] = [1.0, 0.9, 1.11, 0.8, 1.25];
 const NEARLY_SO_DEG: [f64; 5] = [0.0, -6.0, 6.0, -12.0, 12.0];
+/// Angles to a direction at which a motion along it is looked for, degrees, and its greatest length, pixels of the picture.
+const ALONG_DEG: [f64; 5] = [0.0, -7.0, 7.0, -14.0, 14.0];
+const LONGEST: f64 = 12.0;
 /// Gain of a motion or a disc below which both together are not looked for.
 const NOTHING_SEEN: f64 = 0.05;
 /// Fewest points at which the scene stands out of the floor.
@@ -109,6 +112,21 @@ impl Read {
         });
         let mut gains = like.map(|psf| self.spectrum.gain(&self.fitter.fit(&psf), &self.spectrum.plain));
         gains.all(|without| without > gain)
+    }
+
+    /// The motion that explains it best among those within some degrees of that direction.
+    pub(crate) fn best_along(&self, deg: f64) -> SpectrumFit {
+        let step = self.spectrum.step_px;
+        let lengths = (0..20).map(|k| 1.6 * step * (LONGEST / 1.6_f64).powf(f64::from(k) / 19.0));
+        let all = lengths.flat_map(|motion_px| {
+            ALONG_DEG.iter().map(move |turn| PointSpread {
+                motion_px,
+                motion_deg: deg + turn,
+                ..PointSpread::default()
+            })
+        });
+        let best = all.map(|psf| self.coarse.fit(&psf)).min_by(|a, b| a.cost.total_cmp(&b.cost));
+        best.map_or(self.spectrum.plain, |found| self.fitter.refine(self.fitter.fit(&found.psf)))
     }
 
     /// ln of what a motion and a disc leave of every other point.

@@ -9,6 +9,7 @@ use fits::Fits;
 pub(crate) use reading::{KindReading, SharpEnds, Verdict};
 pub(crate) use together::together;
 
+mod blind;
 mod fits;
 mod jointly;
 mod reading;

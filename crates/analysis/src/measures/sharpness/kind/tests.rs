@@ -141,3 +141,39 @@ fn few_stripes_and_rings_in_both_pictures_overrule_one_part_that_was_named_but_r
     assert!(matches!(found(35.0, 22.0), Some(Verdict::Mixed)));
     assert!(found(3.0, 22.0).is_none() && found(35.0, 0.0).is_none());
 }
+
+#[test]
+fn a_motion_is_named_where_the_edges_and_both_spectra_prefer_it_each_by_itself() {
+    let sharp = PointSpread { sigma_px: 0.7, ..PointSpread::default() };
+    let motion = PointSpread { motion_px: 12.0, motion_deg: 35.0, ..sharp };
+    let disc = PointSpread { defocus_px: 6.0, ..sharp };
+    let contradict = reading(Verdict::Undetermined("directions contradict each other"), 2.5);
+    let told = |edges: &PointSpread, texture: &PointSpread| {
+        let edges = behind(edges, &[12.0, 60.0, 100.0, 150.0]);
+        together(Some(&contradict), &edges, &spectra(texture, 27), allowance_px(None))
+    };
+    let found = told(&motion, &motion).expect("a kind");
+    assert!(matches!(found.verdict, Verdict::Motion), "{found:?}");
+    assert!((found.psf.motion_px / 12.0 - 1.0).abs() < 0.05, "{found:?}");
+    for (edges, texture) in [(&disc, &motion), (&motion, &disc), (&motion, &sharp), (&sharp, &motion)] {
+        let found = told(edges, texture);
+        assert!(found.is_none_or(|k| !matches!(k.verdict, Verdict::Motion)), "{edges:?} {texture:?}");
+    }
+}
+
+#[test]
+fn sharp_edges_that_face_one_way_leave_a_motion_along_them_open_where_both_spectra_show_it() {
+    let sharp = PointSpread { sigma_px: 0.7, ..PointSpread::default() };
+    let along = |motion_px, motion_deg| PointSpread { motion_px, motion_deg, ..sharp };
+    let told = |one_way, texture: &PointSpread| {
+        let told = KindReading { one_way, ..reading(Verdict::None, 0.75) };
+        together(Some(&told), &behind(&sharp, &[88.0, 93.0]), &spectra(texture, 29), allowance_px(None))
+    };
+    for texture in [along(12.0, 2.0), along(17.0, 174.0)] {
+        assert!(told(true, &texture).is_some_and(|k| open(&k)), "{texture:?}");
+        assert!(told(false, &texture).is_none(), "{texture:?}");
+    }
+    assert!(told(true, &sharp).is_none());
+    // Across them they would show it.
+    assert!(told(true, &along(12.0, 88.0)).is_none());
+}

@@ -4,6 +4,7 @@ use super::super::psf::PointSpread;
 use super::super::scales::LEAST_CLAIM;
 use super::super::spectrum::{Read, Spectrum};
 use super::super::stack::Stack;
+use super::blind;
 use super::jointly::{Jointly, Left};
 use super::{KindReading, LEAST_EVIDENCE, MIXED_MARGIN, PIXEL_SIGMA_PX, Verdict, disc_counts, motion_counts};
 
@@ -26,6 +27,12 @@ pub(crate) fn together(
     spectra: &[Read],
     allowance_px: f64,
 ) -> Option<KindReading> {
+    if let Some(k) = told.filter(|k| matches!(k.verdict, Verdict::None) && k.one_way)
+        && blind::moved_along(stacks, spectra)
+    {
+        let why = "the edges face one way and look sharp, but the texture may have moved along them";
+        return Some(KindReading { verdict: Verdict::Undetermined(why), confidence: 0.3, ..*k });
+    }
     let open = told.is_none_or(|k| matches!(k.verdict, Verdict::Undetermined(_)));
     if !open && !told.is_some_and(|k| spectra.iter().any(|read| hints_at_more(k, &read.spectrum))) {
         return None;
@@ -37,6 +44,9 @@ pub(crate) fn together(
     let sure = if weak { more > SURE } else { more > OVERRULES && found.pair.in_each_spectrum(plainer) > IN_EACH };
     if sure && is_pair(&found.pair, allowance_px) {
         return Some(named(Verdict::Mixed, found.pair.psf));
+    }
+    if (weak || told.is_some_and(|k| matches!(k.verdict, Verdict::Defocus))) && found.moved() {
+        return Some(named(Verdict::Motion, found.motion.psf));
     }
     // Edges of soft texture that lie along a motion are wide as well, but without the shape of a disc.
     let for_width = |k: &&KindReading| matches!(k.verdict, Verdict::Defocus) && k.psf.defocus_px <= 0.0;
