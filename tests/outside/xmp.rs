@@ -89,8 +89,9 @@ a, b = graph(old), graph(new)
 ours = rdflib.Namespace(ns)
 subject = next(b.subjects(ours.outcome, None))
 found = {str(p)[len(ns):]: str(o) for p, o in b.predicate_objects(subject) if str(p).startswith(ns)}
-bag = next(b.objects(subject, ours.findings))
-found['findings'] = sorted(str(o) for p, o in b.predicate_objects(bag) if str(p).startswith(RDF + '_'))
+for name in ('findings', 'findings_noted'):
+    bag = next(b.objects(subject, ours[name]))
+    found[name] = sorted(str(o) for p, o in b.predicate_objects(bag) if str(p).startswith(RDF + '_'))
 print(json.dumps(found))
 # Without ours, the statements are those of the old file.
 from rdflib.compare import to_isomorphic
@@ -109,6 +110,7 @@ fn foreign_sidecars_keep_everything_by_lxml_and_rdflib() {
         brief: "gallery <60 & 90>".into(),
         outcome: "borderline".into(),
         findings: vec!["soft".into(), "too-few-pixels".into()],
+        findings_noted: vec!["slow-shutter".into()],
         measures: vec![("print_ppi", 152.4), ("print_rise_mm", 0.25)],
         rating: None,
         label: None,
@@ -128,5 +130,6 @@ fn foreign_sidecars_keep_everything_by_lxml_and_rdflib() {
         assert_eq!(found["outcome"], "borderline", "{name}");
         assert_eq!(found["print_ppi"], "152.4", "{name}");
         assert_eq!(found["findings"], serde_json::json!(["soft", "too-few-pixels"]), "{name}");
+        assert_eq!(found["findings_noted"], serde_json::json!(["slow-shutter"]), "{name}");
     }
 }

@@ -34,6 +34,18 @@ pub struct PaperSize {
     pub height_mm: f64,
 }
 
+impl Rung {
+    /// Picture pixels that this size is held against: those of the wanted resolution, or those of the edges where these are
+    /// more; and whether it is the edges.
+    #[must_use]
+    pub fn held_against_px(&self) -> ([f64; 2], bool) {
+        match self.edges_ask_px {
+            Some(edges) if edges[0] > self.asks_px[0] || edges[1] > self.asks_px[1] => (edges, true),
+            _ => (self.asks_px, false),
+        }
+    }
+}
+
 impl PaperSize {
     /// A size from its two sides, called by them.
     #[must_use]
@@ -106,6 +118,11 @@ pub struct Rung {
     pub ppi: f64,
     /// Picture pixels that the wanted resolution asks for at this size, across and down.
     pub asks_px: [f64; 2],
+    /// Picture pixels, across and down, at which edges as sharp, pixel by pixel, as this frame's are as fine on the paper as
+    /// the brief allows; `None` where the frame is not sharp pixel by pixel. Where they are more than `asks_px` the size is
+    /// held against them.
+    #[serde(default)]
+    pub edges_ask_px: Option<[f64; 2]>,
     /// Edge rise on the paper, mm.
     pub rise_mm: Option<f64>,
     /// The rise that the brief allows before a proof print is due, mm.
@@ -202,7 +219,9 @@ fn rung(case: &Case<'_>, size: &PaperSize, distance: Distance, ppi: Option<f64>,
     let at = case.under(&brief).at(fit.ppi);
     let (outcome, limited_by) = grade(&at, fit.ppi);
     let (width_in, height_in) = (fit.width_mm / MM_PER_INCH, fit.height_mm / MM_PER_INCH);
-    let wanted = brief.output.ppi_wanted;
+    // Rounding must not ask for a pixel more.
+    let pixels = |ppi: f64| [width_in, height_in].map(|inches| (inches * ppi - 1e-6).ceil());
+    let by_edges = brings.pixel_sharp.then(|| at.paper.least_ppi(Aspect::Sharpness, false)).flatten();
     let mm = |px: f64| crate::known(px * MM_PER_INCH / fit.ppi);
     Some(Rung {
         paper: size.name.clone(),
@@ -210,8 +229,8 @@ fn rung(case: &Case<'_>, size: &PaperSize, distance: Distance, ppi: Option<f64>,
         height_in,
         distance_mm,
         ppi: fit.ppi,
-        // Rounding must not ask for a pixel more.
-        asks_px: [width_in, height_in].map(|inches| (inches * wanted - 1e-6).ceil()),
+        asks_px: pixels(brief.output.ppi_wanted),
+        edges_ask_px: by_edges.map(pixels),
         rise_mm: brings.rise_px.and_then(mm),
         asks_rise_mm: brief.limits.rise_eye_limits.borderline * at.paper.seen.finest_mm,
         motion_mm: brings.motion_px.and_then(mm),

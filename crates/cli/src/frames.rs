@@ -1,12 +1,15 @@
 //! Records joined with a brief: what `series`, `sets` and `cull` work on.
 
 use std::collections::{HashMap, HashSet};
+use std::fs::File;
+use std::io::BufReader;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use rawassay_analysis::crop::Crop;
 use rawassay_analysis::{Brief, FrameRow, Judgement, RowMaker, judge, without_copies};
-use rawassay_report::record::Records;
-use rawassay_report::{Record, Status, record};
+use rawassay_report::record::{RecordIndex, Records};
+use rawassay_report::{Record, Status, plain_cause, record};
 
 use crate::messages::{self, Failure};
 
@@ -26,11 +29,38 @@ pub fn stream(path: &Path) -> Result<Records, Failure> {
 pub fn warn_of_outdated(path: &Path, outdated: usize, frames: usize) {
     if outdated > 0 {
         messages::warning(&format!(
-            "{}: {outdated} of {frames} frames were measured by another version of rawassay, whose numbers may differ; audit again \
+            "{}: {outdated} of {frames} frames {} measured by another version of rawassay, whose numbers may differ; audit again \
              to measure them anew",
-            path.display()
+            path.display(),
+            if outdated == 1 { "was" } else { "were" }
         ));
     }
+}
+
+/// Which of several records counts for a frame that stands in more than one: the last.
+#[derive(Debug, Default)]
+pub struct LastRecords(HashMap<Arc<str>, usize>);
+
+impl LastRecords {
+    /// True where the frame counts as it stands in the record of this number.
+    pub fn counts(&self, record: &Record, at: usize) -> bool {
+        self.0.get(record.key()).is_none_or(|last| *last == at)
+    }
+}
+
+/// Looks where the frames of several records stand, before the records are read one after the other.
+pub fn last_records(paths: &[PathBuf]) -> Result<LastRecords, Failure> {
+    let mut last = LastRecords::default();
+    // Within one record each file comes once.
+    if paths.len() > 1 {
+        for (at, path) in paths.iter().enumerate() {
+            let fail = |what: String| Failure::nothing(format!("{}: cannot be read: {what}", path.display()));
+            let file = File::open(path).map_err(|e| fail(plain_cause(&e)))?;
+            let index = RecordIndex::read(path, BufReader::new(file)).map_err(|e| Failure::nothing(e.to_string()))?;
+            last.0.extend(index.iter().map(|entry| (Arc::clone(&entry.key), at)));
+        }
+    }
+    Ok(last)
 }
 
 /// Reads records frame by frame, judges each, and holds only what `keep` makes of it (it is told which record the frame

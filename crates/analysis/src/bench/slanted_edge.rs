@@ -115,6 +115,7 @@ pub fn slanted_edges(frame: &Frame, channels: &[Channel], region: Option<Area>) 
         }
         None => None,
     };
+    let within = full.unwrap_or(picture);
     let colours = OneColour::all(frame, channels);
     let mut why = match region {
         Some(_) => format!(
@@ -129,7 +130,7 @@ pub fn slanted_edges(frame: &Frame, channels: &[Channel], region: Option<Area>) 
     let mut lines: Vec<Line> = Vec::new();
     for line in targets.lines {
         // Only on the edge itself is it seen which are one, and how they are slanted.
-        let line = colours.first().and_then(|colour| on_edge(colour, &line).ok()).unwrap_or(line);
+        let line = colours.first().and_then(|colour| on_edge(colour, &line, &within).ok()).unwrap_or(line);
         if !lines.iter().any(|known| known.same_edge(&line)) {
             lines.push(line);
         }
@@ -153,7 +154,7 @@ pub fn slanted_edges(frame: &Frame, channels: &[Channel], region: Option<Area>) 
         }
         let (mut measured, mut failed) = (Vec::new(), Vec::new());
         for colour in &colours {
-            match response(colour, line, &picture, pitch_um) {
+            match response(colour, line, (&picture, &within), pitch_um) {
                 Ok(response) => measured.push(EdgeResponse { edge: number + 1, other_edges, ..response }),
                 Err(reason) => failed.push((colour.name(), reason)),
             }
@@ -189,11 +190,28 @@ fn wanted_px(line: &Line) -> f64 {
     (12.0 * line.sigma_px + 6.0).clamp(HALF_WIDTH_PX.0, HALF_WIDTH_PX.1)
 }
 
+/// The samples round a line that lie in the part of the sensor that is meant: the band of a slanted edge reaches out of a
+/// region at its corners.
+fn band(colour: &OneColour<'_>, line: &Line, half: f64, within: &Area) -> Result<Vec<(f64, f64, f64)>, String> {
+    let mut samples = colour.band(line, half)?;
+    let (nx, ny) = line.normal;
+    samples.retain(|&(t, u, _)| {
+        let across = t + line.bend * u * u;
+        let (x, y) = (line.at.0 + across * nx - u * ny, line.at.1 + across * ny + u * nx);
+        // Photosites have whole numbers.
+        x > within.x as f64 - 0.5
+            && y > within.y as f64 - 0.5
+            && x < within.right() as f64 - 0.5
+            && y < within.bottom() as f64 - 0.5
+    });
+    Ok(samples)
+}
+
 /// The line on the edge that one colour shows.
-fn on_edge(colour: &OneColour<'_>, line: &Line) -> Result<Line, String> {
+fn on_edge(colour: &OneColour<'_>, line: &Line, within: &Area) -> Result<Line, String> {
     // Where there is little room, still what it takes to tell a bent edge from a narrow one.
     let half = wanted_px(line).min(line.room_px.max(2.5 * line.sigma_px + 4.0));
-    colour.straighten(line, &clean(colour.band(line, half)?, core_px(line.sigma_px)))
+    colour.straighten(line, &clean(band(colour, line, half, within)?, core_px(line.sigma_px)))
 }
 
 /// A region as `--region` takes it.
@@ -206,22 +224,22 @@ fn slant(normal_deg: f64) -> f64 {
     off.min(90.0 - off)
 }
 
-/// The response of one colour across a line.
+/// The response of one colour across a line, from the part of the picture that is meant.
 fn response(
     colour: &OneColour<'_>,
     line: &Line,
-    picture: &Area,
+    (picture, within): (&Area, &Area),
     pitch_um: Option<f64>,
 ) -> Result<EdgeResponse, String> {
     let wanted = wanted_px(line);
-    let line = on_edge(colour, line)?;
+    let line = on_edge(colour, line, within)?;
     // All the room that noise allows: lenses spread some light far out, and the levels are those beyond it.
     let mut half = HALF_WIDTH_PX.1.min(line.room_px);
     if half < 3.0 * line.sigma_px + 2.0 {
         return Err("the sides of the edge are too narrow for its blur: give a larger region".into());
     }
     let core = core_px(line.sigma_px);
-    let mut samples = clean(colour.band(&line, half)?, core);
+    let mut samples = clean(band(colour, &line, half, within)?, core);
     let mut profile = Profile::of(&samples, line.sigma_px, half)?;
     let quiet = profile.quiet_half_px(&samples).max(wanted);
     if quiet < half {
@@ -245,7 +263,7 @@ fn response(
     let per_mm = pitch_um.map(|pitch| 1000.0 / pitch);
     Ok(EdgeResponse {
         edge: 0,
-        region: region_of(&line, half, picture),
+        region: region_of(&line, half, picture, within),
         plane: colour.name().to_string(),
         angle_deg: (normal_deg + 90.0).rem_euclid(180.0),
         slant_deg: slant(normal_deg),
@@ -267,7 +285,8 @@ fn response(
     })
 }
 
-fn region_of(line: &Line, half: f64, picture: &Area) -> Area {
+/// Where a line was measured, in the picture as stored: what lies round it, as far as it is meant.
+fn region_of(line: &Line, half: f64, picture: &Area, within: &Area) -> Area {
     let (nx, ny) = line.normal;
     let half = half + line.sagitta_px();
     let mut left = f64::INFINITY;
@@ -281,16 +300,33 @@ fn region_of(line: &Line, half: f64, picture: &Area) -> Area {
             bottom = bottom.max(y);
         }
     }
-    let x = (left - picture.x as f64).clamp(0.0, picture.width as f64) as usize;
-    let y = (top - picture.y as f64).clamp(0.0, picture.height as f64) as usize;
-    let x1 = (right - picture.x as f64).ceil().clamp(0.0, picture.width as f64) as usize;
-    let y1 = (bottom - picture.y as f64).ceil().clamp(0.0, picture.height as f64) as usize;
+    let side = |at: f64, from: usize, to: usize, zero: usize| (at.clamp(from as f64, to as f64) as usize) - zero;
+    let x = side(left, within.x, within.right(), picture.x);
+    let y = side(top, within.y, within.bottom(), picture.y);
+    let x1 = side(right.ceil(), within.x, within.right(), picture.x);
+    let y1 = side(bottom.ceil(), within.y, within.bottom(), picture.y);
     Area::new(x, y, x1.saturating_sub(x), y1.saturating_sub(y))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// An upright edge whose band is wider and longer than the part that is meant.
+    #[test]
+    fn where_it_was_measured_lies_in_the_part_that_is_meant() {
+        let line = Line {
+            at: (100.0, 200.0),
+            normal: (1.0, 0.0),
+            along: (-80.0, 80.0),
+            bend: 0.0,
+            sigma_px: 0.6,
+            room_px: 40.0,
+        };
+        let (picture, within) = (Area::new(10, 20, 500, 500), Area::new(90, 150, 15, 60));
+        assert_eq!(region_of(&line, 20.0, &picture, &within), Area::new(80, 130, 15, 60));
+        assert_eq!(region_of(&line, 20.0, &picture, &picture), Area::new(70, 100, 40, 160));
+    }
 
     #[test]
     fn slants_are_good_within_their_own_error() {

@@ -297,17 +297,37 @@ pub fn size_text(width_mm: f64, height_mm: f64, unit: LengthUnit) -> String {
     format!("{} x {} {}", short(width_mm / unit.mm()), short(height_mm / unit.mm()), unit.sign())
 }
 
-/// The size of a print that is a most, in words: rounded down, so that it holds; whole numbers from ten on, tenths
-/// below. All that is said of the largest print goes through here, so that it is one number everywhere.
+/// The size of a print that is a most, in words: both sides rounded down alike, so that it holds and keeps its shape. All
+/// that is said of the largest print goes through here, so that it is one number everywhere.
 #[must_use]
 pub fn most_text(width_mm: f64, height_mm: f64, unit: PictureUnit) -> String {
-    format!("{} x {} {}", most(width_mm, unit), most(height_mm, unit), unit.sign())
+    let [width, height] = most_sides(width_mm, height_mm, unit);
+    format!("{width} x {height} {}", unit.sign())
 }
 
-/// One side of [`most_text`], without its unit.
+/// The two sides of [`most_text`], without their unit: to a tenth where the shorter one is less than [`WHOLE_FROM`], else
+/// in whole numbers; pixels come whole.
+#[must_use]
+pub fn most_sides(width_mm: f64, height_mm: f64, unit: PictureUnit) -> [String; 2] {
+    let sides = [width_mm / unit.mm(), height_mm / unit.mm()];
+    let whole = unit.is_pixel() || sides[0].min(sides[1]) >= WHOLE_FROM;
+    sides.map(|side| down(side, whole))
+}
+
+/// One side of a print that is a most, without its unit: as [`most_sides`] of a square.
 #[must_use]
 pub fn most(mm: f64, unit: PictureUnit) -> String {
-    let value = mm / unit.mm();
-    let step = if value >= 10.0 || unit.is_pixel() { 1.0 } else { 0.1 };
-    short((value / step + 1e-6).floor() * step)
+    let [side, _] = most_sides(mm, mm, unit);
+    side
+}
+
+/// From this many units on a side is told in whole ones: a unit of it is then 2 % at the most.
+const WHOLE_FROM: f64 = 50.0;
+
+/// A number rounded down to a tenth or a whole, without trailing zeros.
+fn down(value: f64, whole: bool) -> String {
+    // What is whole in inches is not in millimetres divided by 25.4.
+    let tenths = if whole { (value + 1e-7).floor() * 10.0 } else { (10.0 * value + 1e-6).floor() };
+    let text = format!("{:.1}", tenths / 10.0);
+    text.trim_end_matches('0').trim_end_matches('.').into()
 }

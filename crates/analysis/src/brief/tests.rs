@@ -216,6 +216,29 @@ fn from_its_diagonal() {
     assert_eq!(Brief::parse(&small.to_toml(), "y").unwrap(), small);
 }
 
+/// A size that is a most is rounded down, both sides alike: it holds, and keeps its shape.
+#[test]
+fn a_largest_size_holds_and_keeps_its_shape() {
+    use super::length::{PictureUnit, most_sides, most_text};
+    let inches = PictureUnit::from(LengthUnit::In);
+    let told = |w: f64, h: f64, unit| most_text(w * 25.4, h * 25.4, unit);
+    assert_eq!(told(13.99, 9.33, inches), "13.9 x 9.3 in");
+    assert_eq!(told(14.0, 9.33, inches), "14 x 9.3 in");
+    assert_eq!(told(60.0, 90.0, LengthUnit::Cm.into()), "152 x 228 cm");
+    assert_eq!(told(105.99, 9.0, inches), "105.9 x 9 in");
+    for tenths in 20..2000 {
+        let (w, h) = (f64::from(tenths) * 0.1003, f64::from(tenths) * 0.1003 / 1.5);
+        for unit in [inches, LengthUnit::Cm.into(), LengthUnit::Mm.into()] {
+            let sides =
+                most_sides(w * 25.4, h * 25.4, unit).map(|side| side.parse::<f64>().unwrap() * unit.mm() / 25.4);
+            assert!(sides[0] <= w + 1e-6 && sides[1] <= h + 1e-6, "{w} x {h}: {sides:?}");
+            // Within a tenth of an inch in a small one, and 2 % in any.
+            assert!(w - sides[0] < 0.1 + 0.02 * w && h - sides[1] < 0.1 + 0.02 * h, "{w} x {h}: {sides:?}");
+            assert!((sides[0] / sides[1] / 1.5 - 1.0).abs() < 0.03 + 0.1 / h, "{w} x {h}: {sides:?}");
+        }
+    }
+}
+
 #[test]
 fn whoever_steps_nearer_to_a_built_in_print_asks_for_no_less() {
     for name in ["album", "portfolio", "exhibition"] {

@@ -60,13 +60,21 @@ pub(super) fn to_toml(brief: &Brief) -> String {
     let open = |follows: bool| if follows { "# " } else { "" };
     let wanted_follows = o.ppi_wanted.to_bits() == derived::ppi_wanted(o).to_bits();
     let least_follows = o.ppi_least.to_bits() == derived::ppi_least(o.ppi_wanted).to_bits();
-    let _ = if wanted_follows && least_follows {
-        writeln!(t, "# these follow from the distance; state them only to ask for something else")
-    } else {
-        writeln!(t, "# meant for this distance: with another one take these two lines out, and they follow from it")
+    let about = match (wanted_follows, least_follows) {
+        (true, true) => "these follow from the distance; state them only to ask for something else",
+        (false, true) => "meant for this distance: with another one take this line out, and it follows from it",
+        (true, false) => "meant for this distance: with another one take ppi_least out, and it follows from it",
+        (false, false) => "meant for this distance: with another one take these two lines out, and they follow from it",
     };
+    let _ = writeln!(t, "# {about}");
     let _ = writeln!(t, "{}ppi_wanted = {}      # below: borderline", open(wanted_follows), o.ppi_wanted);
-    let _ = writeln!(t, "{}ppi_least = {}       # below: fails\n\n[limits]", open(least_follows), o.ppi_least);
+    // Whoever changes the line above must not read an old number as what holds.
+    let of = if least_follows {
+        format!("; not stated: two thirds of ppi_wanted, here of {}", o.ppi_wanted)
+    } else {
+        String::new()
+    };
+    let _ = writeln!(t, "{}ppi_least = {}       # below: fails{of}\n\n[limits]", open(least_follows), o.ppi_least);
     for key in &keys::LIMITS {
         let limit = (key.get)(&brief.limits);
         let follows = key.key == "blown_patch_cm2" && limit == derived::blown_patch_cm2(o);

@@ -28,6 +28,28 @@ fn the_ladder_agrees_with_the_judgement_at_every_size() {
     assert!((largest.width_in - 25.0).abs() < 1e-9 && largest.limited_by == "pixels", "{largest:?}");
 }
 
+/// Where edges ask for more than the resolution that is wanted, a size is held against what they ask for.
+#[test]
+fn what_the_edges_ask_for_is_told() {
+    let (m, s) = (measures(), shot());
+    let subject = Subject { shot: Some(&s), measures: Some(&m), damaged: None };
+    let ladder = ladder(&subject, &Brief::default(), None, Some(100.0), Distance::Fixed(250.0), &usual_sizes());
+    // Closed form: 1.5 minutes of arc at 25 cm are 0.1091 mm, and the frame's edges are 1.8 px.
+    let allowed_mm = 1.5 * 250.0 * (1.0f64 / 60.0).to_radians().tan();
+    let needed_ppi = 1.8 * 25.4 / allowed_mm;
+    assert!((needed_ppi - 419.1).abs() < 0.1, "{needed_ppi}");
+    let mut outcomes = Vec::new();
+    for rung in &ladder.rungs {
+        let edges = rung.edges_ask_px.unwrap();
+        assert!((edges[0] - rung.width_in * needed_ppi).abs() <= 1.0, "{}: {edges:?}", rung.paper);
+        let (held, by_edges) = rung.held_against_px();
+        assert!(by_edges && held == edges && rung.asks_px[0] < held[0], "{}", rung.paper);
+        assert_eq!(ladder.picture_px.unwrap()[0] >= held[0], rung.outcome == Outcome::Prints, "{}", rung.paper);
+        outcomes.push(rung.outcome);
+    }
+    assert!(outcomes.contains(&Outcome::Prints) && outcomes.contains(&Outcome::Borderline), "{outcomes:?}");
+}
+
 /// A screen is not turned: sizes of paper, which are written with the short side first, would stand upright.
 #[test]
 fn a_screen_has_screens_for_its_ladder() {

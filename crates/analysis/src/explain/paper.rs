@@ -128,7 +128,7 @@ pub(super) const PAPER: &[Explanation] = &[
     ),
     measure(
         "print.largest.limited_by", "",
-        "What limits it first: pixels, sharpness, motion or noise.",
+        "What limits it first: pixels, sharpness, motion, noise or highlights.",
         "See print.largest.",
         "own derivation (docs/measures.md)",
         "",
@@ -156,7 +156,7 @@ pub(super) const PAPER: &[Explanation] = &[
     ),
     measure(
         "print.largest_with_proof.limited_by", "",
-        "What limits it first: pixels, sharpness, motion or noise.",
+        "What limits it first: pixels, sharpness, motion, noise or highlights.",
         "See print.largest_with_proof.",
         "own derivation (docs/measures.md)",
         "",

@@ -207,11 +207,17 @@ fn size_is_no_help(members: &[&FrameRow]) -> Option<String> {
     let pixels: Vec<(f64, f64)> = members.iter().filter_map(pixel).collect();
     let (mm, finest) = *pixels.first()?;
     pixels.iter().all(|(mm, finest)| mm >= finest).then(|| {
-        format!(
-            "A larger print would show the same noise: a pixel is {mm:.2} mm on this one, more than the {finest:.2} mm that \
-             are seen apart, so that nothing is averaged any more."
-        )
+        let pixel = match differing(mm, finest) {
+            Some((mm, finest)) => format!("{mm} mm on this one, more than the {finest} mm that are seen apart"),
+            None => format!("{mm:.2} mm on this one, as large as the finest that is seen"),
+        };
+        format!("A larger print would show the same noise: a pixel is {pixel}, so that nothing is averaged any more.")
     })
+}
+
+/// Two lengths with as many places as it takes to tell them apart, two at the least; `None` where six do not.
+fn differing(a: f64, b: f64) -> Option<(String, String)> {
+    (2..=6).map(|places| (format!("{a:.places$}"), format!("{b:.places$}"))).find(|(a, b)| a != b)
 }
 
 /// The ISO at which the curve of signal-to-noise through two tested steps crosses the brief's limit, to two digits.
@@ -327,5 +333,18 @@ fn stops_paying(steps: &[Step]) -> (Option<f64>, String) {
             ),
         ),
         None => (None, format!("Read noise still falls at ISO {:.0}, the highest tested.", noise[noise.len() - 1].0)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::differing;
+
+    #[test]
+    fn what_is_more_is_told_with_digits_that_differ() {
+        let told = |a, b| differing(a, b).map(|(a, b)| format!("{a} {b}"));
+        assert_eq!(told(0.2203, 0.2182).as_deref(), Some("0.220 0.218"));
+        assert_eq!(told(0.34, 0.22).as_deref(), Some("0.34 0.22"));
+        assert_eq!(told(0.22, 0.22), None);
     }
 }

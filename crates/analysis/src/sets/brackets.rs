@@ -38,6 +38,10 @@ pub struct Bracket {
     pub ev_steps: Vec<f64>,
     /// By how much each raw is really brighter than that one, EV; `None` where too little tone is shared.
     pub measured_ev_steps: Vec<Option<f64>>,
+    /// Which of them hold the highlights: the brief finds none blown.
+    pub holds_highlights: Vec<bool>,
+    /// Which of them hold the shadows: the brief finds none blocked, and the darkest tones lie above the noise.
+    pub holds_shadows: Vec<bool>,
     /// The frame with most exposure that holds the highlights; `None` where none does.
     pub highlights_held_by: Option<String>,
     /// The frame with least exposure that holds the shadows; `None` where none does.
@@ -175,14 +179,16 @@ pub(super) fn read(frames: &[Placed<'_>]) -> Bracket {
             likeness::compare_exposed(of(middle), of(i), step).map(|alike| alike.brighter_ev)
         })
         .collect();
-    let highlights = by_exposure.iter().rev().copied().find(|&i| holds(&frames[i], FindingCode::Blown));
+    let bright = |i: usize| holds(&frames[i], FindingCode::Blown);
+    let highlights = by_exposure.iter().rev().copied().find(|&i| bright(i));
     let usable = |i: usize| usable_ev(frames, i);
     let in_noise = |i: usize| {
         let darkest = frames[i].frame.darkest_ev().zip(usable(i));
         darkest.is_some_and(|(darkest, usable)| darkest > usable + SHADOW_SLACK_EV)
     };
     let open = |i: usize| holds(&frames[i], FindingCode::Blocked);
-    let shadows = by_exposure.iter().copied().find(|&i| open(i) && !in_noise(i));
+    let dark = |i: usize| open(i) && !in_noise(i);
+    let shadows = by_exposure.iter().copied().find(|&i| dark(i));
     let only_iso = changes_only_iso(frames);
     let mut warnings = cautions(frames, &brightness, middle, &measured);
     let merged = match highlights.zip(shadows).map(|(h, s)| fewest(&by_exposure, &brightness, h, s, &usable)) {
@@ -228,6 +234,8 @@ pub(super) fn read(frames: &[Placed<'_>]) -> Bracket {
         files: frames.iter().map(|p| p.frame.file.to_string()).collect(),
         ev_steps: (0..frames.len()).map(step).collect(),
         measured_ev_steps: measured,
+        holds_highlights: (0..frames.len()).map(bright).collect(),
+        holds_shadows: (0..frames.len()).map(dark).collect(),
         highlights_held_by: highlights.map(name),
         shadows_held_by: shadows.map(name),
         covered: highlights.is_some() && shadows.is_some(),

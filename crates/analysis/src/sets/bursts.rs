@@ -232,16 +232,16 @@ fn best_reason(best: &Entry<'_>, others: &[Entry<'_>]) -> String {
     let mut told: Vec<&Entry<'_>> = others.iter().filter(|e| e.blur_px.is_some()).collect();
     told.sort_by(|a, b| a.blur().total_cmp(&b.blur()));
     let Some(sharpest) = told.first() else {
-        return format!("The only one whose sharpness could be measured: edges rise over {shown}.");
+        return format!("The only one whose sharpness could be measured: blur of {shown}.");
     };
     let near = sharpest.as_sharp_px.min(best.as_sharp_px);
     if best.blur() > sharpest.as_sharp_px {
         let softer = 100.0 * (best.blur() / sharpest.blur() - 1.0);
         let name = file_name(&sharpest.frame.file);
-        return format!("{name} is {softer:.0} % sharper, but {}; here edges rise over {shown}.", lost_text(sharpest));
+        return format!("{name} is {softer:.0} % sharper, but {}; here the blur is {shown}.", lost_text(sharpest));
     }
     if sharpest.blur() > near {
-        return format!("Sharpest, motion included: edges rise over {shown}.");
+        return format!("Sharpest, motion included: blur of {shown}.");
     }
     let rival = &others[0];
     let so = if best.clipping_class() < rival.clipping_class() {

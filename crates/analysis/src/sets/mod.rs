@@ -123,16 +123,25 @@ pub fn sets(frames: &[FrameRow]) -> Sets {
     }
     if untimed > 0 {
         sets.warnings.push(format!(
-            "{untimed} frames without a time: taken in the order of their names, and held together by framing alone."
+            "{untimed} {} without a time: taken in the order of the names, and held together by framing alone.",
+            frames_word(untimed)
         ));
     }
     if faceless > 0 {
-        sets.warnings.push(format!("{faceless} frames without a small picture in the record: measure them again."));
+        sets.warnings.push(format!(
+            "{faceless} {} without a small picture in the record: measure again.",
+            frames_word(faceless)
+        ));
     }
     if damaged > 0 {
-        sets.warnings.push(format!("{damaged} damaged frames left out."));
+        sets.warnings.push(format!("{damaged} damaged {} left out.", frames_word(damaged)));
     }
     sets
+}
+
+/// "frame" or "frames".
+fn frames_word(count: usize) -> &'static str {
+    if count == 1 { "frame" } else { "frames" }
 }
 
 /// Cuts a camera's frames into runs of one framing. Within a burst's pause a run also goes on behind a frame or two of

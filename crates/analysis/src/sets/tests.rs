@@ -152,10 +152,16 @@ fn shadows_in_the_noise_are_not_held() {
     let bracket = one(ends(usable - 4.0, true));
     assert_eq!(bracket.highlights_held_by.as_deref(), Some("A"), "{bracket:?}");
     assert_eq!(bracket.fewest_to_merge, ["A"]);
+    // Each frame by itself: only the darkest clips nothing, and all have room for the darkest tones.
+    assert_eq!((bracket.holds_highlights, bracket.holds_shadows), (vec![true, false, false], vec![true; 3]));
     // They lie 1 EV below what is usable in it: the middle one is wanted for them.
     let bracket = one(ends(usable - 2.0, true));
     assert_eq!(bracket.shadows_held_by.as_deref(), Some("B"), "{bracket:?}");
     assert_eq!(bracket.fewest_to_merge, ["A", "B"]);
+    assert_eq!(
+        (&bracket.holds_highlights[..], &bracket.holds_shadows[..]),
+        (&[true, false, false][..], &[false, true, true][..])
+    );
     assert!((bracket.merged_range_ev.unwrap() - usable - 3.0).abs() < 0.01);
     // In all of them.
     let bracket = one(ends(usable + 4.0, true));

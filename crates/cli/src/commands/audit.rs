@@ -1,6 +1,6 @@
 //! `rawassay audit`.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::time::Duration;
@@ -8,6 +8,7 @@ use std::time::Duration;
 use rawassay_analysis::crop::Crop;
 use rawassay_analysis::judge::judge;
 use rawassay_analysis::{Brief, MEASURES_VERSION, Outcome};
+use rawassay_report::table::printable;
 use rawassay_report::{Record, RecordStore, ReportError, Scorecard, Status, Totals};
 
 use super::shared;
@@ -17,6 +18,9 @@ use crate::progress::Progress;
 use crate::runner::{self, Job, Limits};
 use crate::walk::{Found, Walk, missing};
 use crate::{identity, runner::interrupted, target};
+
+/// What `--verbose` says of a frame that was not measured again.
+const KNOWN: &str = "known from the record";
 
 /// Record where neither --record nor --out is given.
 const DEFAULT_RECORD: &str = "rawassay.ndjson";
@@ -115,7 +119,7 @@ impl Audit {
         };
         let (totals, exit) = request.run()?;
         if request.output.table && !request.quiet {
-            let record = rawassay_report::table::printable(&request.record.display().to_string());
+            let record = printable(&request.record.display().to_string());
             messages::say(&format!(
                 "record: {record}; to look instead of reading: rawassay page {record} --out pages; what a word means: rawassay explain WORD"
             ));
@@ -132,7 +136,7 @@ impl Request {
         let mut walk = Walk::of(&self.paths, &mut std::io::stdin().lock())
             .map_err(|e| Failure::nothing(format!("-: the list cannot be read ({})", plain_cause(&e))))?;
         for fault in &walk.faults {
-            messages::warning(&rawassay_report::table::printable(fault));
+            messages::warning(&printable(fault));
         }
         if walk.files.is_empty() {
             if self.paths.iter().all(|p| p.as_os_str() == "-") {
@@ -167,6 +171,12 @@ impl Request {
         }
         let store = Mutex::new(store);
         let (jobs, known) = unknown_files(&walk.files, &store);
+        if self.verbose {
+            let new: HashSet<usize> = jobs.iter().map(|job| job.number).collect();
+            for (_, found) in walk.files.iter().enumerate().filter(|(number, _)| !new.contains(number)) {
+                messages::say(&printable(&format!("{}: {KNOWN}", found.path.display())));
+            }
+        }
         let mut loose: HashMap<usize, Record> = HashMap::new();
         let known = known + self.measure(&jobs, &store, &mut loose)?;
         let mut store = store.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
@@ -179,8 +189,8 @@ impl Request {
                 self.record.display()
             )));
         }
-        let totals = self.write(&walk.files, &store, &mut loose, known)?;
-        let missed = totals.unreadable + totals.damaged > 0 || !walk.faults.is_empty();
+        let (totals, outside) = self.write(&walk.files, &store, &mut loose, known)?;
+        let missed = totals.unreadable + totals.damaged + outside > 0 || !walk.faults.is_empty();
         Ok((totals, if missed { Exit::SomeUnmeasured } else { Exit::Done }))
     }
 
@@ -201,7 +211,7 @@ impl Request {
         let outcome = runner::run(jobs, &limits, store, |outcome| {
             known += usize::from(outcome.known);
             let what = match (&outcome.record.status, &outcome.record.error) {
-                (Status::Measured, _) if outcome.known => "known from the record",
+                (Status::Measured, _) if outcome.known => KNOWN,
                 (Status::Measured, _) => "measured",
                 (_, error) => error.as_deref().unwrap_or("unreadable"),
             };
@@ -226,14 +236,14 @@ impl Request {
         outcome.map(|()| known)
     }
 
-    /// Judges every frame and writes the scorecards, in the order of the walk.
+    /// Judges every frame and writes the scorecards, in the order of the walk; tells how many frames the crop misses.
     fn write(
         &self,
         files: &[Found],
         store: &RecordStore,
         loose: &mut HashMap<usize, Record>,
         known: usize,
-    ) -> Result<Totals, Failure> {
+    ) -> Result<(Totals, usize), Failure> {
         let mut outputs = self.output.open(&self.brief)?;
         let mut totals = Totals { from_record: Some(known), brief: self.brief.name.clone(), ..Totals::default() };
         let mut outside = Vec::new();
@@ -252,12 +262,12 @@ impl Request {
         }
         outputs.finish(&totals)?;
         if let Some(why) = outside.first() {
-            messages::warning(&format!("{why}; {} of {} frames are unmeasured", outside.len(), totals.frames()));
+            messages::warning(&format!("{why}; {}", shared::unmeasured(outside.len(), totals.frames())));
         }
         if !self.quiet && !self.output.table {
             messages::say(&totals.summary());
         }
-        Ok(totals)
+        Ok((totals, outside.len()))
     }
 
     fn record_failure(&self, error: &ReportError) -> Failure {

@@ -22,7 +22,8 @@ const MARK_HEAD: &str = "These frames are simulated by `rawassay demo`; no camer
 /// Make a small simulated shoot as DNG files, audit it and write its pages
 ///
 /// The shoot is simulated: an invented morning at an invented harbour with four invented cameras and the flaws a
-/// photographer meets. Existing files are never overwritten.
+/// photographer meets. Frames that are there are left as they are; scorecards and pages of an earlier run are written
+/// anew, and no file of others is overwritten.
 #[derive(clap::Args)]
 pub struct Demo {
     /// Folder for the shoot, its scorecards and its pages

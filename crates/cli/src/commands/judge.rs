@@ -13,7 +13,7 @@ use crate::output::OutputArguments;
 /// Judge again from the record, without reading a raw file
 #[derive(clap::Args)]
 pub struct Judge {
-    /// The record that `audit` kept (NDJSON)
+    /// Records that `audit` kept (NDJSON); of a frame that stands in several the last counts
     #[arg(value_name = "RECORD", required = true)]
     records: Vec<PathBuf>,
     #[command(flatten)]
@@ -43,15 +43,16 @@ impl Judge {
         if records.iter().all(|records| records.len() == 0) {
             return Err(crate::frames::no_frame(&self.records));
         }
+        let last = crate::frames::last_records(&self.records)?;
         // Nothing is written before one frame is judged: a wrong name or crop must leave no half of an array behind.
         let (mut outputs, mut waiting) = (None, Vec::new());
         let mut totals = Totals { brief: brief.name.clone(), ..Totals::default() };
         let mut outside: Option<String> = None;
         let mut outside_frames = 0;
-        for records in records {
+        for (at, records) in records.into_iter().enumerate() {
             for record in records {
                 let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
-                if !shared::wanted(&record.file, &self.frame) {
+                if !last.counts(&record, at) || !shared::wanted(&record.file, &self.frame) {
                     continue;
                 }
                 let crop = self.crop.and_then(|crop| crop.of(record.shot.as_ref()));
@@ -83,7 +84,7 @@ impl Judge {
             (Some(outputs), None) => outputs,
             (Some(outputs), Some(why)) => {
                 let of = totals.frames();
-                crate::messages::warning(&format!("{why}; {outside_frames} of {of} frames are unmeasured"));
+                crate::messages::warning(&format!("{why}; {}", shared::unmeasured(outside_frames, of)));
                 outputs
             }
         };
@@ -91,7 +92,7 @@ impl Judge {
         outputs.finish(&totals)?;
         Ok(if self.strict.is_some_and(|strict| totals.worst.is_some_and(|worst| worst >= strict)) {
             Exit::Strict
-        } else if totals.unreadable + totals.damaged > 0 {
+        } else if totals.unreadable + totals.damaged + outside_frames > 0 {
             Exit::SomeUnmeasured
         } else {
             Exit::Done

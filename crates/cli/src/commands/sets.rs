@@ -75,13 +75,17 @@ fn csv(answer: &Answer) -> Vec<Vec<String>> {
     }
     let yes = |is: bool| if is { "yes" } else { "no" }.to_string();
     for (index, bracket) in answer.brackets.iter().enumerate() {
-        for (file, step) in bracket.files.iter().zip(&bracket.ev_steps) {
+        let holds = bracket.holds_highlights.iter().zip(&bracket.holds_shadows);
+        for ((file, step), (&highlights, &shadows)) in bracket.files.iter().zip(&bracket.ev_steps).zip(holds) {
             let mut row = vec!["bracket".to_string(), (index + 1).to_string(), file.clone(), String::new()];
             row.extend([step.to_string(), String::new(), String::new()]);
             row.extend([
-                yes(bracket.highlights_held_by.as_ref() == Some(file)),
-                yes(bracket.shadows_held_by.as_ref() == Some(file)),
-                yes(bracket.fewest_to_merge.contains(file)),
+                yes(highlights),
+                yes(shadows),
+                match bracket.fewest_to_merge.as_slice() {
+                    [one] if one == file => "alone".into(),
+                    merged => yes(merged.contains(file)),
+                },
                 number(bracket.merged_range_ev),
                 bracket.answer.clone(),
             ]);

@@ -117,6 +117,12 @@ pub fn outside(file: &str, crop: Option<Crop>, shot: Option<&Shot>) -> Option<St
     ))
 }
 
+/// "2 of 24 frames are unmeasured", "1 of 24 frames is unmeasured".
+pub fn unmeasured(count: usize, of: usize) -> String {
+    let frames = if of == 1 { "frame" } else { "frames" };
+    format!("{count} of {of} {frames} {} unmeasured", if count == 1 { "is" } else { "are" })
+}
+
 /// An outcome by its word.
 ///
 /// # Errors
@@ -171,10 +177,14 @@ pub fn size(text: &str) -> Result<(String, Size), String> {
 /// That size as one of a ladder for this output.
 ///
 /// # Errors
-/// Where pixels are asked of paper.
+/// Where pixels are asked of paper, or a length of a screen.
 pub fn paper(text: &str, size: Size, output: &Output) -> Result<PaperSize, Failure> {
     match (size, output.picture_unit()) {
-        (Size::Paper(width_mm, height_mm, unit), _) => {
+        (Size::Paper(..), PictureUnit::Pixel { .. }) => Err(Failure::usage(format!(
+            "--size {text}: the brief is for a screen, whose sizes are in pixels; use px, such as \"3840 x 2160 px\", or a brief \
+             for paper"
+        ))),
+        (Size::Paper(width_mm, height_mm, unit), PictureUnit::Length(_)) => {
             let iso = text.to_uppercase();
             let named = iso.len() == 2 && iso.starts_with('A');
             let size = PaperSize::new(width_mm, height_mm, if unit == LengthUnit::M { LengthUnit::Cm } else { unit });

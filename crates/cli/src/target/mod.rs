@@ -69,6 +69,7 @@ impl Target {
     /// # Errors
     /// Wrong usage, with the reason and what to do.
     pub fn check<P: AsRef<Path>>(option: &str, path: &Path, force: bool, inputs: &[P]) -> Result<Self, Failure> {
+        no_dash(option, path, if option == "--out" { "; for stdout leave --out away" } else { "" })?;
         if let Some(input) = inputs.iter().map(AsRef::as_ref).find(|input| same(path, input)) {
             let also = if input == path { String::new() } else { format!(", by another name ({})", input.display()) };
             return Err(refusal(option, path, &format!("is read by this very command{also}; name another file")));
@@ -131,6 +132,7 @@ impl Target {
 /// # Errors
 /// Wrong usage, with the reason and what to do.
 pub fn check_growing<P: AsRef<Path>>(option: &str, path: &Path, undo_list: bool, inputs: &[P]) -> Result<(), Failure> {
+    no_dash(option, path, "")?;
     let refuse = |why: &str| Err(refusal(option, path, why));
     let real = path.canonicalize().unwrap_or_else(|_| path.to_path_buf());
     if is_raw_name(path) || is_raw_name(&real) {
@@ -146,6 +148,14 @@ pub fn check_growing<P: AsRef<Path>>(option: &str, path: &Path, undo_list: bool,
         // What else is wrong with a record, its reader says better.
         (_, false) => Ok(()),
     }
+}
+
+/// Refuses `-`, which elsewhere means stdin or stdout: nobody who writes it means a file of that name.
+fn no_dash(option: &str, path: &Path, hint: &str) -> Result<(), Failure> {
+    if path.as_os_str() == "-" {
+        return Err(refusal(option, path, &format!("names no file (one of that name is ./-){hint}")));
+    }
+    Ok(())
 }
 
 fn refusal(option: &str, path: &Path, why: &str) -> Failure {
@@ -214,6 +224,7 @@ impl Found {
 /// # Errors
 /// Wrong usage, with the reason and what to do.
 pub fn check_page_folder(folder: &Path, force: bool) -> Result<(), Failure> {
+    no_dash("--out", folder, "")?;
     let refuse = |path: &Path, why: &str| Err(refusal("--out", path, why));
     if is_raw_name(folder) {
         return refuse(folder, "is named like a raw file; name a folder");

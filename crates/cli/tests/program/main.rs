@@ -13,6 +13,7 @@ mod page;
 mod resume;
 mod samples;
 mod targets;
+mod told;
 mod words;
 mod workers;
 

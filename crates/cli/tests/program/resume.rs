@@ -180,7 +180,7 @@ fn a_record_of_another_version_is_said_to_be_one() {
     for command in [&["judge"][..], &["sets"], &["series", "--by", "iso"], &["enlarge"], &["cull", "--list"]] {
         let ran = run(folder.path(), &[command, &["rawassay.ndjson"]].concat());
         assert!(
-            ran.err.contains("rawassay.ndjson: 1 of 2 frames were measured by another version"),
+            ran.err.contains("rawassay.ndjson: 1 of 2 frames was measured by another version"),
             "{command:?} {}",
             ran.err
         );

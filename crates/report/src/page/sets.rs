@@ -84,7 +84,7 @@ fn burst(out: &mut String, shoot: &Shoot, set: &Burst) {
             sign(ranked.outcome),
             ranked
                 .print_blur_mm
-                .map_or(String::new(), |mm| format!(", edge rise {} mm on {surface}.", units::number(mm))),
+                .map_or(String::new(), |mm| format!(", blur {} mm on {surface}, motion included.", units::number(mm))),
             esc(&ranked.reason),
             outcome = ranked.outcome
         );

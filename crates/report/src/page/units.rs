@@ -1,7 +1,7 @@
 //! Values as a photographer writes them, always with the unit.
 
 use rawassay_analysis::brief::PictureUnit;
-use rawassay_analysis::brief::length::{MM_PER_INCH, most};
+use rawassay_analysis::brief::length::{MM_PER_INCH, most_sides};
 use rawassay_analysis::optics;
 
 /// Places after the point with so many significant digits that nobody is misled: three, and none from 100 on.
@@ -41,8 +41,8 @@ pub fn aperture(f_number: f64) -> String {
 /// A picture's sides, given in inches, in the unit of the brief and never rounded up: `100 × 75 cm`.
 #[must_use]
 pub fn print_most(width_in: f64, height_in: f64, unit: PictureUnit) -> String {
-    let side = |inches: f64| most(inches * MM_PER_INCH, unit);
-    format!("{} \u{d7} {} {}", side(width_in), side(height_in), unit.sign())
+    let [width, height] = most_sides(width_in * MM_PER_INCH, height_in * MM_PER_INCH, unit);
+    format!("{width} \u{d7} {height} {}", unit.sign())
 }
 
 /// Date and time of the camera as people read them: `2026-10-04 07:12:09`. The text comes from a file: it is only
@@ -75,6 +75,7 @@ mod tests {
         assert_eq!(aperture(5.6), "f/5.6");
         assert_eq!(aperture(8.0), "f/8");
         assert_eq!(print_most(24.0, 36.0, LengthUnit::Cm.into()), "60 \u{d7} 91 cm");
+        assert_eq!(print_most(13.99, 9.33, LengthUnit::In.into()), "13.9 \u{d7} 9.3 in");
         assert_eq!(print_most(8.0, 10.0, LengthUnit::In.into()), "8 \u{d7} 10 in");
         // A screen's own pixels come whole: 9.68 in at 110 per inch are 1064.8.
         let pixel = PictureUnit::Pixel { mm: 25.4 / 110.0 };

@@ -53,11 +53,12 @@ pub fn svg(marks: &[Mark], brief: f64, unit: PictureUnit) -> String {
     put!(
         out,
         "<svg class=\"plot shoot\" role=\"img\" viewBox=\"0 0 1200 400\" xmlns=\"http://www.w3.org/2000/svg\"><title>Largest \
-         {what} of each frame, in the order of taking</title><desc>{} frames: {} print, {} are borderline, {} fail, {} could \
+         {what} of each frame, in the order of taking</title><desc>{} frames: {} print, {} {} borderline, {} fail, {} could \
          not be measured. The brief asks for {} {unit} on the long side.</desc>",
         marks.len(),
         count(Outcome::Prints),
         count(Outcome::Borderline),
+        if count(Outcome::Borderline) == 1 { "is" } else { "are" },
         count(Outcome::Fails),
         count(Outcome::Unmeasured),
         number(brief)
@@ -254,7 +255,7 @@ mod tests {
             assert!(marker.contains(&drawing(outcome)), "{word}");
             assert!(crate::page::overview::sign(outcome).contains(&drawing(outcome)), "{word}");
         }
-        assert!(svg.contains("4 frames: 1 print, 1 are borderline, 1 fail, 1 could"));
+        assert!(svg.contains("4 frames: 1 print, 1 is borderline, 1 fail, 1 could"));
     }
 
     #[test]

@@ -25,8 +25,10 @@ pub struct Tags {
     pub brief: String,
     /// Outcome.
     pub outcome: String,
-    /// Codes of the findings, worst first.
+    /// Codes of the findings that count, borderline or worse, worst first.
     pub findings: Vec<String>,
+    /// Codes of the findings that are notes.
+    pub findings_noted: Vec<String>,
     /// Measures: name as in the scorecard, with its unit, and value; unknown ones are left out.
     pub measures: Vec<(&'static str, f64)>,
     /// `xmp:Rating`, -1 (rejected) to 5, where asked for.
@@ -102,12 +104,15 @@ fn block(tags: &Tags, about: &str, rating: Option<i8>, label: Option<&str>, earl
     for (name, value) in tags.measures.iter().filter(|m| m.1.is_finite()) {
         property(&format!("rawassay:{name}"), &number(*value));
     }
-    if !tags.findings.is_empty() {
-        text.push_str("\n   <rawassay:findings>\n    <rdf:Bag>");
-        for finding in &tags.findings {
-            let _ = write!(text, "\n     <rdf:li>{}</rdf:li>", quick_xml::escape::escape(finding.as_str()));
+    for (name, codes) in [("findings", &tags.findings), ("findings_noted", &tags.findings_noted)] {
+        if codes.is_empty() {
+            continue;
         }
-        text.push_str("\n    </rdf:Bag>\n   </rawassay:findings>");
+        let _ = write!(text, "\n   <rawassay:{name}>\n    <rdf:Bag>");
+        for code in codes {
+            let _ = write!(text, "\n     <rdf:li>{}</rdf:li>", quick_xml::escape::escape(code.as_str()));
+        }
+        let _ = write!(text, "\n    </rdf:Bag>\n   </rawassay:{name}>");
     }
     text.push_str("\n  </rdf:Description>");
     text

@@ -7,6 +7,7 @@ fn tags() -> Tags {
         brief: "exhibition".into(),
         outcome: "prints".into(),
         findings: vec!["noisy".into()],
+        findings_noted: vec!["slow-shutter".into()],
         measures: vec![("print_rise_mm", 0.123_456_7), ("motion_px", f64::NAN), ("edges", 1234.0)],
         rating: None,
         label: None,

@@ -12,15 +12,14 @@ pub struct Deed {
     pub file: String,
     /// Outcome.
     pub outcome: Outcome,
-    /// Codes of the findings, worst first.
+    /// Codes of the findings that count, borderline or worse, worst first: those that `--finding` asks for.
     pub findings: Vec<FindingCode>,
+    /// Codes of the findings that are notes: they change nothing.
+    pub findings_noted: Vec<FindingCode>,
     /// Longer side of the largest honest print, inches.
     pub largest_long_side_in: Option<f64>,
     /// Shorter side, inches.
     pub largest_short_side_in: Option<f64>,
-    /// How many of the findings, the last ones, are notes that change nothing.
-    #[serde(skip)]
-    pub notes: usize,
     /// True where the largest print stands upright.
     #[serde(skip)]
     pub upright: bool,
@@ -37,13 +36,17 @@ impl Deed {
     pub fn new(file: &str, judgement: &Judgement) -> Self {
         let verdict = &judgement.verdict;
         let largest = judgement.print.largest.as_ref();
+        let codes = |note: bool| {
+            let asked = verdict.findings.iter().filter(|f| (f.severity == Severity::Note) == note);
+            asked.map(|f| f.code).collect()
+        };
         Self {
             file: file.to_string(),
             outcome: verdict.outcome,
-            findings: verdict.findings.iter().map(|f| f.code).collect(),
+            findings: codes(false),
+            findings_noted: codes(true),
             largest_long_side_in: largest.map(|l| l.width_in.max(l.height_in)),
             largest_short_side_in: largest.map(|l| l.width_in.min(l.height_in)),
-            notes: verdict.findings.iter().filter(|f| f.severity == Severity::Note).count(),
             upright: largest.is_some_and(|l| l.width_in < l.height_in),
             done: None,
             to: Vec::new(),
@@ -59,16 +62,9 @@ impl Deed {
 
     /// The findings for people: a frame that prints must not look as if something spoiled it.
     pub fn told(&self) -> String {
-        let faults = self.findings.len().saturating_sub(self.notes);
-        let words = self.findings.iter().enumerate();
+        let findings = self.findings.iter().map(|code| code.word().to_string());
         let words: Vec<String> =
-            words.map(|(i, code)| if i < faults { code.word().into() } else { format!("note: {code}") }).collect();
+            findings.chain(self.findings_noted.iter().map(|code| format!("note: {code}"))).collect();
         words.join(", ")
-    }
-
-    /// The findings in words.
-    pub fn words(&self, between: &str) -> String {
-        let words: Vec<&str> = self.findings.iter().map(|code| code.word()).collect();
-        words.join(between)
     }
 }

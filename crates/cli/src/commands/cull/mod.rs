@@ -127,9 +127,10 @@ impl Cull {
                 (true, false) => "would be moved",
             };
             told.push(format!(
-                "{raws} raw{} and {} of their sidecars and camera JPEGs {verb} to {}",
-                if raws == 1 { "" } else { "s" },
+                "{raws} {} and {} of {} sidecars and camera JPEGs {verb} to {}",
+                if raws == 1 { "raw" } else { "raws" },
                 files - raws,
+                if raws == 1 { "its" } else { "their" },
                 folder.display()
             ));
         } else {

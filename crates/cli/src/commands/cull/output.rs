@@ -1,7 +1,7 @@
 //! What `cull` says.
 
-use rawassay_analysis::Brief;
 use rawassay_analysis::brief::length::{MM_PER_INCH, most_text};
+use rawassay_analysis::{Brief, FindingCode};
 use serde::Serialize;
 
 use super::deed::Deed;
@@ -9,6 +9,25 @@ use super::undo::Undone;
 use crate::answer::Form;
 use crate::messages::Failure;
 use crate::tables::{Grid, print, print_csv, print_json};
+
+/// Columns of the CSV.
+const COLUMNS: [&str; 9] = [
+    "file",
+    "outcome",
+    "findings",
+    "findings_noted",
+    "largest_long_side_in",
+    "largest_short_side_in",
+    "done",
+    "to",
+    "note",
+];
+
+/// Codes in one cell.
+fn words(codes: &[FindingCode]) -> String {
+    let words: Vec<&str> = codes.iter().map(|code| code.word()).collect();
+    words.join(" ")
+}
 
 /// Longest list on the terminal where files were acted on.
 const SHOWN: usize = 40;
@@ -44,17 +63,15 @@ pub fn deeds(
     match format {
         Form::Json => print_json(&Answer { brief: brief.title(), frames, files: deeds }),
         Form::Csv => {
-            let header =
-                ["file", "outcome", "findings", "largest_long_side_in", "largest_short_side_in", "done", "to", "note"]
-                    .map(String::from)
-                    .to_vec();
+            let header = COLUMNS.map(String::from).to_vec();
             let number = |value: Option<f64>| value.map_or(String::new(), |v| format!("{v:.3}"));
             let rows = deeds.iter().map(|deed| {
                 let to: Vec<String> = deed.to.iter().map(|p| p.display().to_string()).collect();
                 vec![
                     deed.file.clone(),
                     deed.outcome.to_string(),
-                    deed.words(" "),
+                    words(&deed.findings),
+                    words(&deed.findings_noted),
                     number(deed.largest_long_side_in),
                     number(deed.largest_short_side_in),
                     deed.done.unwrap_or_default().to_string(),

@@ -68,6 +68,7 @@ fn tags(frame: &Chosen, brief: &str, wish: &Wish) -> Tags {
         brief: brief.to_string(),
         outcome: outcome.to_string(),
         findings: frame.deed.findings.iter().map(|code| code.to_string()).collect(),
+        findings_noted: frame.deed.findings_noted.iter().map(|code| code.to_string()).collect(),
         measures: frame.measures.to_vec(),
         rating: rating(outcome, wish),
         label: wish.label.then(|| outcome.to_string()),

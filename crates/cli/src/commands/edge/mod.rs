@@ -5,6 +5,8 @@ mod write;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+use clap::ArgGroup;
+use clap::builder::Resettable;
 use rawassay_analysis::bench::edge_checks::Standing;
 use rawassay_analysis::bench::slanted_edge::{EdgeResponse, GOOD_SLANT_DEG, SlantedEdges, good_slant, slanted_edges};
 use rawassay_decode::{Area, PitchFrom, Shot};
@@ -26,6 +28,13 @@ use write::{csv, drawing, json, table};
 /// side clipped. Without --region the long straight edges of the frame are found and measured, each filter colour by
 /// itself, on the raw samples. Of a house or a mast the edge itself is measured too: only a target tells of the lens.
 #[derive(clap::Args)]
+#[command(
+    group = ArgGroup::new("written").args(["out", "plot"]).multiple(true),
+    mut_arg("force", |force| force
+        .requires(Resettable::Reset)
+        .requires("written")
+        .help("Replace the file at --out or --plot though rawassay did not write it (never a raw, an input or a record)"))
+)]
 pub struct Edge {
     /// Raw files with the target
     #[arg(value_name = "FRAME", required = true)]

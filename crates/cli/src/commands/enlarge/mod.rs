@@ -71,17 +71,18 @@ impl Enlarge {
                 .push((Head { file: record.file.clone(), status: record.status, error: record.error.clone() }, ladder));
         };
         let mut frames = Vec::new();
+        let mut records = Vec::new();
         for input in &self.inputs {
-            if is_record(input)? {
-                single = false;
-                for record in crate::frames::stream(input)? {
-                    let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
-                    if shared::wanted(&record.file, &self.frame) {
-                        add(&record);
-                    }
+            if is_record(input)? { records.push(input.clone()) } else { frames.push(input.clone()) }
+        }
+        let last = crate::frames::last_records(&records)?;
+        for (at, input) in records.iter().enumerate() {
+            single = false;
+            for record in crate::frames::stream(input)? {
+                let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
+                if last.counts(&record, at) && shared::wanted(&record.file, &self.frame) {
+                    add(&record);
                 }
-            } else {
-                frames.push(input.clone());
             }
         }
         for record in super::measuring::records_of(&frames)? {
@@ -111,8 +112,8 @@ impl Enlarge {
             crate::messages::error(&format!("{file}: {}", record.error.as_deref().unwrap_or("unreadable")));
         }
         Ok(match unreadable {
-            0 => Exit::Done,
             n if n == ladders.len() => Exit::Nothing,
+            0 if outside.is_empty() => Exit::Done,
             _ => Exit::SomeUnmeasured,
         })
     }

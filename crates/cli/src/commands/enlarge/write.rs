@@ -45,7 +45,7 @@ pub(super) fn json(ladders: &[(Head, Ladder)], single: bool, out: &mut dyn Write
 }
 
 /// Columns of the CSV.
-pub const COLUMNS: [&str; 16] = [
+pub const COLUMNS: [&str; 18] = [
     "file",
     "paper",
     "width_in",
@@ -54,6 +54,8 @@ pub const COLUMNS: [&str; 16] = [
     "ppi",
     "asks_width_px",
     "asks_height_px",
+    "edges_ask_width_px",
+    "edges_ask_height_px",
     "rise_mm",
     "asks_rise_mm",
     "motion_mm",
@@ -80,6 +82,8 @@ pub(super) fn csv(ladders: &[(Head, Ladder)]) -> Vec<Vec<String>> {
                 number(r.ppi),
                 number(r.asks_px[0]),
                 number(r.asks_px[1]),
+                known(r.edges_ask_px.map(|px| px[0])),
+                known(r.edges_ask_px.map(|px| px[1])),
                 known(r.rise_mm),
                 number(r.asks_rise_mm),
                 known(r.motion_mm),
@@ -130,6 +134,23 @@ fn noise_cell(r: &Rung) -> String {
     } else {
         whole(r.snr_midtone.or(r.snr_lifted))
     }
+}
+
+/// The pixels that a size is held against, marked where the edges ask for more than the wanted resolution does.
+fn wants(r: &Rung) -> String {
+    let ([width, height], by_edges) = r.held_against_px();
+    format!("{}{width:.0} x {height:.0}", if by_edges { "* " } else { "" })
+}
+
+/// What the mark of [`wants`] means.
+fn edges_footnote(ladder: &Ladder, out: &mut dyn Write) -> Result<(), ReportError> {
+    if ladder.rungs.iter().any(|r| r.held_against_px().1) {
+        writeln!(
+            out,
+            "* more than the wanted resolution: edges as sharp, pixel by pixel, as these are too wide with fewer pixels"
+        )?;
+    }
+    Ok(())
 }
 
 /// Why the noise is the same at several sizes, where it is, and what stands in brackets.
@@ -202,7 +223,7 @@ pub(super) fn table(
             let mut cells = vec![
                 r.paper.clone(),
                 length::most_text(r.width_in * length::MM_PER_INCH, r.height_in * length::MM_PER_INCH, unit),
-                format!("{:.0} x {:.0}", r.asks_px[0], r.asks_px[1]),
+                wants(r),
                 format!("{:.0}", r.ppi),
                 mm(r.rise_mm),
                 format!("{:.2}", r.asks_rise_mm),
@@ -237,6 +258,7 @@ pub(super) fn table(
                 sizes(*width_in, *height_in, unit)
             )?;
         }
+        edges_footnote(ladder, out)?;
         noise_footnote(ladder, out)?;
     }
     Ok(())
