@@ -77,4 +77,15 @@ fn the_tutorial_shows_what_the_program_says() {
             assert!(there, "{command:?} does not say, or not in this order:\n{line}\n{out}{err}");
         }
     }
+    // Bands stand out more in smaller prints: what the size allows is not told as if they did not.
+    let banded = |brief: &str| {
+        run(folder.path(), &["enlarge", "demo-shoot/scorecards.record.ndjson", "--frame", "0109", "--brief", brief]).1
+    };
+    let told = banded("exhibition");
+    assert!(told.contains("borderline: banding") && told.contains("for its banding look at the outcomes"), "{told}");
+    let strict = "[output]\nsize = \"30 x 40 in\"\ndistance = \"75 cm\"\n[limits]\nbanding_to_noise = { borderline = 0.15, \
+                  fails = 0.3 }\n";
+    fs::write(folder.path().join("strict.toml"), strict).unwrap();
+    let told = banded("strict.toml");
+    assert!(told.contains("none: every one up to") && told.contains("fails by its banding"), "{told}");
 }
