@@ -305,7 +305,7 @@ pub fn most_text(width_mm: f64, height_mm: f64, unit: PictureUnit) -> String {
     format!("{width} x {height} {}", unit.sign())
 }
 
-/// The two sides of [`most_text`], without their unit: to a tenth where the shorter one is less than [`WHOLE_FROM`], else
+/// The two sides of [`most_text`], without their unit: to a tenth where the shorter one is less than fifty units, else
 /// in whole numbers; pixels come whole.
 #[must_use]
 pub fn most_sides(width_mm: f64, height_mm: f64, unit: PictureUnit) -> [String; 2] {
