@@ -67,7 +67,7 @@ pub const CONTAINERS: &[Container] = &[
     container(
         "print.largest",
         true,
-        "The largest print that the frame honestly makes; null also where highlights, shadows, bands or damage fail at every size.",
+        "The largest print that the frame honestly makes; null also where highlights, shadows, bands or damage fail at every size up to that.",
     ),
     container(
         "print.largest_with_proof",

@@ -57,7 +57,7 @@ pub(super) const PAPER: &[Explanation] = &[
     measure(
         "print.largest", "in",
         "The largest honest print at the brief's distance, and what limits it first: pixels, sharpness, motion, noise or \
-         highlights. Unknown, or none where highlights, shadows, bands or damage fail at every size.",
+         highlights. Unknown, or none where highlights, shadows, bands or damage fail at every size up to that.",
         "The largest at which pixels, edge rise, motion and noise all stay within the brief's borderline limits and no \
          highlight, shadow or band fails.",
         "own derivation (docs/measures.md, Print and verdict)",

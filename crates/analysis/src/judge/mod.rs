@@ -155,6 +155,15 @@ pub struct IfAccepted {
     pub ppi: f64,
 }
 
+impl IfAccepted {
+    /// Why there is no largest print, with this one's size in words. Larger ones are beyond what their size allows; bands may
+    /// show less in them.
+    #[must_use]
+    pub fn why_none(&self, size: &str) -> String {
+        format!("every one up to {size} fails by its {}", self.what)
+    }
+}
+
 /// The frame at the brief's size.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct PrintFit {
@@ -176,7 +185,7 @@ pub struct PrintFit {
     #[serde(default)]
     pub finest_mm: Option<f64>,
     /// The largest honest print: the largest that `prints` at the brief's distance, as to pixels, sharpness, motion
-    /// and noise, and at which no highlight, shadow or band fails. `None` also where those fail at every size.
+    /// and noise, and at which no highlight, shadow or band fails. `None` also where those fail at every size up to that.
     pub largest: Option<LargestPrint>,
     /// The largest that does not fail; between the two, make a proof print.
     #[serde(default)]

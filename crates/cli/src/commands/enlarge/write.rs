@@ -260,7 +260,7 @@ pub(super) fn table(
             }
             (None, Some(accepted)) => {
                 let size = sizes(accepted.width_in, accepted.height_in, unit);
-                writeln!(out, "{honest}  none: every one up to {size} fails by its {}", accepted.what)?;
+                writeln!(out, "{honest}  none: {}", accepted.why_none(&size))?;
             }
             (None, None) => writeln!(out, "{}: not known, see above", honest.trim_end())?,
         }

@@ -86,9 +86,9 @@ fn largest(out: &mut String, purpose: &Purpose, sheet: &Sheet) {
     if print.largest.is_none() {
         put!(
             out,
-            "<p class=\"largest\"><span>{name}</span> <b>none</b> <span>{what} {} at every size. By size alone \
-             {size}, for whoever accepts the {what}.</span></p>\n",
-            if many(&accepted.what) { "fail" } else { "fails" }
+            "<p class=\"largest\"><span>{name}</span> <b>none</b> <span>{}. By size alone {size}, for whoever accepts the \
+             {what}.</span></p>\n",
+            esc(&accepted.why_none(&size))
         );
     } else {
         put!(out, "<p>By size alone {size}, for whoever accepts the {what}.</p>\n");
