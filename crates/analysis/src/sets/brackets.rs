@@ -40,8 +40,9 @@ pub struct Bracket {
     pub measured_ev_steps: Vec<Option<f64>>,
     /// Which of them hold the highlights: the brief finds none blown.
     pub holds_highlights: Vec<bool>,
-    /// Which of them hold the shadows: the brief finds none blocked, and the darkest tones lie above the noise.
-    pub holds_shadows: Vec<bool>,
+    /// Which of them hold the shadows: the brief finds none blocked, and the darkest tones lie above the noise; `None` where
+    /// the noise there was not measured.
+    pub holds_shadows: Vec<Option<bool>>,
     /// The frame with most exposure that holds the highlights; `None` where none does.
     pub highlights_held_by: Option<String>,
     /// The frame with least exposure that holds the shadows; `None` where none does.
@@ -189,6 +190,10 @@ pub(super) fn read(frames: &[Placed<'_>]) -> Bracket {
     let open = |i: usize| holds(&frames[i], FindingCode::Blocked);
     let dark = |i: usize| open(i) && !in_noise(i);
     let shadows = by_exposure.iter().copied().find(|&i| dark(i));
+    let told_dark = |i: usize| {
+        let known = !open(i) || frames[i].frame.darkest_ev().is_some() && usable(i).is_some();
+        known.then(|| dark(i))
+    };
     let only_iso = changes_only_iso(frames);
     let mut warnings = cautions(frames, &brightness, middle, &measured);
     let merged = match highlights.zip(shadows).map(|(h, s)| fewest(&by_exposure, &brightness, h, s, &usable)) {
@@ -235,7 +240,7 @@ pub(super) fn read(frames: &[Placed<'_>]) -> Bracket {
         ev_steps: (0..frames.len()).map(step).collect(),
         measured_ev_steps: measured,
         holds_highlights: (0..frames.len()).map(bright).collect(),
-        holds_shadows: (0..frames.len()).map(dark).collect(),
+        holds_shadows: (0..frames.len()).map(told_dark).collect(),
         highlights_held_by: highlights.map(name),
         shadows_held_by: shadows.map(name),
         covered: highlights.is_some() && shadows.is_some(),

@@ -153,14 +153,14 @@ fn shadows_in_the_noise_are_not_held() {
     assert_eq!(bracket.highlights_held_by.as_deref(), Some("A"), "{bracket:?}");
     assert_eq!(bracket.fewest_to_merge, ["A"]);
     // Each frame by itself: only the darkest clips nothing, and all have room for the darkest tones.
-    assert_eq!((bracket.holds_highlights, bracket.holds_shadows), (vec![true, false, false], vec![true; 3]));
+    assert_eq!((bracket.holds_highlights, bracket.holds_shadows), (vec![true, false, false], vec![Some(true); 3]));
     // They lie 1 EV below what is usable in it: the middle one is wanted for them.
     let bracket = one(ends(usable - 2.0, true));
     assert_eq!(bracket.shadows_held_by.as_deref(), Some("B"), "{bracket:?}");
     assert_eq!(bracket.fewest_to_merge, ["A", "B"]);
     assert_eq!(
         (&bracket.holds_highlights[..], &bracket.holds_shadows[..]),
-        (&[true, false, false][..], &[false, true, true][..])
+        (&[true, false, false][..], &[Some(false), Some(true), Some(true)][..])
     );
     assert!((bracket.merged_range_ev.unwrap() - usable - 3.0).abs() < 0.01);
     // In all of them.
@@ -185,6 +185,7 @@ fn unknown_ranges_are_not_called_too_narrow() {
     let mut frames = ends(9.0, false);
     let bracket = frames.brackets.remove(0);
     assert_eq!(bracket.fewest_to_merge, ["A"], "as far as clipping goes");
+    assert_eq!(bracket.holds_shadows, [None; 3], "nobody knows");
     assert!(bracket.answer.contains("was not measured"), "{}", bracket.answer);
     assert!(!bracket.warnings.iter().any(|w| w.contains("too wide")), "{:?}", bracket.warnings);
 }

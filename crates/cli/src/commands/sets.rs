@@ -81,7 +81,7 @@ fn csv(answer: &Answer) -> Vec<Vec<String>> {
             row.extend([step.to_string(), String::new(), String::new()]);
             row.extend([
                 yes(highlights),
-                yes(shadows),
+                shadows.map_or(String::new(), yes),
                 match bracket.fewest_to_merge.as_slice() {
                     [one] if one == file => "alone".into(),
                     merged => yes(merged.contains(file)),

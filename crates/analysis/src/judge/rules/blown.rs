@@ -212,14 +212,15 @@ fn colour_words(m: &Measures, whole: bool) -> String {
             "in all colours".into()
         }
         (1, _) if colours.iter().skip(1).all(|(_, pct)| *pct <= 0.0) => format!("in {} alone", clipped[0]),
-        (1, _) => format!("mostly in {} alone", clipped[0]),
+        (1, _) => format!("mostly in {}", clipped[0]),
         _ => "in one colour or more".into(),
     };
     let mut shares: Vec<String> =
         colours.iter().map(|(name, pct)| format!("{} {} %", word(name), short(round(*pct)))).collect();
     shares.push(format!("all at once {} %", short(round(m.exposure.clipped_all_pct))));
-    let of = if whole { "" } else { "of the whole frame: " };
-    format!("{which} ({of}{})", shares.join(", "))
+    let shares = shares.join(", ");
+    // Which colours a part of the frame has clipped is not known.
+    if whole { format!("{which} ({shares})") } else { format!("(of the whole frame: {shares})") }
 }
 
 /// Two digits: a share of the picture is no better known.

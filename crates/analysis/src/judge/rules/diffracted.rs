@@ -102,6 +102,9 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
                     "the measured edges are sharper than that, so it is not confirmed: check the f-number that the file states"
                 }
                 Some(_) if measured_grade.is_none() => "the measured edges are within the limit all the same",
+                Some(_) if share(case).is_some_and(|share| share >= CAUSE_SHARE) => {
+                    "it makes most of what widens the measured edges, and other blur the rest"
+                }
                 Some(_) => "other blur is larger in this frame",
             };
             Some(

@@ -21,6 +21,8 @@ const DIFFRACTION_LIKELY_F: f64 = 11.0;
 /// A share of the edges' variance beyond the pixel from which diffraction is named beside the other cause: two stops
 /// further it doubles, and alone would be as wide as the edges are, so that stopping down cannot help (own derivation).
 const DIFFRACTION_PART: f64 = 0.25;
+/// The f-number below which few lenses open by two stops more (f/2; common practice, no source).
+const TWO_STOPS_LEFT_F: f64 = 4.0;
 
 /// True where the frame is sharp pixel by pixel: then it has too few pixels for the print, not too little sharpness.
 pub(in crate::judge) fn pixel_sharp(case: &Case<'_>) -> bool {
@@ -66,20 +68,26 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let diffraction = maybe_diffraction(case);
     let partly = if diffraction.is_some() { None } else { partly_diffraction(case) };
     let closed = case.shot.and_then(|s| s.f_number).filter(|n| *n >= DIFFRACTION_LIKELY_F);
+    // What the remedy begins with; a lens that is nearly open has no two stops left.
+    let open = match (&partly, case.shot.and_then(|s| s.f_number)) {
+        (None, _) => "",
+        (_, Some(n)) if n < TWO_STOPS_LEFT_F => "Open up as far as the lens does",
+        _ => "Open up by two stops",
+    };
     let (why, remedy) = match kind {
         BlurKind::Defocus | BlurKind::Mixed if partly.is_some() => (
             "; focus missed, and ",
-            "Open up by two stops, and focus on the enlarged live view on the plane that matters; bracket focus where you \
+            ", and focus on the enlarged live view on the plane that matters; bracket focus where you \
              can and stack it where depth is needed",
         ),
         BlurKind::None | BlurKind::Motion if partly.is_some() => (
             "; missed focus was not seen, so the lens is the likeliest cause beside diffraction: ",
-            "Open up by two stops and prove it with a series by aperture: stopping down further only widens the edges; \
+            " and prove it with a series by aperture: stopping down further only widens the edges; \
              where they stay as wide, use a better lens",
         ),
         _ if partly.is_some() => (
             "; the other cause could not be told, ",
-            "Open up by two stops and shoot again with focus checked on the enlarged live view, a tripod with its column \
+            " and shoot again with focus checked on the enlarged live view, a tripod with its column \
              down and a faster shutter, changing one at a time",
         ),
         _ if diffraction.is_some() => (
@@ -126,7 +134,7 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
                 short(limit),
                 partly.or(diffraction).unwrap_or_default(),
             ),
-            remedy: format!("{remedy}{}", or_print_smaller(case)),
+            remedy: format!("{open}{remedy}{}", or_print_smaller(case)),
         }
         .into_finding(),
     )

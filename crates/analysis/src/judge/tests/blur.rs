@@ -81,6 +81,12 @@ fn soft_never_advises_stopping_down_against_the_diffraction_that_is_known() {
         assert!(found.text.contains("diffraction at f/22 makes 48 % of what widens them"), "{}", found.text);
         assert!(found.remedy.starts_with("Open up by two stops"), "{}", found.remedy);
     }
+    // Of edges of 3.3 px 62 %: the note on diffraction does not call the other blur larger.
+    (m.blur.kind, m.sharpness.edge_rise_px) = (BlurKind::Defocus, Some(3.3));
+    let judgement = judged(&m, &s, "exhibition", None);
+    assert!(finding(&judgement, FindingCode::Soft).text.contains("makes 62 % of what widens them"));
+    let note = finding(&judgement, FindingCode::Diffracted);
+    assert!(note.text.contains("it makes most of what widens the measured edges"), "{}", note.text);
     // At f/11 1.258 px are 5 % of edges of 5.5 px: not named, and no stopping down from there either.
     m.blur.kind = BlurKind::None;
     m.sharpness.edge_rise_px = Some(5.5);
@@ -96,6 +102,12 @@ fn soft_never_advises_stopping_down_against_the_diffraction_that_is_known() {
     let found = finding(&judged(&m, &s, "exhibition", None), FindingCode::Soft);
     assert!(found.remedy.starts_with("Open up by two stops"), "{}", found.remedy);
     assert!(found.text.contains("makes 36 % of what widens them ("), "{}", found.text);
+    // f/1.8 at 1.2 um: 1.1 px, a third of what 2.1 px have beyond the pixel. No lens opens by two stops from there.
+    m.sharpness.edge_rise_px = Some(2.1);
+    let open = Shot { f_number: Some(1.8), pixel_pitch_um: Some(1.2), ..s.clone() };
+    let found = finding(&judged(&m, &open, "exhibition", None), FindingCode::Soft);
+    assert!(found.remedy.starts_with("Open up as far as the lens does and"), "{}", found.remedy);
+    m.sharpness.edge_rise_px = Some(6.6);
     // The same by a pitch that is only inferred is told as such; from f/11 on no figure is made of it.
     let inferred = Shot { pitch_from: Some(rawassay_decode::PitchFrom::Focal35), ..s };
     let found = finding(&judged(&m, &inferred, "exhibition", None), FindingCode::Soft);

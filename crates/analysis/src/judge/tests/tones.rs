@@ -231,13 +231,13 @@ fn blown_says_which_share_is_of_any_colour_and_which_of_all() {
     assert!(found.text.contains("in the larger part of it"), "{}", found.text);
     // In a crop the shares of the colours are not known; those of the frame are told as such.
     let found = finding(&judged(&m, &s, "portfolio", Some(Area::new(3000, 2000, 2000, 1000))), FindingCode::Blown);
-    assert!(found.text.contains("(of the whole frame: green 41 %, blue 29 %"), "{}", found.text);
+    assert!(found.text.contains("; clipped (of the whole frame: green 41 %, blue 29 %"), "{}", found.text);
     // Nearly one colour alone is not one alone.
     for (c, pct) in m.channels.iter_mut().zip([4.0, 41.0, 40.0, 5.0]) {
         c.clipped_pct = pct;
     }
     let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Blown);
-    assert!(found.text.contains("clipped mostly in green alone (green 41 %"), "{}", found.text);
+    assert!(found.text.contains("clipped mostly in green (green 41 %"), "{}", found.text);
 }
 
 #[test]

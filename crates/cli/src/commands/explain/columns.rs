@@ -59,7 +59,7 @@ const ALL: &[Column] = &[
     column("sets", "blur_px", "px", "Blur over all directions, motion included (10-90 % rise): what the ranking goes by; no less than sharpness_edge_rise_px, which is that of the sharpest edges."),
     column("sets", "print_blur_mm", "mm", "The same on the paper."),
     column("sets", "holds_highlights", "yes or no", "Whether the frame of the bracket holds the highlights: the brief finds none of them blown."),
-    column("sets", "holds_shadows", "yes or no", "Whether the frame of the bracket holds the shadows: the brief finds none of them blocked, and the darkest tones lie above the noise."),
+    column("sets", "holds_shadows", "yes or no", "Whether the frame of the bracket holds the shadows: the brief finds none of them blocked, and the darkest tones lie above the noise; empty where that noise was not measured."),
     column("sets", "merge", "yes, no or alone", "One of the fewest frames that hold the whole scene when merged; alone: it holds the scene by itself, and nothing is merged."),
     column("sets", "merged_range_ev", "EV", "From saturation in the darkest of the frames to merge (or in the one that holds the scene alone) to the usable floor of the brightest."),
     column("sets", "reason", "", "Why the frame has its rank; for a bracket the answer in words."),
