@@ -88,4 +88,34 @@ fn the_tutorial_shows_what_the_program_says() {
     fs::write(folder.path().join("strict.toml"), strict).unwrap();
     let told = banded("strict.toml");
     assert!(told.contains("none: every one up to") && told.contains("fails by its banding"), "{told}");
+    every_column_is_explained(folder.path());
+}
+
+/// `explain` knows the columns of each command's CSV, and ends of intervals only where there is an interval.
+fn every_column_is_explained(folder: &Path) {
+    let record = "demo-shoot/scorecards.record.ndjson";
+    let commands: [&[&str]; 7] = [
+        &["judge", record],
+        &["series", record, "--by", "iso"],
+        &["series", record, "--by", "aperture"],
+        &["series", record, "--by", "shutter"],
+        &["series", record, "--by", "camera"],
+        &["sets", record],
+        &["cull", record, "--list", "--outcome", "prints"],
+    ];
+    let mut ends = 0;
+    for command in commands {
+        let (_, out, err) = run(folder, &[command, &["--format", "csv"]].concat());
+        let columns: Vec<&str> = out.lines().next().unwrap_or_default().split(',').collect();
+        assert!(columns.len() >= 8, "{command:?}: {out}{err}");
+        for column in columns {
+            ends += usize::from(column.ends_with("_low"));
+            let (code, out, err) = run(folder, &["explain", column]);
+            assert!(code == 0 && !out.contains("begins these"), "{command:?} writes {column}: {out}{err}");
+        }
+    }
+    assert!(ends >= 25, "{ends}");
+    for word in ["blurred_low", "shot.iso_high", "f_cy_px_low"] {
+        assert_eq!(run(folder, &["explain", word]).0, 2, "{word}");
+    }
 }
