@@ -48,6 +48,11 @@ fn a_frame_in_two_records_counts_once_and_as_the_later_says() {
     assert_eq!(beside.lines().count(), once.lines().count(), "{beside}");
     let same = run(at, &["enlarge", "shoot/F_0001.dng", "shoot/../shoot/F_0001.dng", "--format", "csv"]).out;
     assert_eq!(same.lines().count(), once.lines().count() / 2 + 1, "{same}");
+    // A damaged file has no largest print, and that is known.
+    let damaged = record.replace("\"status\":\"measured\"", "\"status\":\"damaged\"");
+    fs::write(at.join("damaged.ndjson"), damaged.replace("\"error\":null", "\"error\":\"rows are missing\"")).unwrap();
+    let told = run(at, &["enlarge", "damaged.ndjson"]).out;
+    assert!(told.contains("none: part of the file") && !told.contains("not known"), "{told}");
     // The later record counts where series and sets read them, too: what could not be read there is no row.
     let lines: Vec<&str> = record.lines().collect();
     let lost = lines[0].replace("\"status\":\"measured\"", "\"status\":\"unreadable\"");
