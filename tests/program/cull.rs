@@ -363,8 +363,27 @@ fn of_a_frame_in_two_records_the_last_counts() {
         (answer["frames"].as_u64().unwrap(), names.collect())
     };
     let (frames, all) = files(&[]);
-    assert_eq!((frames, all), (2, vec!["F1.dng".to_string(), "F2.dng".to_string()]));
+    // It stands where the record stands that counts, as in the rows of `judge`.
+    assert_eq!((frames, all), (2, vec!["F2.dng".to_string(), "F1.dng".to_string()]));
     assert_eq!(files(&["--finding", "shaken"]).1, ["F1.dng"]);
     let sharp = files(&["--outcome", "prints", "borderline"]).1;
     assert!(!sharp.contains(&"F1.dng".to_string()), "{sharp:?}");
+}
+
+/// A shoot copied with its record: the record still means the raws at their first place, and that is said before anything is
+/// done with them.
+#[test]
+fn copies_beside_a_copied_record_are_told() {
+    let shoot = Shoot::new(&[("a/F1.DNG", 0.1), ("a/b/F1.DNG", 0.1), ("F2.DNG", 0.1)]);
+    let said = |arguments: &[&str]| shoot.run(&[&["cull"], arguments, &["--sidecars", "--dry-run"]].concat()).2;
+    // The same name in two folders of one record is no copy.
+    assert!(!said(&["shoot.ndjson"]).contains("beside the record"), "{}", said(&["shoot.ndjson"]));
+    let copy = tempfile::tempdir().unwrap();
+    for name in ["shoot.ndjson", "F2.DNG"] {
+        fs::copy(shoot.path(name), copy.path().join(name)).unwrap();
+    }
+    let there = copy.path().join("shoot.ndjson");
+    let told = said(&[there.to_str().unwrap()]);
+    assert!(told.contains("a file of the same name and size beside the record"), "{told}");
+    assert!(told.contains(shoot.path("F2.DNG").to_str().unwrap()), "{told}");
 }

@@ -120,11 +120,18 @@ impl Record {
     /// name seen from the record's own folder (a drive that is mounted elsewhere now).
     #[must_use]
     pub fn locate(&self, record: &Path) -> Option<PathBuf> {
-        let beside = record.parent().unwrap_or_else(|| Path::new(""));
-        let given = PathBuf::from(&self.file);
-        let mut places = vec![self.path(), given.clone(), beside.join(&given)];
-        places.extend(given.file_name().map(|name| beside.join(name)));
-        places.into_iter().find(|place| place.is_file())
+        let places = [self.path(), PathBuf::from(&self.file)];
+        places.into_iter().find(|place| place.is_file()).or_else(|| self.beside(record))
+    }
+
+    /// A file at the same path or of the same name, seen from the record's own folder.
+    #[must_use]
+    pub fn beside(&self, record: &Path) -> Option<PathBuf> {
+        let folder = record.parent().unwrap_or_else(|| Path::new(""));
+        let given = Path::new(&self.file);
+        let path = given.is_relative().then(|| folder.join(given));
+        let name = given.file_name().map(|name| folder.join(name));
+        path.into_iter().chain(name).find(|place| place.is_file())
     }
 
     /// What names this frame within a record.

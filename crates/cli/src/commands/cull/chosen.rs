@@ -5,14 +5,14 @@ use std::ffi::{OsStr, OsString};
 use std::path::{Path, PathBuf};
 
 use rawassay_analysis::Brief;
-use rawassay_report::FileId;
+use rawassay_report::{FileId, Record};
 
 use super::deed::Deed;
 use super::select::Selection;
 use super::sidecars;
 use crate::commands::shared;
 use crate::messages::{self, Failure};
-use crate::{frames, identity};
+use crate::{frames, identity, target};
 
 /// A frame that is meant.
 pub struct Chosen {
@@ -54,6 +54,7 @@ pub struct Found {
 pub fn find(records: &[PathBuf], brief: &Brief, selection: &Selection, act: Act) -> Result<Found, Failure> {
     let condition = selection.condition()?;
     let (mut named, mut fits, mut outside) = (false, false, None);
+    let mut beside = Vec::new();
     let all = frames::each(records, brief, selection.crop, |record, judgement, source| {
         if selection.names(&record.file) {
             named = true;
@@ -67,7 +68,11 @@ pub fn find(records: &[PathBuf], brief: &Brief, selection: &Selection, act: Act)
             Act::List => PathBuf::new(),
             _ => record.locate(source).unwrap_or_else(|| own.clone()),
         };
-        if !condition(&record.file, judgement) {
+        let meant = condition(&record.file, judgement);
+        if meant && act != Act::List {
+            beside.extend(copy_beside(record, source, &raw).map(|other| (raw.clone(), other)));
+        }
+        if !meant {
             return (raw, record.file_id.clone(), None);
         }
         let measures = if act == Act::Sidecars { sidecars::measures(record, judgement) } else { Vec::new() };
@@ -88,6 +93,9 @@ pub fn find(records: &[PathBuf], brief: &Brief, selection: &Selection, act: Act)
         Some(why) => messages::warning(&why),
         None => {}
     }
+    if !beside.is_empty() {
+        warn_of_copies(&beside, &all.iter().map(|(raw, ..)| raw.as_path()).collect());
+    }
     let shared = if act == Act::List { Shared::new() } else { shared_stems(all.iter().map(|(raw, ..)| raw)) };
     let twins: HashSet<(u64, Option<String>)> = identity::twins(all.iter().map(|(_, id, _)| id))
         .into_iter()
@@ -103,6 +111,26 @@ pub fn find(records: &[PathBuf], brief: &Brief, selection: &Selection, act: Act)
         })
         .collect();
     Ok(Found { chosen, shared, frames })
+}
+
+/// Says where files of the same names and sizes, which no record has, stand beside the record as well: a shoot that was copied
+/// together with its record. Those that were audited are meant.
+fn warn_of_copies(beside: &[(PathBuf, PathBuf)], audited: &HashSet<&Path>) {
+    let copies: Vec<_> = beside.iter().filter(|(_, other)| !audited.contains(other.as_path())).collect();
+    let Some((raw, other)) = copies.first() else { return };
+    let these = if copies.len() == 1 { "a file".to_string() } else { format!("{} files", copies.len()) };
+    messages::warning(&format!(
+        "{}: {these} of the same name and size beside the record; where it was audited is meant ({}): audit the copies for those",
+        other.display(),
+        raw.display()
+    ));
+}
+
+/// The file beside the record that may be a copy of the raw.
+fn copy_beside(record: &Record, source: &Path, raw: &Path) -> Option<PathBuf> {
+    let other = record.beside(source)?;
+    let alike = std::fs::metadata(&other).is_ok_and(|m| m.len() == record.file_id.size) && raw.is_file();
+    (alike && !target::same(&other, raw)).then_some(other)
 }
 
 /// Folder and stem: what raw, sidecar and camera JPEG have in common.
