@@ -5,6 +5,7 @@
 mod aperture;
 mod best_stop;
 mod camera;
+mod camera_verdict;
 mod iso;
 mod otherwise;
 mod readings;
@@ -13,6 +14,7 @@ mod shutter;
 mod shutter_fit;
 mod shutter_trust;
 mod stats;
+mod telling;
 pub(crate) mod zones;
 
 use std::collections::HashSet;
