@@ -78,14 +78,49 @@ fn the_tutorial_shows_what_the_program_says() {
         }
     }
     // Bands stand out more in smaller prints: what the size allows is not told as if they did not.
-    let banded = |brief: &str| {
-        run(folder.path(), &["enlarge", "demo-shoot/scorecards.record.ndjson", "--frame", "0109", "--brief", brief]).1
-    };
+    let record = "demo-shoot/scorecards.record.ndjson";
+    let banded = |brief: &str| run(folder.path(), &["enlarge", record, "--frame", "0109", "--brief", brief]).1;
     let told = banded("exhibition");
     assert!(told.contains("borderline: banding") && told.contains("for its banding look at the outcomes"), "{told}");
+    let held = |frame: &str| {
+        let (_, out, _) =
+            run(folder.path(), &["enlarge", record, "--frame", frame, "--brief", "exhibition", "--format", "json"]);
+        serde_json::from_str::<serde_json::Value>(&out).unwrap()[0]["held_back_by"].clone()
+    };
+    assert_eq!(held("0109"), "banding");
+    assert!(held("0101").is_null(), "{}", held("0101"));
     let strict = "[output]\nsize = \"30 x 40 in\"\ndistance = \"75 cm\"\n[limits]\nbanding_to_noise = { borderline = 0.15, \
                   fails = 0.3 }\n";
     fs::write(folder.path().join("strict.toml"), strict).unwrap();
     let told = banded("strict.toml");
     assert!(told.contains("none: every one up to") && told.contains("fails by its banding"), "{told}");
+    every_column_is_explained(folder.path(), record);
+}
+
+/// `explain` knows the columns of each command's CSV, and ends of intervals only where there is an interval.
+fn every_column_is_explained(folder: &Path, record: &str) {
+    let commands: [&[&str]; 7] = [
+        &["judge", record],
+        &["series", record, "--by", "iso"],
+        &["series", record, "--by", "aperture"],
+        &["series", record, "--by", "shutter"],
+        &["series", record, "--by", "camera"],
+        &["sets", record],
+        &["cull", record, "--list", "--outcome", "prints"],
+    ];
+    let mut ends = 0;
+    for command in commands {
+        let (_, out, err) = run(folder, &[command, &["--format", "csv"]].concat());
+        let columns: Vec<&str> = out.lines().next().unwrap_or_default().split(',').collect();
+        assert!(columns.len() >= 8, "{command:?}: {out}{err}");
+        for column in columns {
+            ends += usize::from(column.ends_with("_low"));
+            let (code, out, err) = run(folder, &["explain", column]);
+            assert!(code == 0 && !out.contains("begins these"), "{command:?} writes {column}: {out}{err}");
+        }
+    }
+    assert!(ends >= 25, "{ends}");
+    for word in ["blurred_low", "shot.iso_high", "f_cy_px_low"] {
+        assert_eq!(run(folder, &["explain", word]).0, 2, "{word}");
+    }
 }

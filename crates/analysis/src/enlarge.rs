@@ -153,6 +153,10 @@ pub struct Ladder {
     pub rungs: Vec<Rung>,
     /// The largest honest print at the brief's distance (or the fixed one).
     pub largest: Option<LargestPrint>,
+    /// What makes a size up to the largest one no plain print all the same, as bands do, which stand out more in smaller
+    /// prints: `largest` is then one as to size.
+    #[serde(default)]
+    pub held_back_by: Option<String>,
     /// The largest that does not fail; between the two, make a proof print.
     pub largest_with_proof: Option<LargestPrint>,
     /// The largest by size alone, where highlights, shadows or bands keep it smaller or rule it out.
@@ -188,11 +192,18 @@ pub fn ladder(
         Distance::Brief | Distance::Fixed(_) => case.paper.largest(fails),
     };
     let within = |fails: bool| case.within_tones(by_size(fails)?);
+    let largest = within(false);
+    let held_back_by = largest.as_ref().and_then(|most| {
+        let up_to = rungs.iter().filter(|rung| rung.width_in <= most.width_in * 1.0001);
+        let held = up_to.filter(|rung| matches!(rung.outcome, Outcome::Borderline | Outcome::Fails));
+        held.filter_map(|rung| rung.limited_by.clone()).next()
+    });
     Ladder {
         brief: brief.name.clone(),
         picture_px: (!case.unreadable()).then_some([brings.width_px, brings.height_px]),
         rungs,
-        largest: within(false),
+        largest,
+        held_back_by,
         largest_with_proof: within(true),
         if_accepted: case.if_accepted(by_size(false)),
         not_measured: case.not_measured(),

@@ -13,7 +13,7 @@ use rawassay_analysis::sets::{Sets, sets};
 use rawassay_analysis::{FrameRow, RowMaker, print, without_copies};
 use rawassay_report::page::{self, Drawn, Folder, Purpose, Sheet, Shoot, Sizes, draw};
 use rawassay_report::plot::wall::Hanging;
-use rawassay_report::record::{path_of_uri, uri_of_path};
+use rawassay_report::record::{key_of_path, path_of_uri};
 use rawassay_report::{Record, ReportError, Scorecard, Status};
 use rayon::prelude::*;
 
@@ -80,7 +80,7 @@ pub fn write(request: &Request<'_>, records: Vec<Record>, progress: &dyn Fn(usiz
                 draw: Draw {
                     record: sheet.record.clone(),
                     sizes,
-                    folder: uri_of_path(request.out).unwrap_or_else(|| request.out.to_string_lossy().into_owned()),
+                    folder: key_of_path(request.out),
                     id: sheet.id.clone(),
                 },
             }),

@@ -9,7 +9,7 @@ use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use rawassay_decode::is_raw_name;
-use rawassay_report::record::uri_of_path;
+use rawassay_report::record::key_of_path;
 use walkdir::WalkDir;
 
 use crate::messages::Failure;
@@ -56,7 +56,7 @@ impl Walk {
     }
 
     fn file(&mut self, path: PathBuf) {
-        let key = uri_of_path(&path).unwrap_or_else(|| path.to_string_lossy().into_owned());
+        let key = key_of_path(&path);
         if self.seen.insert(key.clone()) {
             self.files.push(Found { path, key });
         }

@@ -37,41 +37,33 @@ impl Judge {
     pub fn run(self) -> Result<Exit, Failure> {
         let brief = self.brief.find()?;
         let plan = self.output.plan_here(&crate::answer::inputs(&self.records, &self.brief.text))?;
-        let open = |path: &PathBuf| crate::frames::stream(path);
-        // All records are opened before a word is written: a wrong name must leave nothing half said.
-        let records = self.records.iter().map(open).collect::<Result<Vec<_>, _>>()?;
-        if records.iter().all(|records| records.len() == 0) {
-            return Err(crate::frames::no_frame(&self.records));
-        }
-        let last = crate::frames::last_records(&self.records)?;
+        let records = crate::frames::streams(&self.records)?;
         // Nothing is written before one frame is judged: a wrong name or crop must leave no half of an array behind.
         let (mut outputs, mut waiting) = (None, Vec::new());
         let mut totals = Totals { brief: brief.name.clone(), ..Totals::default() };
         let mut outside: Option<String> = None;
         let mut outside_frames = 0;
-        for (at, records) in records.into_iter().enumerate() {
-            for record in records {
-                let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
-                if !last.counts(&record, at) || !shared::wanted(&record.file, &self.frame) {
-                    continue;
-                }
-                let crop = self.crop.and_then(|crop| crop.of(record.shot.as_ref()));
-                let judgement = judge::judge(&record.subject(), &brief, crop);
-                let misses = shared::outside(&record.file, self.crop, record.shot.as_ref());
-                let fits = misses.is_none() && (self.crop.is_none() || record.shot.is_some());
-                if let Some(why) = misses {
-                    outside_frames += 1;
-                    outside.get_or_insert(why);
-                }
-                let card = Scorecard::new(&record, &judgement);
-                totals.add(&card);
-                waiting.push(card);
-                if fits && outputs.is_none() {
-                    outputs = Some(plan.open(&brief)?);
-                }
-                if let Some(outputs) = &mut outputs {
-                    waiting.drain(..).try_for_each(|card| outputs.card(&card))?;
-                }
+        for record in records.into_iter().flatten() {
+            let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
+            if !shared::wanted(&record.file, &self.frame) {
+                continue;
+            }
+            let crop = self.crop.and_then(|crop| crop.of(record.shot.as_ref()));
+            let judgement = judge::judge(&record.subject(), &brief, crop);
+            let misses = shared::outside(&record.file, self.crop, record.shot.as_ref());
+            let fits = misses.is_none() && (self.crop.is_none() || record.shot.is_some());
+            if let Some(why) = misses {
+                outside_frames += 1;
+                outside.get_or_insert(why);
+            }
+            let card = Scorecard::new(&record, &judgement);
+            totals.add(&card);
+            waiting.push(card);
+            if fits && outputs.is_none() {
+                outputs = Some(plan.open(&brief)?);
+            }
+            if let Some(outputs) = &mut outputs {
+                waiting.drain(..).try_for_each(|card| outputs.card(&card))?;
             }
         }
         if totals.frames() == 0 {

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
-use rawassay_report::record::uri_of_path;
+use rawassay_report::record::key_of_path;
 use rawassay_report::{FileId, Record, RecordStore};
 
 use crate::messages::Failure;
@@ -23,7 +23,7 @@ pub fn records_of(paths: &[PathBuf]) -> Result<Vec<Record>, Failure> {
         .map_err(|e| Failure::nothing(format!("cannot make a temporary folder: {}", plain_cause(&e))))?;
     let store = RecordStore::open(&folder.path().join("record.ndjson")).map_err(|e| Failure::nothing(e.to_string()))?;
     let store = Mutex::new(store);
-    let key = |path: &Path| uri_of_path(path).unwrap_or_else(|| path.display().to_string());
+    let key = |path: &Path| key_of_path(path);
     let jobs: Vec<Job> =
         paths.iter().enumerate().map(|(number, path)| Job { number, path: path.clone(), key: key(path) }).collect();
     let mut found: HashMap<usize, Record> = HashMap::new();

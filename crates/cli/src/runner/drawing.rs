@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::mpsc::{SyncSender, sync_channel};
 
-use rawassay_report::record::uri_of_path;
+use rawassay_report::record::key_of_path;
 
 use super::Limits;
 use super::pool::answered;
@@ -70,7 +70,7 @@ fn supervise(
         let Some(slot) = jobs.get(next.fetch_add(1, Ordering::Relaxed)) else { break };
         let Some(job) = slot.lock().ok().and_then(|mut job| job.take()) else { break };
         let task = Task {
-            place: uri_of_path(&job.path).unwrap_or_else(|| job.path.to_string_lossy().into_owned()),
+            place: key_of_path(&job.path),
             memory_bytes: limits.memory(job.bytes),
             draw: Some(Box::new(job.draw)),
         };

@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::mpsc::{SyncSender, sync_channel};
 use std::time::Duration;
 
-use rawassay_report::record::uri_of_path;
+use rawassay_report::record::key_of_path;
 use rawassay_report::{FileId, Record, RecordStore, ReportError, Status};
 use serde::de::DeserializeOwned;
 
@@ -171,7 +171,7 @@ fn measured(
     limits: &Limits,
     process: &mut Option<Process>,
 ) -> Result<Option<Result<Record, GivenUp>>, Failure> {
-    let place = uri_of_path(&job.path).unwrap_or_else(|| job.path.to_string_lossy().into_owned());
+    let place = key_of_path(&job.path);
     let task = Task { place, memory_bytes: limits.memory(id.size), draw: None };
     let answer = answered::<Measured>(&task, limits.time(id.size), limits, process)?;
     Ok(answer.map(|answer| match answer? {

@@ -43,6 +43,30 @@ fn a_frame_in_two_records_counts_once_and_as_the_later_says() {
     let once = run(at, &["enlarge", "rawassay.ndjson", "--format", "csv"]).out;
     let twice = run(at, &["enlarge", "rawassay.ndjson", "rawassay.ndjson", "--format", "csv"]).out;
     assert_eq!(once, twice);
+    // A raw file beside its record, and a raw file named twice.
+    let beside = run(at, &["enlarge", "rawassay.ndjson", "shoot/F_0001.dng", "--format", "csv"]).out;
+    assert_eq!(beside.lines().count(), once.lines().count(), "{beside}");
+    let same = run(at, &["enlarge", "shoot/F_0001.dng", "shoot/../shoot/F_0001.dng", "--format", "csv"]).out;
+    assert_eq!(same.lines().count(), once.lines().count() / 2 + 1, "{same}");
+    // A damaged file has no largest print, and that is known.
+    let damaged = record.replace("\"status\":\"measured\"", "\"status\":\"damaged\"");
+    fs::write(at.join("damaged.ndjson"), damaged.replace("\"error\":null", "\"error\":\"rows are missing\"")).unwrap();
+    let told = run(at, &["enlarge", "damaged.ndjson"]).out;
+    assert!(told.contains("none: part of the file") && !told.contains("not known"), "{told}");
+    // The later record counts where series and sets read them, too: what could not be read there is no row.
+    let lines: Vec<&str> = record.lines().collect();
+    let lost = lines[0].replace("\"status\":\"measured\"", "\"status\":\"unreadable\"");
+    let lost = lost.split(",\"shot\":").next().unwrap().to_owned() + ",\"shot\":null,\"measures\":null}\n";
+    fs::write(at.join("lost.ndjson"), lost).unwrap();
+    let frames = |records: &[&str]| {
+        let ran = run(at, &[&["series"], records, &["--by", "iso", "--format", "csv"]].concat());
+        let rows: Vec<Vec<&str>> = ran.out.lines().map(|line| line.split(',').collect()).collect();
+        let column = rows[0].iter().position(|name| *name == "frames").unwrap();
+        rows[1..].iter().map(|row| row[column].parse::<usize>().unwrap()).sum::<usize>()
+    };
+    assert_eq!(frames(&["rawassay.ndjson"]), 2);
+    assert_eq!(frames(&["rawassay.ndjson", "lost.ndjson"]), 1);
+    assert_eq!(frames(&["lost.ndjson", "rawassay.ndjson"]), 2);
 }
 
 /// Some files could not be measured: status 3, with a row for each.
@@ -61,7 +85,7 @@ fn a_crop_outside_some_frames_leaves_them_unmeasured_and_says_so_in_the_status()
     assert!(rows.len() == 2 && rows[1]["verdict"]["outcome"] == "unmeasured", "{rows:?}");
     let judged = run(at, &[&["judge", "rawassay.ndjson"][..], &crop].concat());
     told(&judged);
-    assert_eq!(run(at, &[&["enlarge", "rawassay.ndjson"][..], &crop].concat()).code, Some(3));
+    told(&run(at, &[&["enlarge", "rawassay.ndjson"][..], &crop].concat()));
     let (alone, rows) = audit(at, &[&["--frame", "S_0000"][..], &crop].concat());
     assert!(alone.code == Some(3) && alone.err.contains("1 of 1 frame is unmeasured"), "{}", alone.err);
     assert_eq!(rows.len(), 1);

@@ -43,6 +43,8 @@ pub fn svg(marks: &[Mark], brief: f64, unit: PictureUnit) -> String {
     let (what, on, unit) =
         if unit.is_pixel() { ("size", "screen", unit.sign()) } else { ("print", "paper", unit.sign()) };
     let count = |outcome| marks.iter().filter(|m| m.outcome == outcome).count();
+    let counted =
+        |outcome, one, several| format!("{} {}", count(outcome), if count(outcome) == 1 { one } else { several });
     let most = marks.iter().filter_map(|m| m.filled).fold(brief, f64::max) * 1.08;
     let most = if most.is_finite() && most > 0.0 { most } else { 100.0 };
     let n = marks.len().max(1) as f64;
@@ -53,13 +55,12 @@ pub fn svg(marks: &[Mark], brief: f64, unit: PictureUnit) -> String {
     put!(
         out,
         "<svg class=\"plot shoot\" role=\"img\" viewBox=\"0 0 1200 400\" xmlns=\"http://www.w3.org/2000/svg\"><title>Largest \
-         {what} of each frame, in the order of taking</title><desc>{} frames: {} print, {} {} borderline, {} fail, {} could \
+         {what} of each frame, in the order of taking</title><desc>{} frames: {}, {}, {}, {} could \
          not be measured. The brief asks for {} {unit} on the long side.</desc>",
         marks.len(),
-        count(Outcome::Prints),
-        count(Outcome::Borderline),
-        if count(Outcome::Borderline) == 1 { "is" } else { "are" },
-        count(Outcome::Fails),
+        counted(Outcome::Prints, "prints", "print"),
+        counted(Outcome::Borderline, "is borderline", "are borderline"),
+        counted(Outcome::Fails, "fails", "fail"),
         count(Outcome::Unmeasured),
         number(brief)
     );
@@ -255,7 +256,7 @@ mod tests {
             assert!(marker.contains(&drawing(outcome)), "{word}");
             assert!(crate::page::overview::sign(outcome).contains(&drawing(outcome)), "{word}");
         }
-        assert!(svg.contains("4 frames: 1 print, 1 is borderline, 1 fail, 1 could"));
+        assert!(svg.contains("4 frames: 1 prints, 1 is borderline, 1 fails, 1 could"));
     }
 
     #[test]

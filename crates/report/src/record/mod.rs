@@ -9,9 +9,9 @@ mod store;
 mod stream;
 
 pub use index::{Entry, RecordIndex};
-pub use place::{display_name, name_order, path_of_uri, uri_of_path};
+pub use place::{display_name, key_of_path, name_order, path_of_uri, uri_of_path};
 pub use store::RecordStore;
-pub use stream::{Records, read, stream};
+pub use stream::{Records, read, stream, streams};
 
 use std::path::{Path, PathBuf};
 

@@ -30,6 +30,12 @@ pub fn uri_of_path(path: &Path) -> Option<String> {
     Some(uri)
 }
 
+/// What names a file within a record ([`super::Record::key`]): its URI, or its name where the working folder is not known.
+#[must_use]
+pub fn key_of_path(path: &Path) -> String {
+    uri_of_path(path).unwrap_or_else(|| display_name(path))
+}
+
 fn push_bytes(bytes: &[u8], uri: &mut String) {
     const HEX: &[u8; 16] = b"0123456789ABCDEF";
     for &byte in bytes {

@@ -1,15 +1,17 @@
 //! Reading a record: one frame at a time, with memory for names and places only.
 
+use std::collections::HashSet;
 use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use rawassay_analysis::MEASURES_VERSION;
 
 use super::{Entry, Record, RecordIndex, name_order};
 use crate::error::ReportError;
 
-/// The frames of a record, each once, in name order. Made by [`stream`].
+/// The frames of a record, each once, in name order. Made by [`stream`] and [`streams`].
 #[derive(Debug)]
 pub struct Records {
     path: PathBuf,
@@ -42,6 +44,34 @@ impl From<&Entry> for Place {
 /// # Errors
 /// Where the file cannot be read or is no record. Iterating gives an error where a line does not parse.
 pub fn stream(path: &Path) -> Result<Records, ReportError> {
+    let (file, entries) = open(path)?;
+    Ok(Records::new(path, file, entries))
+}
+
+/// Opens several records for reading one after the other: of a file that stands in more than one, the last counts, and the
+/// others are read without it.
+///
+/// # Errors
+/// As [`stream`]; all are opened before the first is read.
+pub fn streams(paths: &[PathBuf]) -> Result<Vec<Records>, ReportError> {
+    // Within one record each file comes once.
+    if let [only] = paths {
+        return Ok(vec![stream(only)?]);
+    }
+    let mut later: HashSet<Arc<str>> = HashSet::new();
+    let mut records = Vec::with_capacity(paths.len());
+    for path in paths.iter().rev() {
+        let (file, mut entries) = open(path)?;
+        entries.retain(|entry| !later.contains(&entry.key));
+        later.extend(entries.iter().map(|entry| Arc::clone(&entry.key)));
+        records.push(Records::new(path, file, entries));
+    }
+    records.reverse();
+    Ok(records)
+}
+
+/// The file of a record and its frames.
+fn open(path: &Path) -> Result<(File, Vec<Entry>), ReportError> {
     let io = |source| ReportError::Io { path: path.to_path_buf(), source };
     let file = match File::open(path) {
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
@@ -52,10 +82,8 @@ pub fn stream(path: &Path) -> Result<Records, ReportError> {
     if file.metadata().map_err(io)?.is_dir() {
         return Err(ReportError::NotARecord { path: path.to_path_buf(), what: "this is a folder" });
     }
-    let mut entries = RecordIndex::read(path, BufReader::with_capacity(1 << 18, &file))?.into_entries();
-    entries.sort_by(|a, b| name_order(&a.file, &b.file).then_with(|| a.key.cmp(&b.key)));
-    let places: Vec<Place> = entries.iter().map(Place::from).collect();
-    Ok(Records { path: path.to_path_buf(), file, places: places.into_iter(), line: Vec::new() })
+    let entries = RecordIndex::read(path, BufReader::with_capacity(1 << 18, &file))?.into_entries();
+    Ok((file, entries))
 }
 
 /// Reads a whole record into memory: [`stream`], collected.
@@ -67,6 +95,18 @@ pub fn read(path: &Path) -> Result<Vec<Record>, ReportError> {
 }
 
 impl Records {
+    fn new(path: &Path, file: File, mut entries: Vec<Entry>) -> Self {
+        entries.sort_by(|a, b| name_order(&a.file, &b.file).then_with(|| a.key.cmp(&b.key)));
+        let places: Vec<Place> = entries.iter().map(Place::from).collect();
+        Self { path: path.to_path_buf(), file, places: places.into_iter(), line: Vec::new() }
+    }
+
+    /// The record's own path.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
     /// Frames still to come that another version of the measures measured.
     #[must_use]
     pub fn outdated(&self) -> usize {

@@ -6,6 +6,7 @@
 //! of the pixel noise.
 
 use super::{Case, Finding, FindingCode, Parts, Severity, apart, passed, surface};
+use crate::brief::length::short;
 use crate::judge::case::green;
 use crate::known;
 use crate::print::{grade_above, pixels_averaged};
@@ -58,9 +59,10 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
             limit,
             unit: "ratio",
             text: format!(
-                "Bands along {lines} ({dn:.1} DN) reach {} of the noise in the darkest tones on {}, limit {limit}; they show once shadows are lifted.",
+                "Bands along {lines} ({dn:.1} DN) reach {} of the noise in the darkest tones on {}, limit {}; they show once shadows are lifted.",
                 apart(format!("{ratio:.2}"), ratio, limit),
-                surface(case)
+                surface(case),
+                short(limit)
             ),
             remedy: format!(
                 "Expose brighter{room} and lift shadows less; use the mechanical shutter, a lower ISO, and keep the bands' \

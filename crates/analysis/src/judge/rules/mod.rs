@@ -16,7 +16,7 @@ mod vibration_band;
 pub(crate) use soft::PIXEL_SHARP_PX;
 
 use super::{Case, Finding, FindingCode, Severity};
-use crate::brief::length;
+use crate::brief::length::{self, short};
 
 /// A rule.
 pub(super) type Rule = fn(&Case<'_>) -> Option<Finding>;
@@ -61,15 +61,17 @@ impl Parts {
     }
 }
 
-/// A figure as it is written, with more places where it would read like the limit that it is held against: "1.52 times",
-/// not "1.5 times, limit 1.5".
+/// A figure as it is written, with more places where it would not read as standing on that side of its limit, as [`short`]
+/// writes it, on which it stands: "1.52 times", not "1.5 times, limit 1.5".
 fn apart(written: String, value: f64, limit: f64) -> String {
-    let same = |text: &str| text.parse().is_ok_and(|read: f64| (read - limit).abs() <= 1e-9 * limit.abs());
-    if !same(&written) {
+    let limit_read: f64 = short(limit).parse().unwrap_or(limit);
+    let tells =
+        |text: &str| text.parse().is_ok_and(|read: f64| read.partial_cmp(&limit_read) == value.partial_cmp(&limit));
+    if tells(&written) {
         return written;
     }
     let places = written.split_once('.').map_or(0, |(_, after)| after.len());
-    let finer = (places + 1..=places + 4).map(|places| format!("{value:.places$}")).find(|text| !same(text));
+    let finer = (places + 1..=places + 4).map(|places| format!("{value:.places$}")).find(|text| tells(text));
     finer.unwrap_or(written)
 }
 
@@ -106,5 +108,22 @@ fn or_print_smaller(case: &Case<'_>) -> String {
         Some(size) if case.brief.output.screen.is_some() => format!("; this frame: show no larger than {size}"),
         Some(size) => format!("; this frame: print no larger than {size}"),
         None => String::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::apart;
+
+    #[test]
+    fn a_figure_reads_on_the_side_of_its_limit_on_which_it_stands() {
+        let told = |value: f64, limit: f64| apart(format!("{value:.1}"), value, limit);
+        assert_eq!(told(1.52, 1.5), "1.52");
+        assert_eq!(told(1.4, 1.5), "1.4");
+        assert_eq!(told(11.97, 12.0), "11.97");
+        // Where the digits of the limit hide it, the shorter figure stays.
+        assert_eq!(told(12.27, 12.26), "12.3");
+        assert_eq!(apart("150".into(), 149.6, 150.4), "149.6");
+        assert_eq!(apart("12".into(), 12.2, 12.25), "12");
     }
 }

@@ -1,6 +1,7 @@
 //! `noisy`: mid-tones carry more noise on the paper than the brief allows, as metered or once a dark frame is lifted.
 
 use super::{Case, Finding, FindingCode, Parts, Severity, apart, or_print_smaller, passed, surface};
+use crate::brief::length::short;
 use crate::judge::case::green;
 use crate::measures::Noise;
 use crate::print::{Aspect, pixels_averaged};
@@ -67,7 +68,7 @@ impl Words<'_, '_> {
     }
 
     fn wants(&self) -> String {
-        format!("this brief wants {:.0} and {:.0} at the least", self.limits.borderline, self.limits.fails)
+        format!("this brief wants {} and {} at the least", short(self.limits.borderline), short(self.limits.fails))
     }
 
     fn as_metered(&self, snr: f64) -> String {
@@ -79,9 +80,9 @@ impl Words<'_, '_> {
     fn wants_lifted(&self) -> String {
         let darker = self.lift_ev.min(lift::DARK_PICTURE_EV);
         format!(
-            "this brief wants {:.0}, and {:.0} at the least in a picture that is kept {darker:.1} EV darker, where it is {}",
-            self.limits.borderline,
-            self.limits.fails,
+            "this brief wants {}, and {} at the least in a picture that is kept {darker:.1} EV darker, where it is {}",
+            short(self.limits.borderline),
+            short(self.limits.fails),
             self.ratio(self.least)
         )
     }
@@ -104,8 +105,8 @@ impl Words<'_, '_> {
             ),
             _ if severity == Severity::Note => format!(
                 "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} keep a signal-to-noise ratio of {lifted} on \
-                 {on}, enough for this brief ({:.0}).",
-                limits.borderline
+                 {on}, enough for this brief ({}).",
+                short(limits.borderline)
             ),
             _ => format!(
                 "{lift_ev:.1} EV under: lifted to a normal brightness, mid-tones{at} come to a signal-to-noise ratio of {lifted} \

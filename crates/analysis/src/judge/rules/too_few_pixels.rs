@@ -38,11 +38,11 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let enough = case.grade(Aspect::Pixels).is_none();
     let wants = if enough {
         format!(
-            ", no less than the {:.0} ppi that this brief wants, but too few for edges as fine as these",
-            limit.borderline
+            ", no less than the {} ppi that this brief wants, but too few for edges as fine as these",
+            short(limit.borderline)
         )
     } else {
-        format!("; this brief wants {:.0}, {:.0} at the least", limit.borderline, limit.fails)
+        format!("; this brief wants {}, {} at the least", short(limit.borderline), short(limit.fails))
     };
     let wide = match (edges, brings.rise_px.and_then(|px| case.mm(px)), case.value(Aspect::Sharpness)) {
         (Some(_), Some(mm), Some(eyes)) => format!(

@@ -2,11 +2,13 @@
 
 mod write;
 
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 use rawassay_analysis::brief::length::Size;
 use rawassay_analysis::crop::Crop;
 use rawassay_analysis::enlarge::{self, Distance, PaperSize};
+use rawassay_report::record::key_of_path;
 use rawassay_report::{Record, Status};
 
 use super::shared;
@@ -70,17 +72,18 @@ impl Enlarge {
             ladders
                 .push((Head { file: record.file.clone(), status: record.status, error: record.error.clone() }, ladder));
         };
-        let mut frames = Vec::new();
-        let mut records = Vec::new();
+        let (mut frames, mut records) = (Vec::new(), Vec::new());
         for input in &self.inputs {
             if is_record(input)? { records.push(input.clone()) } else { frames.push(input.clone()) }
         }
-        let last = crate::frames::last_records(&records)?;
-        for (at, input) in records.iter().enumerate() {
+        let mut named = HashSet::new();
+        frames.retain(|frame| named.insert(key_of_path(frame)));
+        if !records.is_empty() {
             single = false;
-            for record in crate::frames::stream(input)? {
+            for record in crate::frames::streams(&records)?.into_iter().flatten() {
                 let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
-                if last.counts(&record, at) && shared::wanted(&record.file, &self.frame) {
+                // A frame that is named itself is measured now.
+                if shared::wanted(&record.file, &self.frame) && !named.contains(record.key()) {
                     add(&record);
                 }
             }
@@ -89,16 +92,15 @@ impl Enlarge {
             add(&record);
         }
         if ladders.is_empty() {
-            return Err(if self.frame.is_empty() {
-                Failure::nothing(format!("{}: the record holds no frame", self.inputs[0].display()))
-            } else {
-                shared::no_such_frame(&self.frame)
-            });
+            return Err(shared::no_such_frame(&self.frame));
         }
         // Where the crop fits no frame there is nothing to tell; else the others are told.
         match outside.first() {
             Some(why) if outside.len() == ladders.len() => return Err(Failure::usage(why.clone())),
-            Some(why) => crate::messages::warning(why),
+            Some(why) => {
+                let count = shared::unmeasured(outside.len(), ladders.len());
+                crate::messages::warning(&format!("{why}; {count}"));
+            }
             None => {}
         }
         match plan.form {

@@ -109,13 +109,6 @@ fn verdict(rung: &Rung, unit: PictureUnit) -> String {
     }
 }
 
-/// What makes a size up to the largest one no plain print all the same: bands stand out more in smaller ones.
-fn held_back<'l>(ladder: &'l Ladder, most: &LargestPrint) -> Option<&'l str> {
-    let within = ladder.rungs.iter().filter(|r| r.width_in <= most.width_in * 1.0001);
-    let held = within.filter(|r| matches!(r.outcome, Outcome::Borderline | Outcome::Fails));
-    held.filter_map(|r| r.limited_by.as_deref()).next()
-}
-
 fn largest(print: &LargestPrint, unit: PictureUnit) -> String {
     let size = sizes(print.width_in, print.height_in, unit);
     format!("{size} at {:.0} ppi, limited by {}", print.ppi, print.limited_by)
@@ -251,7 +244,7 @@ pub(super) fn table(
         match (&ladder.largest, &ladder.if_accepted) {
             (Some(most), _) => {
                 writeln!(out, "{honest}  {}", largest(most, unit))?;
-                if let Some(what) = held_back(ladder, most) {
+                if let Some(what) = &ladder.held_back_by {
                     writeln!(
                         out,
                         "                      as to size; for its {what} look at the outcomes above, size by size"
@@ -261,6 +254,9 @@ pub(super) fn table(
             (None, Some(accepted)) => {
                 let size = sizes(accepted.width_in, accepted.height_in, unit);
                 writeln!(out, "{honest}  none: {}", accepted.why_none(&size))?;
+            }
+            (None, None) if record.status == Status::Damaged => {
+                writeln!(out, "{honest}  none: part of the file is missing or empty")?;
             }
             (None, None) => writeln!(out, "{}: not known, see above", honest.trim_end())?,
         }

@@ -90,6 +90,47 @@ const ALL: &[Column] = &[
     column("series", "compared_at_iso", "", "Lowest ISO that every camera was used at; noise and range are compared there."),
 ];
 
+/// Readings of `series`, each with the ends of its 90 % interval in columns of their own.
+const WITH_INTERVAL: [&str; 30] = [
+    "print_snr_midtone",
+    "snr_midtone_db",
+    "usable_ev",
+    "engineering_ev",
+    "read_noise_dn",
+    "read_noise_e",
+    "gain_e_per_dn",
+    "full_well_e",
+    "row_banding_over_read_noise",
+    "row_banding_dn",
+    "column_banding_dn",
+    "range_lost_ev_per_stop",
+    "edge_rise_px",
+    "centre_rise_px",
+    "corners_rise_px",
+    "expected_diffraction_px",
+    "mtf50_cy_px",
+    "mtf50_lp_mm",
+    "print_rise_mm",
+    "print_corners_rise_mm",
+    "free_of_shake_pct",
+    "fitted_free_pct",
+    "motion_px",
+    "print_motion_mm",
+    "megapixels",
+    "pixel_pitch_um",
+    "ppi",
+    "eye_limit_mm",
+    "largest_long_side_in",
+    "largest_short_side_in",
+];
+
+/// The reading and which end, where the word is the end of an interval.
+pub(super) fn end_of_interval(word: &str) -> Option<(&str, &'static str)> {
+    let ends = [("_low", "lower"), ("_high", "upper")];
+    let (of, end) = ends.iter().find_map(|(suffix, end)| Some((word.strip_suffix(suffix)?, *end)))?;
+    WITH_INTERVAL.contains(&of.to_ascii_lowercase().as_str()).then_some((of, end))
+}
+
 /// What a column of this name holds, in each command that writes one.
 pub(super) fn named(word: &str) -> impl Iterator<Item = &'static Column> {
     let name = word.to_ascii_lowercase();

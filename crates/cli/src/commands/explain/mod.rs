@@ -32,12 +32,7 @@ impl Explain {
         let words = if explain::find(&joined).is_some() { vec![joined] } else { self.word };
         let mut text = String::new();
         for (i, word) in words.iter().enumerate() {
-            // Ends of intervals are columns of their own.
-            let (word, end) = match (word.strip_suffix("_low"), word.strip_suffix("_high")) {
-                (Some(of), _) => (of, "lower"),
-                (_, Some(of)) => (of, "upper"),
-                _ => (word.as_str(), ""),
-            };
+            let (word, end) = columns::end_of_interval(word).unwrap_or((word, ""));
             if !end.is_empty() {
                 let _ = writeln!(text, "The {end} end of the 90 % interval of {word}; of that:");
             }
