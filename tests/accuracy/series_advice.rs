@@ -190,3 +190,27 @@ fn one_low_reading_of_read_noise_is_no_fall() {
     assert_eq!(settles(0.88), Some(100.0));
     assert_eq!(settles(0.5), None);
 }
+
+/// Two bodies of one model whose files tell no serial number, full wells of 60 000 and 14 000 electrons: the medians are those of
+/// neither, which is said; and no interval of a ratio reaches below nothing. One body gives no such caution.
+#[test]
+fn two_bodies_under_one_name_are_warned_of() {
+    let warned = |wells: [f64; 2]| {
+        let mut dice = Dice(8);
+        let records: Vec<Record> = (0..8)
+            .map(|i| {
+                let body = Body { serial: None, full_well_e: wells[i % 2], ..Body::common() };
+                let iso = 100.0 * f64::from(4_u32.pow(i as u32 / 2));
+                record(&body, &Take { file: i.to_string(), iso, ..Take::default() }, &mut dice)
+            })
+            .collect();
+        let series = answer(By::Iso, &records, &Brief::built_in("portfolio").unwrap());
+        let group = only(&series);
+        for step in &group.steps {
+            assert!(step.readings.get("print_snr_midtone").low.unwrap() >= 0.0, "{step:?}");
+        }
+        group.warnings.iter().any(|w| w.contains("two bodies of one name"))
+    };
+    assert!(warned([60_000.0, 14_000.0]));
+    assert!(!warned([60_000.0, 60_000.0]));
+}

@@ -14,9 +14,6 @@ use crate::{FindingCode, FrameRow, Outcome, Severity};
 
 /// f-numbers within this ratio are one setting (an eighth of a stop).
 const SAME_STOP: f64 = 1.045;
-/// An f-stop whose edges are this much wider than at both its neighbours was taken out of focus or shaken: aberration falls and
-/// diffraction rises with the f-number, so that a lens has one sharpest f-stop and gets softer away from it.
-const SLIPPED: f64 = 1.1;
 /// Focal lengths within this ratio are one group.
 const SAME_FOCAL: f64 = 1.03;
 
@@ -109,7 +106,7 @@ fn group(key: Key, name: &str, members: &[&FrameRow], held: &Held<'_>) -> Group 
             plural(left_out, "frame")
         ));
     }
-    let slipped = slipped(&steps);
+    let slipped = telling::slipped(&steps);
     warnings.extend(slipped.iter().map(|n| {
         format!(
             "At f/{} the edges are wider than at the f-stops on both sides, as no lens makes them: focus or a motion spoiled it; \
@@ -118,7 +115,7 @@ fn group(key: Key, name: &str, members: &[&FrameRow], held: &Held<'_>) -> Group 
         )
     }));
     soft.retain(|(n, _)| !slipped.contains(n));
-    warnings.extend(perhaps_missed(&soft));
+    warnings.extend(telling::perhaps_missed(&soft));
     let fitted = |reading: &str| best_stop::fit(&points(&steps, reading, &slipped), diffraction_px_per_f(&steps));
     let whole = fitted("edge_rise_px");
     let best = best(&steps, whole.as_ref());
@@ -175,32 +172,6 @@ fn enlarged_too_much(steps: &[Step]) -> Option<String> {
              would help, another f-stop would not."
         )
     })
-}
-
-/// The f-stops at which something else than the lens made the edges wide.
-fn slipped(steps: &[Step]) -> Vec<f64> {
-    let rises: Vec<(f64, f64)> =
-        steps.iter().filter_map(|s| Some((s.setting.number()?, s.readings.value("edge_rise_px")?))).collect();
-    let wider = |three: &[(f64, f64)]| three[1].1 > SLIPPED * three[0].1.max(three[2].1);
-    rises.windows(3).filter(|three| wider(three)).map(|three| three[1].0).collect()
-}
-
-/// Which f-stops may have been out of focus; `soft` are f-numbers with the frames that look so.
-fn perhaps_missed(soft: &[(f64, usize)]) -> Option<String> {
-    let frames: usize = soft.iter().map(|s| s.1).sum();
-    let at = match soft {
-        [] => return None,
-        [(one, _)] => format!("at f/{}", stop(*one)),
-        several => {
-            let stops: Vec<String> = several.iter().map(|s| format!("f/{}", stop(s.0))).collect();
-            format!("at {}", stops.join(", "))
-        }
-    };
-    Some(format!(
-        "{frames} {} {at} may be out of focus rather than limited by the lens: focus anew and repeat. If the focus missed, a \
-         wider opening may be the sharpest.",
-        plural(frames, "frame")
-    ))
 }
 
 /// The steps as points of the fit, those left out that something else than the lens spoiled.
@@ -364,7 +335,7 @@ fn answer(
 }
 
 /// An f-number with one decimal below 10.
-fn stop(n: f64) -> String {
+pub(super) fn stop(n: f64) -> String {
     if n < 9.95 { short((n * 10.0).round() / 10.0) } else { format!("{n:.0}") }
 }
 

@@ -7,6 +7,7 @@ mod best_stop;
 mod camera;
 mod camera_verdict;
 mod iso;
+mod iso_cautions;
 mod otherwise;
 mod readings;
 mod scenes;
