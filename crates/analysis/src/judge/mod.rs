@@ -243,6 +243,9 @@ fn limiting(limited_by: &str) -> &'static [FindingCode] {
         "sharpness" => &[FindingCode::Soft, FindingCode::Diffracted],
         "motion" => &[FindingCode::Shaken],
         "noise" => &[FindingCode::Noisy],
+        "highlights" => &[FindingCode::Blown],
+        "shadows" => &[FindingCode::Blocked],
+        "banding" => &[FindingCode::Banded],
         _ => &[],
     }
 }
@@ -260,8 +263,13 @@ pub fn judge(subject: &Subject<'_>, brief: &Brief, crop: Option<Area>) -> Judgem
         *said = brief.output.picture_unit().says(said);
     }
     let print = case.print_fit();
-    // Of two that weigh the same, the one that limits the print first tells more.
-    let limits = |f: &Finding| print.largest.as_ref().is_some_and(|l| limiting(&l.limited_by).contains(&f.code));
+    // Of two that weigh the same, the one that limits the print first, or leaves none, tells more.
+    let limited_by = match (&print.largest, &print.if_accepted) {
+        (Some(largest), _) => largest.limited_by.as_str(),
+        (None, Some(accepted)) => accepted.what.as_str(),
+        (None, None) => "",
+    };
+    let limits = |f: &Finding| limiting(limited_by).contains(&f.code);
     findings.sort_by_key(|f| (std::cmp::Reverse(f.severity), !limits(f)));
     let outcome = if case.unreadable() {
         Outcome::Unmeasured

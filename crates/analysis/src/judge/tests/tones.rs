@@ -40,6 +40,13 @@ fn blown_counts_area_on_the_paper_and_leaves_specular_spots_apart() {
     m.exposure.brighter_by_ev = Some(-1.2);
     let red = finding(&judged(&m, &s, "portfolio", None), FindingCode::Blown);
     assert!(red.remedy.contains("1.3 EV less"), "{}", red.remedy);
+    // Too few pixels for a large print, and so much blown that there is none of any size: that is said first.
+    clip(&mut m, &[30.0], [30.0; 4]);
+    m.active_px = [0, 0, 2400, 1600];
+    let judgement = judged(&m, &s, "exhibition", None);
+    assert_eq!(finding(&judgement, FindingCode::TooFewPixels).severity, Severity::Fails);
+    assert!(judgement.print.largest.is_none());
+    assert_eq!(judgement.verdict.findings[0].code, FindingCode::Blown);
 }
 
 #[test]
