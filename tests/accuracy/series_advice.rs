@@ -118,26 +118,33 @@ fn an_f_stop_at_which_the_focus_slipped_is_named_and_left_out() {
     let body = Body::common();
     let stops = [2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0];
     let mut dice = Dice(9);
-    let records: Vec<Record> = stops
-        .iter()
-        .map(|&f_number| {
-            let defocus_px = if f_number == 5.6 { 2.5 } else { 0.0 };
-            let take = Take { file: f_number.to_string(), f_number, defocus_px, error: 0.01, ..Take::default() };
-            record(&body, &take, &mut dice)
-        })
-        .collect();
-    let series = answer(By::Aperture, &records, &Brief::built_in("album").unwrap());
-    let group = only(&series);
-    assert!(group.warnings.iter().any(|w| w.starts_with("At f/5.6 the edges are wider")), "{:?}", group.warnings);
-    let found = group.readings.value("sharpest_f_number").unwrap();
-    assert!((found / body.sharpest_f_number()).log2().abs() < 1.0 / 6.0, "{found} {}", body.sharpest_f_number());
+    // One f-stop, and two beside each other.
+    for spoiled in [vec![5.6], vec![5.6, 8.0]] {
+        let records: Vec<Record> = stops
+            .iter()
+            .map(|&f_number| {
+                let defocus_px = if spoiled.contains(&f_number) { 2.5 } else { 0.0 };
+                let take = Take { file: f_number.to_string(), f_number, defocus_px, error: 0.01, ..Take::default() };
+                record(&body, &take, &mut dice)
+            })
+            .collect();
+        let series = answer(By::Aperture, &records, &Brief::built_in("album").unwrap());
+        let group = only(&series);
+        for n in &spoiled {
+            let named = |w: &String| w.starts_with(&format!("At f/{n} the edges are wider"));
+            assert!(group.warnings.iter().any(named), "{n}: {:?}", group.warnings);
+        }
+        assert_eq!(group.warnings.iter().filter(|w| w.contains("as no lens makes them")).count(), spoiled.len());
+        let found = group.readings.value("sharpest_f_number").unwrap();
+        assert!((found / body.sharpest_f_number()).log2().abs() < 1.0 / 6.0, "{found} {}", body.sharpest_f_number());
+    }
     // Without the slip nothing is said of one.
     let sound: Vec<Record> = stops
         .iter()
         .map(|&f| record(&body, &Take { file: f.to_string(), f_number: f, ..Take::default() }, &mut dice))
         .collect();
     let sound = answer(By::Aperture, &sound, &Brief::built_in("album").unwrap());
-    assert!(!only(&sound).warnings.iter().any(|w| w.contains("wider than")), "{:?}", only(&sound).warnings);
+    assert!(!only(&sound).warnings.iter().any(|w| w.contains("as no lens makes")), "{:?}", only(&sound).warnings);
 }
 
 /// Frames up the ISO scale of one scene whose black cloth lies 10.5 EV below saturation: from ISO 800 on noise hides the
@@ -213,4 +220,26 @@ fn two_bodies_under_one_name_are_warned_of() {
     };
     assert!(warned([60_000.0, 14_000.0]));
     assert!(!warned([60_000.0, 60_000.0]));
+}
+
+/// Exposure times that were all too long, or nearly all short enough: the answer says in which direction to go on.
+#[test]
+fn a_hand_held_series_of_too_long_times_asks_for_shorter_ones() {
+    let told = |shaken: &dyn Fn(usize) -> bool| {
+        let mut dice = Dice(44);
+        let records: Vec<Record> = (0..15)
+            .map(|i| {
+                let shutter_s = 1.0 / [250.0, 125.0, 60.0][i / 5];
+                let motion_px = if shaken(i) { 12.0 } else { 0.0 };
+                let take =
+                    Take { file: i.to_string(), shutter_s, motion_px, motion_deg: 11.0 * i as f64, ..Take::default() };
+                record(&Body::common(), &take, &mut dice)
+            })
+            .collect();
+        only(&answer(By::Shutter, &records, &near())).answer.clone()
+    };
+    let long = told(&|i| i != 11);
+    assert!(long.contains("take shorter times"), "{long}");
+    let short = told(&|i| i == 14);
+    assert!(short.contains("take longer times"), "{short}");
 }

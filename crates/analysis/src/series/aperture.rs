@@ -109,8 +109,8 @@ fn group(key: Key, name: &str, members: &[&FrameRow], held: &Held<'_>) -> Group 
     let slipped = telling::slipped(&steps);
     warnings.extend(slipped.iter().map(|n| {
         format!(
-            "At f/{} the edges are wider than at the f-stops on both sides, as no lens makes them: focus or a motion spoiled it; \
-             repeat it (left out of the sharpest f-stop).",
+            "At f/{} the edges are wider than at f-stops on both sides, as no lens makes them: focus, a motion or another scene \
+             spoiled it; repeat it (left out of the sharpest f-stop).",
             stop(*n)
         )
     }));

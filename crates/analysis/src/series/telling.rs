@@ -8,7 +8,7 @@ use crate::{BlurKind, FrameRow};
 /// of them alike and looks like missed focus by itself.
 const MISSED: f64 = 1.25;
 
-/// An f-stop whose edges are this much wider than at both its neighbours was taken out of focus or shaken: aberration falls and
+/// An f-stop whose edges are this much wider than at one on either side was taken out of focus or shaken: aberration falls and
 /// diffraction rises with the f-number, so that a lens has one sharpest f-stop and gets softer away from it.
 const SLIPPED: f64 = 1.1;
 
@@ -35,8 +35,9 @@ pub(super) fn soft(frames: &[&FrameRow]) -> usize {
 pub(super) fn slipped(steps: &[Step]) -> Vec<f64> {
     let rises: Vec<(f64, f64)> =
         steps.iter().filter_map(|s| Some((s.setting.number()?, s.readings.value("edge_rise_px")?))).collect();
-    let wider = |three: &[(f64, f64)]| three[1].1 > SLIPPED * three[0].1.max(three[2].1);
-    rises.windows(3).filter(|three| wider(three)).map(|three| three[1].0).collect()
+    let least = |of: &[(f64, f64)]| of.iter().map(|r| r.1).fold(f64::INFINITY, f64::min);
+    let wider = |i: usize| rises[i].1 > SLIPPED * least(&rises[..i]).max(least(&rises[i + 1..]));
+    (0..rises.len()).filter(|i| wider(*i)).map(|i| rises[i].0).collect()
 }
 
 /// Which f-stops may have been out of focus; `soft` are f-numbers with the frames that look so.
