@@ -8,6 +8,7 @@ mod judge;
 mod levels;
 mod noise;
 mod series;
+mod series_advice;
 mod sessions;
 mod sets;
 mod sharpness;

@@ -4,19 +4,18 @@
 //! diffraction costs; which f-stops meet the brief. Method: docs/measures.md, "Series".
 
 use super::best_stop::{self, Point};
+use super::telling::{self, telling};
 use super::{Best, Estimate, Group, Held, Key, Limit, Readings, Setting, Step, estimate, group_by};
 use super::{BodyNames, mm_per_px, otherwise, plural, scenes, short, steps_by};
 use rawassay_decode::PitchFrom;
 
 use crate::print::grade_above;
-use crate::{BlurKind, FindingCode, FrameRow, Outcome, Severity};
+use crate::{FindingCode, FrameRow, Outcome, Severity};
 
 /// f-numbers within this ratio are one setting (an eighth of a stop).
 const SAME_STOP: f64 = 1.045;
 /// Focal lengths within this ratio are one group.
 const SAME_FOCAL: f64 = 1.03;
-/// A frame of missed focus is left out where it is this much softer than the best of its step.
-const MISSED: f64 = 1.25;
 
 /// Diffraction explains what stopping down costs where it makes this share of what the squared rise has gained.
 const EXPLAINS_SHARE: f64 = 0.5;
@@ -66,29 +65,16 @@ pub(super) fn groups(frames: &[FrameRow], held: &Held<'_>) -> (Vec<Group>, Vec<S
     (groups, warnings)
 }
 
-/// Frames of one f-stop that tell of the lens: neither shaken nor out of focus, as far as their neighbours show it.
-fn telling<'f>(all: &[&'f FrameRow]) -> Vec<&'f FrameRow> {
-    let still: Vec<&FrameRow> = all
-        .iter()
-        .copied()
-        .filter(|f| !matches!(f.blur_kind, BlurKind::Motion | BlurKind::Mixed))
-        .filter(|f| f.edge_rise_px().is_some())
-        .collect();
-    let sharpest = still.iter().filter_map(|f| f.edge_rise_px()).fold(f64::INFINITY, f64::min);
-    still
-        .into_iter()
-        .filter(|f| f.blur_kind != BlurKind::Defocus || f.edge_rise_px().is_some_and(|rise| rise <= MISSED * sharpest))
-        .collect()
-}
-
 fn group(key: Key, name: &str, members: &[&FrameRow], held: &Held<'_>) -> Group {
-    let (mut left_out, mut defocused) = (0, 0);
+    let mut left_out = 0;
+    let mut soft: Vec<(f64, usize)> = Vec::new();
     let steps: Vec<Step> = steps_by(members, SAME_STOP, |f| f.f_number())
         .into_iter()
         .map(|(f_number, all)| {
-            let good = telling(&all);
+            let measured: Vec<&FrameRow> = all.iter().copied().filter(|f| f.edge_rise_px().is_some()).collect();
+            let good = telling(&measured, |f| f.edge_rise_px());
             left_out += all.len() - good.len();
-            defocused += good.iter().filter(|f| f.blur_kind == BlurKind::Defocus).count();
+            soft.extend(Some((f_number, telling::soft(&good))).filter(|(_, frames)| *frames > 0));
             let of = |value: &dyn Fn(&FrameRow) -> Option<f64>| estimate(good.iter().map(|f| value(f))).not_negative();
             Step {
                 setting: Setting::Number(f_number),
@@ -120,16 +106,20 @@ fn group(key: Key, name: &str, members: &[&FrameRow], held: &Held<'_>) -> Group 
             plural(left_out, "frame")
         ));
     }
-    if defocused > 0 {
-        warnings.push(format!(
-            "{defocused} {} may be out of focus rather than limited by the lens: focus anew and repeat.",
-            plural(defocused, "frame")
-        ));
-    }
-    let fitted = |reading: &str| best_stop::fit(&points(&steps, reading), diffraction_px_per_f(&steps));
+    let slipped = telling::slipped(&steps);
+    warnings.extend(slipped.iter().map(|n| {
+        format!(
+            "At f/{} the edges are wider than at f-stops on both sides, as no lens makes them: focus, a motion or another scene \
+             spoiled it; repeat it (left out of the sharpest f-stop).",
+            stop(*n)
+        )
+    }));
+    soft.retain(|(n, _)| !slipped.contains(n));
+    warnings.extend(telling::perhaps_missed(&soft));
+    let fitted = |reading: &str| best_stop::fit(&points(&steps, reading, &slipped), diffraction_px_per_f(&steps));
     let whole = fitted("edge_rise_px");
     let best = best(&steps, whole.as_ref());
-    let limit = limit(&steps, held);
+    let limit = limit(&steps, &slipped, held);
     let stopping = whole.as_ref().and_then(|fit| stopping_down(&steps, fit, members));
     warnings.extend(enlarged_too_much(&steps));
     warnings.extend(inferred_pitch(members));
@@ -184,10 +174,11 @@ fn enlarged_too_much(steps: &[Step]) -> Option<String> {
     })
 }
 
-/// The steps as points of the fit.
-fn points(steps: &[Step], reading: &str) -> Vec<Point> {
+/// The steps as points of the fit, those left out that something else than the lens spoiled.
+fn points(steps: &[Step], reading: &str, slipped: &[f64]) -> Vec<Point> {
     steps
         .iter()
+        .filter(|step| step.setting.number().is_none_or(|n| !slipped.contains(&n)))
         .filter_map(|step| {
             let rise = step.readings.get(reading);
             Some(Point { f_number: step.setting.number()?, rise_px: rise.value?, frames: rise.frames })
@@ -239,10 +230,13 @@ fn best(steps: &[Step], fitted: Option<&best_stop::BestStop>) -> Option<Best> {
 }
 
 /// The smallest opening that meets the brief, and the widest.
-fn limit(steps: &[Step], held: &Held<'_>) -> Option<Limit> {
+fn limit(steps: &[Step], slipped: &[f64], held: &Held<'_>) -> Option<Limit> {
     let brief = held.name;
-    let tested: Vec<(f64, Outcome)> =
-        steps.iter().filter_map(|s| Some((s.setting.number()?, s.meets_brief?))).collect();
+    let tested: Vec<(f64, Outcome)> = steps
+        .iter()
+        .filter_map(|s| Some((s.setting.number()?, s.meets_brief?)))
+        .filter(|(n, _)| !slipped.contains(n))
+        .collect();
     let last = tested.last()?.0;
     let within = |worst: Outcome| -> Vec<f64> { tested.iter().filter(|t| t.1 <= worst).map(|t| t.0).collect() };
     let (clean, passable) = (within(Outcome::Prints), within(Outcome::Borderline));
@@ -341,7 +335,7 @@ fn answer(
 }
 
 /// An f-number with one decimal below 10.
-fn stop(n: f64) -> String {
+pub(super) fn stop(n: f64) -> String {
     if n < 9.95 { short((n * 10.0).round() / 10.0) } else { format!("{n:.0}") }
 }
 
@@ -350,7 +344,7 @@ mod tests {
     use super::*;
     use crate::judge::fixture::{measures, shot};
     use crate::judge::{Subject, judge};
-    use crate::{Brief, RowMaker};
+    use crate::{BlurKind, Brief, RowMaker};
 
     #[test]
     fn one_f_stop_that_tells_is_not_the_sharpest_of_several() {

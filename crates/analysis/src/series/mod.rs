@@ -5,7 +5,9 @@
 mod aperture;
 mod best_stop;
 mod camera;
+mod camera_verdict;
 mod iso;
+mod iso_cautions;
 mod otherwise;
 mod readings;
 mod scenes;
@@ -13,6 +15,7 @@ mod shutter;
 mod shutter_fit;
 mod shutter_trust;
 mod stats;
+mod telling;
 pub(crate) mod zones;
 
 use std::collections::HashSet;

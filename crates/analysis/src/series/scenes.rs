@@ -2,6 +2,7 @@
 
 use super::{plural, stats};
 use crate::FrameRow;
+use crate::range::MIDTONE_SHARE;
 use crate::sets::likeness;
 use crate::view::file_name;
 
@@ -13,6 +14,13 @@ const SAME_SCENE: f64 = 0.7;
 
 /// Spread of the scene range between frames from which it is worth a caution, EV.
 const RANGE_SPREAD_EV: f64 = 2.0;
+
+/// Electrons that the darkest tones must hold for a range to be that of the scene, and how far they must lie above the read
+/// noise, EV: below, noise spreads them, and a higher ISO would seem to change the light.
+const CLEAR_E: f64 = 100.0;
+const CLEAR_EV: f64 = 3.0;
+/// Clipped share up to which the lightest tones are those of the scene, per cent.
+const CLIPPED_PCT: f64 = 0.5;
 
 /// Cautions, none where the frames show one scene. `matters` says what differing scenes do to this series.
 pub(super) fn cautions(frames: &[&FrameRow], matters: &str) -> Vec<String> {
@@ -39,7 +47,7 @@ pub(super) fn cautions(frames: &[&FrameRow], matters: &str) -> Vec<String> {
     } else if compared.len() < 2 {
         cautions.push(format!("Whether the {} show one scene could not be told.", plural(frames.len(), "frame")));
     }
-    let mut ranges: Vec<f64> = frames.iter().filter_map(|f| f.scene_range_ev()).collect();
+    let mut ranges: Vec<f64> = frames.iter().filter_map(|f| scene_range_ev(f)).collect();
     ranges.sort_by(f64::total_cmp);
     let spread = ranges.get(ranges.len() / 10).zip(ranges.get(ranges.len().wrapping_sub(1 + ranges.len() / 10)));
     let spread = spread.map_or(0.0, |(low, high)| high - low);
@@ -49,4 +57,15 @@ pub(super) fn cautions(frames: &[&FrameRow], matters: &str) -> Vec<String> {
         ));
     }
     cautions
+}
+
+/// The scene's range where neither noise nor clipping cuts it short.
+fn scene_range_ev(frame: &FrameRow) -> Option<f64> {
+    let darkest_ev = frame.darkest_ev()?;
+    // Light alone: the electrons of a tone are the square of its signal-to-noise ratio, and go with its level.
+    let mid_tone_e = 10f64.powf(frame.snr_midtone_db()? / 10.0);
+    let darkest_e = mid_tone_e * (-darkest_ev).exp2() / MIDTONE_SHARE;
+    let above_noise = frame.engineering_ev().is_none_or(|floor_ev| floor_ev - darkest_ev >= CLEAR_EV);
+    let whole = darkest_e >= CLEAR_E && above_noise && frame.clipped_any_pct <= CLIPPED_PCT;
+    frame.scene_range_ev().filter(|_| whole)
 }

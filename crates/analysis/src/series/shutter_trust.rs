@@ -16,6 +16,8 @@ use super::shutter_fit::{Ending, Fit};
 const FALLS_Z: f64 = 2.326;
 /// A limit this far below the fastest tested frames is still told, stops: a quarter is within one setting.
 const OUTSIDE_STOPS: f64 = 0.25;
+/// Shaken frames, and free ones, that a fit takes at least.
+const LEAST_EACH: usize = 3;
 /// Frames below the limit that it takes at least.
 const LEAST_BELOW: usize = 3;
 /// Normal score of the chi-square from which the shares do not follow the curve (one in some ten thousand by chance).
@@ -29,7 +31,13 @@ pub(super) fn refusal(fit: Option<&Fit>, frames: &[(f64, Ending)], share: f64) -
     let total = frames.len();
     let free = frames.iter().filter(|f| f.1 == Ending::Free).count();
     let Some(fit) = fit else {
-        return Some("it takes at least three shaken and three unshaken frames near the limit".to_string());
+        // What is missing says where to go on.
+        let more = match (free < LEAST_EACH, total - free < LEAST_EACH) {
+            (true, false) => "too few are free of shake: take shorter times too, until most frames are",
+            (false, true) => "too few are shaken: take longer times too, until some frames are",
+            _ => "it takes at least three shaken and three unshaken frames near the limit",
+        };
+        return Some(more.to_string());
     };
     let z = falls(frames);
     if z < FALLS_Z {

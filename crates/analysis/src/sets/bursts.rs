@@ -258,10 +258,12 @@ fn best_reason(best: &Entry<'_>, others: &[Entry<'_>]) -> String {
 }
 
 /// The frame in which most other parts of the picture are clearly sharper: the sharpest quarter of the edges says nothing of
-/// which part matters.
+/// which part matters. Motion widens a part by how its own edges lie: two shakes of different directions look like a focus that
+/// moved, so shaken frames tell nothing of it.
 fn sharper_elsewhere<'o, 'f>(best: &Entry<'_>, others: &'o [Entry<'f>]) -> Option<&'o Entry<'f>> {
     let part = |tiles: usize, shared: usize| tiles >= 3 && tiles as f64 >= MOVED_SHARE * shared as f64;
-    let moved = others.iter().filter_map(|other| {
+    let still = |entry: &Entry<'_>| !matches!(entry.frame.blur_kind, BlurKind::Motion | BlurKind::Mixed);
+    let moved = others.iter().filter(|other| still(best) && still(other)).filter_map(|other| {
         let (sharper, softer, shared) = other.frame.tiles_against(best.frame);
         (part(sharper, shared) && part(softer, shared)).then_some((sharper, other))
     });

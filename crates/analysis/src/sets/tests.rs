@@ -223,11 +223,12 @@ fn equal_names_or_times_alone_are_no_copies() {
 /// on the other side.
 #[test]
 fn a_focus_that_moved_is_said() {
-    let burst = |sharp: [fn(usize) -> bool; 2]| {
+    let burst_of = |sharp: [fn(usize) -> bool; 2], kind: crate::BlurKind| {
         let frames: Vec<Frame> = (0..2)
             .map(|i| {
                 let mut frame = frame(["A", "B"][i], 0.3 * i as f64, 0.0);
                 frame.measures.likeness = seen(9, 6.0, 0.0, (2, 2));
+                frame.measures.blur.kind = kind;
                 let rise = |tile: usize| Some(if sharp[i](tile % 6) { 1.7 } else { 3.0 });
                 frame.measures.sharpness.map.rise_px = (0..24).map(rise).collect();
                 frame
@@ -236,7 +237,10 @@ fn a_focus_that_moved_is_said() {
         let mut burst = found(&frames).bursts.remove(0);
         (burst.focus_moved, burst.ranking.remove(0).reason.contains("the focus moved"))
     };
+    let burst = |sharp| burst_of(sharp, crate::BlurKind::None);
     assert_eq!(burst([|x| x < 3, |x| x >= 3]), (true, true));
+    // Shakes in two directions: each spares the parts whose edges lie along it.
+    assert_eq!(burst_of([|x| x < 3, |x| x >= 3], crate::BlurKind::Motion), (false, false));
     // One frame softer all over, or one tile that differs: no focus that moved.
     assert_eq!(burst([|_| true, |_| false]), (false, false));
     assert_eq!(burst([|x| x < 3, |x| x < 3]), (false, false));

@@ -123,7 +123,13 @@ impl Words<'_, '_> {
             _ if self.metered.is_some_and(|m| m >= limits.borderline) => {
                 format!("{brighter}{}{}", self.merge(self.lifted), or_print_smaller(self.case))
             }
-            _ => self.less_noise(self.metered.unwrap_or(self.lifted)),
+            // The light that is missing first: a cleaner mid-tone alone would leave the frame as dark.
+            _ if room >= WORTH_EV => {
+                let iso = self.metered.and_then(|m| self.lower_iso(m));
+                let iso = iso.map_or(String::new(), |iso| format!(", and that at about ISO {iso:.0} or lower"));
+                format!("{brighter}{iso}{}{}", self.merge(self.lifted), or_print_smaller(self.case))
+            }
+            _ => self.less_noise(self.lifted),
         };
         (text, remedy)
     }
@@ -146,10 +152,14 @@ impl Words<'_, '_> {
         signal(self.limits.borderline) / signal(snr)
     }
 
+    /// The ISO at which mid-tones of this ratio would have been clean enough.
+    fn lower_iso(&self, snr: f64) -> Option<f64> {
+        self.iso.and_then(|iso| optics::iso_not_above(iso / self.light(snr)).filter(|n| *n < iso))
+    }
+
     /// What gives cleaner mid-tones than `snr`: more light, and so a lower ISO.
     fn less_noise(&self, snr: f64) -> String {
-        let lower = self.iso.and_then(|iso| optics::iso_not_above(iso / self.light(snr)).filter(|n| *n < iso));
-        let way = match lower {
+        let way = match self.lower_iso(snr) {
             Some(lower) => format!("About ISO {lower:.0} or lower with a longer exposure or a wider f-stop"),
             None => "More light, a wider f-stop or a larger sensor".into(),
         };

@@ -35,6 +35,14 @@ fn soft_says_why() {
         assert_eq!(found.severity, Severity::Fails);
         assert!(found.text.contains(words), "{}", found.text);
     }
+    // Wide all round, with and without the shape of a disc: a soft lens looks like the latter.
+    m.blur.kind = BlurKind::Defocus;
+    for (confidence, lens) in [(0.97, false), (0.74, true)] {
+        m.blur.confidence = confidence;
+        let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Soft);
+        assert_eq!(found.text.contains("or the lens itself"), lens, "{}", found.text);
+        assert_eq!(found.remedy.contains("it is the lens"), lens, "{}", found.remedy);
+    }
     // A frame that is sharp pixel by pixel, enlarged too much: more pixels, not sharper focus.
     m.sharpness.edge_rise_px = Some(1.9);
     m.blur.kind = BlurKind::None;

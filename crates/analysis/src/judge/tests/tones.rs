@@ -134,6 +134,22 @@ fn a_dark_frame_has_the_noise_of_the_tone_that_it_is_lifted_from() {
     }
 }
 
+/// Metered 15:1 on the paper and 5 EV under (photon noise: 2.65:1 lifted): what is missing is light. A lower ISO or the two frames
+/// that would bring 15 to 20 leave it as dark; from 2.65 it takes 57 frames, which nobody merges.
+#[test]
+fn a_dark_and_noisy_frame_is_told_to_expose_brighter_first() {
+    let mut m = dark(5.0);
+    let db = |on_paper: f64| Some(20.0 * (on_paper / 1.6275).log10());
+    (m.noise.snr_midtone_db, m.noise.snr_lifted_db) = (db(15.0), db(15.0 * (-2.5f64).exp2()));
+    m.noise.read_noise_dn = Some(0.0);
+    let s = Shot { iso: Some(1600.0), ..shot() };
+    let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Noisy);
+    assert!(found.remedy.starts_with("Expose up to 5.5 EV brighter"), "{}", found.remedy);
+    // (20 / 15)^2 = 1.78 times the light for the mid-tones as metered: ISO 900, so 800.
+    assert!(found.remedy.contains("and that at about ISO 800 or lower"), "{}", found.remedy);
+    assert!(!found.remedy.contains("merge"), "{}", found.remedy);
+}
+
 #[test]
 fn a_lifted_tone_that_alone_is_known_is_judged() {
     let mut m = dark(4.0);

@@ -3,6 +3,9 @@
 use super::super::chi_square::gamma_p;
 use super::super::histogram::Histogram;
 
+/// Half a window over the spread of what it holds, from which it is narrowed: it ends at 1.6 to 2.5.
+const FAR_TOO_WIDE: f64 = 3.0;
+
 /// Density of samples per code from `from` up to `to`.
 pub(super) fn density(hist: &Histogram, from: f64, to: f64) -> f64 {
     let (from, to) = (from.max(0.0).round() as usize, to.max(1.0).round() as usize);
@@ -53,9 +56,12 @@ pub(super) fn shape(hist: &Histogram, first: usize, last: usize) -> (f64, f64) {
         spread = (squares / n - mean * mean).max(0.0).sqrt();
         // A converter's limit inside the noise leaves a spike at the top and half a bell below: the level is the spike.
         let next = if f64::from(most) > 0.4 * n { peak as f64 } else { centre + mean };
-        let settled = (next - centre).abs() < 0.02 * reach && 1.6 * spread <= half;
+        let too_wide = half > (FAR_TOO_WIDE * spread).max(1.0);
+        let settled = (next - centre).abs() < 0.02 * reach && 1.6 * spread <= half && !too_wide;
         centre = next;
-        half = half.max(1.6 * spread);
+        // Far too wide a start: where the tones end before the pile, more is taken off its lower half than lies there, and it
+        // looks narrow.
+        half = if too_wide { (2.0 * spread).max(1.0) } else { half.max(1.6 * spread) };
         if settled {
             break;
         }

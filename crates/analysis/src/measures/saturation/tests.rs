@@ -82,6 +82,22 @@ fn full_photosites_at_the_converters_end_count_whole() {
     }
 }
 
+/// An evenly lit board as the brightest tone, a gap below it, then thin tones: its spread is photon noise (56 DN of 8960 at 2.83
+/// electrons per DN), whatever window it is first seen through.
+#[test]
+fn an_even_board_above_a_gap_in_the_tones_is_not_clipped() {
+    let (black, white, gain) = (512.0, 16_383.0, 2.83);
+    for seed in 0..40 {
+        let mut rng = Noise::new(100 + seed);
+        let mut tones: Vec<f64> = (0..8400).map(|_| 8960.0 + (8960.0f64 / gain).sqrt() * rng.normal()).collect();
+        tones.extend((0..7200).map(|_| 6500.0 + 2200.0 * rng.uniform()));
+        tones.extend((0..200_000).map(|_| 6500.0 * rng.uniform().powi(2)));
+        let h = hist_of(tones.into_iter().map(|t| black + t));
+        let s = find(&h, black, white, RoughNoise::Slope(0.9 / gain), &[]);
+        assert_eq!(s.from, SaturationFrom::Declared, "seed {seed}: {s:?}");
+    }
+}
+
 #[test]
 fn a_white_wall_just_short_of_saturation_is_not_counted_as_clipped() {
     let mut rng = Noise::new(9);
