@@ -23,6 +23,10 @@ const ENOUGH: usize = 1500;
 const EVEN: f64 = 3.3;
 const EVEN_SUM: f64 = 1.2;
 
+/// One block in so many shows least structure, and at least so many.
+const LEAST_STRUCTURED: usize = 50;
+const FEWEST_OF_THEM: usize = 20;
+
 /// Blocks of the frame with their planes' statistics.
 pub(crate) struct Blocks {
     pub(crate) shape: Option<BlockShape>,
@@ -128,6 +132,36 @@ impl Flat {
         usable: &[Usable],
         lines: Option<&LinesOut>,
     ) -> Self {
+        Self::where_even(frame, blocks, shape, usable, lines, |c| {
+            c.iter().all(|c| c.abs() <= EVEN) && c.iter().sum::<f64>() <= EVEN_SUM
+        })
+    }
+
+    /// The blocks of a frame without even ones that show least structure: their noise is good enough to weigh by.
+    pub(super) fn least_structured(frame: &Frame, blocks: &Blocks, shape: &BlockShape, usable: &[Usable]) -> Self {
+        let squares = |c: &[f64; 6]| c.iter().map(|c| c * c).sum::<f64>();
+        let mut all = Vec::new();
+        Self::where_even(frame, blocks, shape, usable, None, |c| {
+            all.push(squares(c));
+            false
+        });
+        let count = (all.len() / LEAST_STRUCTURED).max(FEWEST_OF_THEM);
+        if all.len() <= count {
+            return Self::default();
+        }
+        let most = *all.select_nth_unstable_by(count, f64::total_cmp).1;
+        Self::where_even(frame, blocks, shape, usable, None, |c| squares(c) < most)
+    }
+
+    /// Goes through the blocks; those count whose correlations are `even`.
+    fn where_even(
+        frame: &Frame,
+        blocks: &Blocks,
+        shape: &BlockShape,
+        usable: &[Usable],
+        lines: Option<&LinesOut>,
+        mut even: impl FnMut(&[f64; 6]) -> bool,
+    ) -> Self {
         let planes = shape.planes;
         let mut out = Self { points: vec![Vec::new(); planes], ..Self::default() };
         let mut left = vec![0.0_f32; shape.side * shape.side];
@@ -153,7 +187,7 @@ impl Flat {
             let like = shape.like_colour(&c, &left);
             out.alike.extend(like[0].map(|_| (stats[0].mean, stats[0].variance)));
             out.same_colour.iter_mut().zip(like).for_each(|(to, c)| to.extend(c));
-            if c.iter().any(|c| c.abs() > EVEN) || c.iter().sum::<f64>() > EVEN_SUM {
+            if !even(&c) {
                 return false;
             }
             let level = stats.iter().zip(usable).map(|(s, u)| f64::from(s.mean) - u.black_dn).sum::<f64>();
