@@ -119,6 +119,8 @@ pub(super) struct Flat {
     pub(super) same_colour: [Vec<f64>; 2],
     /// Mean and variance of the first plane of those blocks.
     pub(super) alike: Vec<(f32, f32)>,
+    /// How correlated the neighbours of each block are: sum of the squares.
+    pub(super) correlated: Vec<f32>,
     /// Blocks with both ends of the range in them.
     pub(super) looked: usize,
 }
@@ -137,19 +139,21 @@ impl Flat {
         })
     }
 
-    /// The blocks of a frame without even ones that show least structure: their noise is good enough to weigh by.
-    pub(super) fn least_structured(frame: &Frame, blocks: &Blocks, shape: &BlockShape, usable: &[Usable]) -> Self {
-        let squares = |c: &[f64; 6]| c.iter().map(|c| c * c).sum::<f64>();
-        let mut all = Vec::new();
-        Self::where_even(frame, blocks, shape, usable, None, |c| {
-            all.push(squares(c));
-            false
-        });
+    /// The blocks that show least structure, of a frame that has hardly any without: `looked` are all of it. Their noise is good
+    /// enough to weigh by.
+    pub(super) fn least_structured(
+        frame: &Frame,
+        blocks: &Blocks,
+        shape: &BlockShape,
+        usable: &[Usable],
+        looked: &Self,
+    ) -> Self {
+        let mut all = looked.correlated.clone();
         let count = (all.len() / LEAST_STRUCTURED).max(FEWEST_OF_THEM);
         if all.len() <= count {
             return Self::default();
         }
-        let most = *all.select_nth_unstable_by(count, f64::total_cmp).1;
+        let most = *all.select_nth_unstable_by(count, f32::total_cmp).1;
         Self::where_even(frame, blocks, shape, usable, None, |c| squares(c) < most)
     }
 
@@ -160,7 +164,7 @@ impl Flat {
         shape: &BlockShape,
         usable: &[Usable],
         lines: Option<&LinesOut>,
-        mut even: impl FnMut(&[f64; 6]) -> bool,
+        even: impl Fn(&[f64; 6]) -> bool,
     ) -> Self {
         let planes = shape.planes;
         let mut out = Self { points: vec![Vec::new(); planes], ..Self::default() };
@@ -187,6 +191,7 @@ impl Flat {
             let like = shape.like_colour(&c, &left);
             out.alike.extend(like[0].map(|_| (stats[0].mean, stats[0].variance)));
             out.same_colour.iter_mut().zip(like).for_each(|(to, c)| to.extend(c));
+            out.correlated.push(squares(&c));
             if !even(&c) {
                 return false;
             }
@@ -231,6 +236,11 @@ impl Flat {
     pub(super) fn structure(&self, shape: &BlockShape) -> f64 {
         faint_structure::more(shape, &self.tones[self.tones.len() / 2..])
     }
+}
+
+/// Sum of the squares of a block's correlations.
+fn squares(c: &[f64; 6]) -> f32 {
+    c.iter().map(|c| c * c).sum::<f64>() as f32
 }
 
 /// Takes the least spread of the tones within blocks, but for a tenth of them, off that of all.

@@ -75,7 +75,7 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
     if pooled.len() < FEWEST_PATCHES {
         out.notes.push("gain and read noise: not measurable, too few areas without structure".into());
         // The lines' offsets need the noise only to weigh by: a third more or less changes little.
-        let flat = Flat::least_structured(frame, blocks, shape, usable);
+        let flat = Flat::least_structured(frame, blocks, shape, usable, &flat);
         if flat.tones.len() * shape.planes >= FEWEST_PATCHES {
             let planes = Fits::of(shape, &flat, false).planes(&flat, 0.0);
             let blacks: Vec<f64> = usable.iter().map(|u| u.black_dn).collect();
