@@ -43,6 +43,19 @@ fn half_a_read_noise_of_periodic_columns_is_found_and_sized() {
 }
 
 #[test]
+fn lines_are_compared_at_all_distances_at_which_half_of_the_samples_have_their_like() {
+    let apart = |filter: rawassay_decode::FilterArray| {
+        let frame = Sensor { filter, width: 48, height: 48, ..sensor() }.draw(|_, _, _, _| 600.0);
+        let search = Search { frame: &frame, usable: &[], variances: &[] };
+        [true, false].map(|rows| search.apart(rows))
+    };
+    let six = "GBGGRGRGRBGBGBGGRGGRGGBGBGBRGRGRGGBG";
+    assert_eq!(apart(rawassay_decode::FilterArray::bayer("GBRG").unwrap()), [vec![2], vec![2]]);
+    assert_eq!(apart(rawassay_decode::FilterArray::monochrome()), [vec![2], vec![2]]);
+    assert_eq!(apart(rawassay_decode::FilterArray::mosaic(6, 6, six).unwrap()), [vec![3, 6], vec![3, 6]]);
+}
+
+#[test]
 fn waves_about_as_long_as_an_array_of_6_x_6_are_found_and_sized() {
     // Differences over six lines do not show them; greens of such an array have their like over three lines too.
     let filter = rawassay_decode::FilterArray::mosaic(6, 6, "GBGGRGRGRBGBGBGGRGGRGGBGBGBRGRGRGGBG").unwrap();
