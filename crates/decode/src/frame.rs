@@ -121,6 +121,22 @@ impl FilterArray {
         usize::from(self.cells[(y % self.rows) * self.columns + x % self.columns])
     }
 
+    /// True where the samples so far from that place along x and y, on both sides, are of its own plane.
+    #[must_use]
+    pub fn like_on_both_sides(&self, (x, y): (usize, usize), (along_x, along_y): (usize, usize)) -> bool {
+        // Whole patterns are added, so that nothing lies before the first place.
+        let (x, y) = (x + along_x * self.columns, y + along_y * self.rows);
+        let plane = self.plane_at(x, y);
+        self.plane_at(x - along_x, y - along_y) == plane && self.plane_at(x + along_x, y + along_y) == plane
+    }
+
+    /// How many places of the pattern have their like there.
+    #[must_use]
+    pub fn like_samples(&self, apart: (usize, usize)) -> usize {
+        let places = (0..self.rows).flat_map(|y| (0..self.columns).map(move |x| (x, y)));
+        places.filter(|&place| self.like_on_both_sides(place, apart)).count()
+    }
+
     /// A Bayer array from the colours of its cells by row, for example `"RGGB"`. `None` for any other text.
     #[must_use]
     pub fn bayer(phase: &str) -> Option<Self> {

@@ -15,6 +15,7 @@ use super::line_spectrum::{SHORTEST, response};
 use super::line_steps::LineSteps;
 use super::line_waves::{self, Wave, Waves, left_by_block, mean_over_block};
 use super::lines_seen::LinesSeen;
+use super::lines_shown::{PARTS, Shown};
 use super::variance::Variance;
 
 /// Banding is stated from this many standard errors on; below it is zero.
@@ -85,6 +86,13 @@ impl Spread {
     }
 }
 
+/// The steps between lines so far apart and what they show.
+struct Look<'a> {
+    steps: LineSteps<'a>,
+    lines: Vec<[Shown; PARTS]>,
+    seen: Offsets,
+}
+
 /// What the steps between the lines of one direction are measured with.
 #[derive(Clone, Copy)]
 pub(crate) struct Search<'a> {
@@ -96,7 +104,31 @@ pub(crate) struct Search<'a> {
 impl Search<'_> {
     /// Offsets of the rows (or columns); `None` where too little is seen.
     pub(crate) fn spread(&self, rows: bool) -> Option<Spread> {
-        let apart = self.apart(rows);
+        let looks: Vec<Look> = self.apart(rows).into_iter().filter_map(|apart| self.look(rows, apart)).collect();
+        // Of an array that has them at several distances the differences that know most.
+        let best = looks.iter().min_by(|a, b| a.seen.variance_dn2.1.total_cmp(&b.seen.variance_dn2.1))?;
+        let Look { steps, lines, seen } = best;
+        let apart = steps.apart;
+        // Where the faint ends of the scene's own lines weigh so much, some are left in what seems without structure.
+        let leaks = || {
+            let all = steps.shown.with_structure().and_then(|all| offsets(&all, apart));
+            all.is_some_and(|all| all.variance_dn2.0 - LEAKS * seen.variance_dn2.0 > 3.0 * all.variance_dn2.1)
+        };
+        let lacks = line_parts::lacks(lines, apart, seen.variance_dn2.0);
+        let near = |look: &Look| LinesSeen {
+            lines: look.lines.clone(),
+            apart: look.steps.apart,
+            together: 1,
+            shortest: SHORTEST,
+        };
+        let near = looks.iter().map(near).collect();
+        let (found, unseen_wave_dn2) = self.waves(rows, near, |wave| together(seen, apart, wave));
+        let scene = found.scene || found.random_dn2 > 0.0 && (lacks || leaks());
+        Some(Spread { scene, unseen_wave_dn2, ..found })
+    }
+
+    /// What differences of that distance show; `None` where it is too little.
+    fn look(&self, rows: bool, apart: usize) -> Option<Look<'_>> {
         let mut steps = LineSteps::new(self.frame, self.usable, self.variances, rows, apart)?;
         let (mut lines, mut seen) = (Vec::new(), None);
         for _ in 0..MOST_GOES {
@@ -109,23 +141,16 @@ impl Search<'_> {
                 break;
             }
         }
-        let seen = seen?;
-        // Where the faint ends of the scene's own lines weigh so much, some are left in what seems without structure.
-        let leaks = || {
-            let all = steps.shown.with_structure().and_then(|all| offsets(&all, apart));
-            all.is_some_and(|all| all.variance_dn2.0 - LEAKS * seen.variance_dn2.0 > 3.0 * all.variance_dn2.1)
-        };
-        let lacks = line_parts::lacks(&lines, apart, seen.variance_dn2.0);
-        let near = LinesSeen { lines, apart, together: 1, shortest: SHORTEST };
-        let (found, unseen_wave_dn2) = self.waves(rows, near, |wave| together(&seen, apart, wave));
-        let scene = found.scene || found.random_dn2 > 0.0 && (lacks || leaks());
-        Some(Spread { scene, unseen_wave_dn2, ..found })
+        Some(Look { steps, lines, seen: seen? })
     }
 
-    /// Lines of one kind lie so far apart; without filters, next lines are left out to tell what the lens drew.
-    fn apart(&self, rows: bool) -> usize {
+    /// Distances at which at least half of the samples have their like on both sides, up to that at which all have; without
+    /// filters next lines are left out to tell what the lens drew.
+    fn apart(&self, rows: bool) -> Vec<usize> {
         let filter = &self.frame.filter;
-        if rows { filter.rows } else { filter.columns }.max(2)
+        let (all, like) = (filter.cells.len(), |d| filter.like_samples(if rows { (0, d) } else { (d, 0) }));
+        let repeats = if rows { filter.rows } else { filter.columns }.max(2);
+        (2..=repeats).filter(|&d| 2 * like(d) >= all).collect()
     }
 
     /// True where more of the frame would not tell more: the offsets are sized and whose they are, or half a read noise of
@@ -140,9 +165,9 @@ impl Search<'_> {
 
     /// What is found, together with the highest wave, looked for in these lines and in differences of lines further apart, for
     /// longer ones; and the variance of one that may go unseen, DN squared.
-    fn waves(&self, rows: bool, near: LinesSeen, with: impl Fn(Option<Wave>) -> Spread) -> (Spread, f64) {
-        let apart = near.apart;
-        let mut seen = vec![near];
+    fn waves(&self, rows: bool, near: Vec<LinesSeen>, with: impl Fn(Option<Wave>) -> Spread) -> (Spread, f64) {
+        let apart = near.iter().map(|near| near.apart).max().unwrap_or(0);
+        let mut seen = near;
         // Multiples of all arrays; those of large arrays lie so far apart anyway.
         let look = |(apart, together): (usize, usize)| {
             let mut steps = LineSteps::new(self.frame, self.usable, self.variances, rows, apart)?;

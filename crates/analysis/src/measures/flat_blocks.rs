@@ -23,6 +23,10 @@ const ENOUGH: usize = 1500;
 const EVEN: f64 = 3.3;
 const EVEN_SUM: f64 = 1.2;
 
+/// One block in so many shows least structure, and at least so many.
+const LEAST_STRUCTURED: usize = 50;
+const FEWEST_OF_THEM: usize = 20;
+
 /// Blocks of the frame with their planes' statistics.
 pub(crate) struct Blocks {
     pub(crate) shape: Option<BlockShape>,
@@ -115,6 +119,8 @@ pub(super) struct Flat {
     pub(super) same_colour: [Vec<f64>; 2],
     /// Mean and variance of the first plane of those blocks.
     pub(super) alike: Vec<(f32, f32)>,
+    /// How correlated the neighbours of each block are: sum of the squares.
+    pub(super) correlated: Vec<f32>,
     /// Blocks with both ends of the range in them.
     pub(super) looked: usize,
 }
@@ -127,6 +133,38 @@ impl Flat {
         shape: &BlockShape,
         usable: &[Usable],
         lines: Option<&LinesOut>,
+    ) -> Self {
+        Self::where_even(frame, blocks, shape, usable, lines, |c| {
+            c.iter().all(|c| c.abs() <= EVEN) && c.iter().sum::<f64>() <= EVEN_SUM
+        })
+    }
+
+    /// The blocks that show least structure, of a frame that has hardly any without: `looked` are all of it. Their noise is good
+    /// enough to weigh by.
+    pub(super) fn least_structured(
+        frame: &Frame,
+        blocks: &Blocks,
+        shape: &BlockShape,
+        usable: &[Usable],
+        looked: &Self,
+    ) -> Self {
+        let mut all = looked.correlated.clone();
+        let count = (all.len() / LEAST_STRUCTURED).max(FEWEST_OF_THEM);
+        if all.len() <= count {
+            return Self::default();
+        }
+        let most = *all.select_nth_unstable_by(count, f32::total_cmp).1;
+        Self::where_even(frame, blocks, shape, usable, None, |c| squares(c) < most)
+    }
+
+    /// Goes through the blocks; those count whose correlations are `even`.
+    fn where_even(
+        frame: &Frame,
+        blocks: &Blocks,
+        shape: &BlockShape,
+        usable: &[Usable],
+        lines: Option<&LinesOut>,
+        even: impl Fn(&[f64; 6]) -> bool,
     ) -> Self {
         let planes = shape.planes;
         let mut out = Self { points: vec![Vec::new(); planes], ..Self::default() };
@@ -153,7 +191,8 @@ impl Flat {
             let like = shape.like_colour(&c, &left);
             out.alike.extend(like[0].map(|_| (stats[0].mean, stats[0].variance)));
             out.same_colour.iter_mut().zip(like).for_each(|(to, c)| to.extend(c));
-            if c.iter().any(|c| c.abs() > EVEN) || c.iter().sum::<f64>() > EVEN_SUM {
+            out.correlated.push(squares(&c));
+            if !even(&c) {
                 return false;
             }
             let level = stats.iter().zip(usable).map(|(s, u)| f64::from(s.mean) - u.black_dn).sum::<f64>();
@@ -197,6 +236,11 @@ impl Flat {
     pub(super) fn structure(&self, shape: &BlockShape) -> f64 {
         faint_structure::more(shape, &self.tones[self.tones.len() / 2..])
     }
+}
+
+/// Sum of the squares of a block's correlations.
+fn squares(c: &[f64; 6]) -> f32 {
+    c.iter().map(|c| c * c).sum::<f64>() as f32
 }
 
 /// Takes the least spread of the tones within blocks, but for a tenth of them, off that of all.

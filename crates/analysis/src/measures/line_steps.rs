@@ -40,7 +40,7 @@ pub(super) struct LineSteps<'a> {
     rows: bool,
     planes: Vec<RowPlanes>,
     /// Lines between the samples that are compared.
-    apart: usize,
+    pub(super) apart: usize,
     pub(super) shown: LinesShown,
     /// One stretch in so many is looked at in one go; goes so far.
     every: usize,
@@ -60,7 +60,9 @@ impl<'a> LineSteps<'a> {
         if !REPEATS.is_multiple_of(filter.columns) {
             return None;
         }
-        let planes = (0..filter.rows).map(|y| RowPlanes::of(frame, usable, variances, (area.x, area.y + y))).collect();
+        let distance = if rows { (0, apart) } else { (apart, 0) };
+        let of_row = |y| RowPlanes::of(frame, usable, variances, (area.x, area.y + y), distance);
+        let planes = (0..filter.rows).map(of_row).collect();
         let count = if rows { area.height } else { area.width };
         let every = (area.width * area.height).div_ceil(AT_A_TIME).max(1);
         Some(Self { frame, area, rows, planes, apart, shown: LinesShown::none(count), every, gone: 0 })

@@ -44,8 +44,16 @@ pub(super) struct RowPlanes {
 }
 
 impl RowPlanes {
-    pub(super) fn of(frame: &Frame, usable: &[Usable], variances: &[Variance], (x, y): (usize, usize)) -> Self {
+    /// Of the row at (x, y); samples count whose like stand at that distance along x and y on both sides.
+    pub(super) fn of(
+        frame: &Frame,
+        usable: &[Usable],
+        variances: &[Variance],
+        (x, y): (usize, usize),
+        apart: (usize, usize),
+    ) -> Self {
         let plane = |i: usize| frame.filter.plane_at(x + i, y);
+        let like: [bool; STRETCH] = std::array::from_fn(|i| frame.filter.like_on_both_sides((x + i, y), apart));
         let lanes = |value: &dyn Fn(usize) -> f64| std::array::from_fn(|i| value(plane(i)) as f32);
         Self {
             slope: lanes(&|p| variances[p].line.slope),
@@ -55,7 +63,7 @@ impl RowPlanes {
             to: lanes(&|p| variances[p].tones_dn.map_or(f64::from(f32::MAX), |t| t.1)),
             follows: lanes(&|p| variances[p].line.reaches(FOLLOWS)),
             floor: lanes(&|p| usable[p].floor_dn.unwrap_or(-1.0)),
-            clipped: lanes(&|p| usable[p].clipped_from),
+            clipped: std::array::from_fn(|i| if like[i] { usable[plane(i)].clipped_from } else { -1.0 } as f32),
             green: lanes(&|p| f64::from(u8::from(frame.filter.planes[p].colour == Colour::Green))),
         }
     }

@@ -9,7 +9,7 @@
 
 use rawassay_decode::{Area, Frame};
 
-use super::rounding::ROUNDING;
+use super::rounding::{ROUNDING, at_one_level};
 
 /// Fewest samples.
 const FEWEST: f64 = 256.0;
@@ -71,6 +71,10 @@ impl Between {
     }
 }
 
+/// What is read over the least variance that may read so once it is rounded, and the greatest over what is read, at the most: a tenth
+/// of read noise.
+const MOST_ROUNDED: f64 = 1.21;
+
 /// Measures the masked pixels. Of several borders those count whose noise is like the quietest one's: photosites that leak
 /// or are wired otherwise make a border noisier than the picture's dark, never quieter.
 pub(crate) fn measure(frame: &Frame) -> Masked {
@@ -93,7 +97,7 @@ pub(crate) fn measure(frame: &Frame) -> Masked {
         .map(|p| {
             let known = borders.iter().filter(like).filter_map(|b| b.variances[p]);
             let (n, sum) = known.fold((0.0, 0.0), |s, (n, v)| (s.0 + n, s.1 + n * v));
-            Some(sum / n).filter(|v| *v > 1.1 * ROUNDING).map(|v| (v - ROUNDING).sqrt())
+            Some(sum / n - ROUNDING).filter(|v| *v > 0.1 * ROUNDING && shows_through_rounding(*v)).map(f64::sqrt)
         })
         .collect();
     let all = |upright: bool| {
@@ -102,6 +106,13 @@ pub(crate) fn measure(frame: &Frame) -> Masked {
         all.spread_dn()
     };
     Masked { read_noise_dn, row_banding_dn: all(true), column_banding_dn: all(false) }
+}
+
+/// True where whole DN leave no doubt of the noise: a border lies at one level, about which rounding may add more or less than it
+/// does on average.
+fn shows_through_rounding(variance: f64) -> bool {
+    let (least, most) = at_one_level(variance);
+    variance < MOST_ROUNDED * least && most < MOST_ROUNDED * variance
 }
 
 /// One border.
@@ -223,6 +234,22 @@ mod tests {
         }
         assert!((found.row_banding_dn.unwrap() / 0.75 - 1.0).abs() < 0.12, "{:?}", found.row_banding_dn);
         assert!(found.column_banding_dn.unwrap() < 0.1, "{:?}", found.column_banding_dn);
+    }
+
+    #[test]
+    fn what_whole_dn_do_not_show_is_no_read_noise() {
+        // At one level noise of 0.36 DN reads 20 % low, half-way between two codes 13 % high (Widrow and Kollar's series).
+        for (black, noise) in [(512.0, 0.36), (512.5, 0.36), (512.0, 0.3), (512.5, 0.3), (512.0, 0.5), (512.5, 0.5)] {
+            let sensor = Sensor { width: 600, height: 400, black, ..Sensor::default() };
+            let mut rng = crate::test_frames::Noise::new(5);
+            let mut frame = sensor.draw(|_, _, _, s| (s.black + noise * rng.normal()).round());
+            frame.active = Area::new(40, 0, 560, 400);
+            frame.masked = vec![Area::new(0, 0, 40, 400)];
+            for found in measure(&frame).read_noise_dn {
+                assert!(found.is_none_or(|read| (read / noise - 1.0).abs() < 0.1), "{black} {noise}: {found:?}");
+                assert!(found.is_some() || noise < 0.4, "{black} {noise}: unknown");
+            }
+        }
     }
 
     #[test]

@@ -43,6 +43,40 @@ fn half_a_read_noise_of_periodic_columns_is_found_and_sized() {
 }
 
 #[test]
+fn lines_are_compared_at_all_distances_at_which_half_of_the_samples_have_their_like() {
+    let apart = |filter: rawassay_decode::FilterArray| {
+        let frame = Sensor { filter, width: 48, height: 48, ..sensor() }.draw(|_, _, _, _| 600.0);
+        let search = Search { frame: &frame, usable: &[], variances: &[] };
+        [true, false].map(|rows| search.apart(rows))
+    };
+    let six = "GBGGRGRGRBGBGBGGRGGRGGBGBGBRGRGRGGBG";
+    assert_eq!(apart(rawassay_decode::FilterArray::bayer("GBRG").unwrap()), [vec![2], vec![2]]);
+    assert_eq!(apart(rawassay_decode::FilterArray::monochrome()), [vec![2], vec![2]]);
+    assert_eq!(apart(rawassay_decode::FilterArray::mosaic(6, 6, six).unwrap()), [vec![3, 6], vec![3, 6]]);
+}
+
+#[test]
+fn waves_about_as_long_as_an_array_of_6_x_6_are_found_and_sized() {
+    // Differences over six lines do not show them; greens of such an array have their like over three lines too.
+    let filter = rawassay_decode::FilterArray::mosaic(6, 6, "GBGGRGRGRBGBGBGGRGGRGGBGBGBRGRGRGGBG").unwrap();
+    let sensor = Sensor { filter, ..sensor() };
+    for (columns, period) in [(false, 5.3), (true, 6.3), (false, 7.0), (true, 5.2)] {
+        let mut rng = Noise::new(7);
+        let frame = sensor.draw(|x, y, _, s| {
+            let e = 9_000.0 * 2_f64.powf(-0.5 * ((x / 100 * 7 + y / 90 * 13) % 17) as f64);
+            let line = if columns { x } else { y } as f64;
+            let wave = 1.5 * 2_f64.sqrt() * (std::f64::consts::TAU * line / period).sin();
+            (s.black + (e + e.sqrt() * rng.normal() + s.read_noise * rng.normal()) / s.gain + wave).round()
+        });
+        let m = measure(&frame).noise;
+        let (found, across) =
+            if columns { (m.column_banding_dn, m.row_banding_dn) } else { (m.row_banding_dn, m.column_banding_dn) };
+        assert!(found.is_some_and(|dn| (dn / 1.5 - 1.0).abs() < 0.2), "{period}: {found:?}");
+        assert!(across.is_none_or(|dn| dn < 0.2), "{period}: {across:?} across");
+    }
+}
+
+#[test]
 fn a_wave_over_a_scene_that_repeats_itself_is_not_taken_for_a_higher_one() {
     // Tiles of 80 pixels: their borders, left out, repeat the wave at other periods.
     for (period, amplitude) in [(31.0, 2.0), (26.0, 3.0), (23.0, 2.0), (40.0, 3.0)] {
@@ -159,6 +193,30 @@ fn dark_bushes_below_the_clouds_do_not_hide_the_bands_of_these() {
         column.is_some()
     });
     assert!(sized.count() >= 3);
+}
+
+#[test]
+fn bands_of_a_frame_that_is_textured_all_over_are_sized_though_its_noise_is_unknown() {
+    for (seed, dn) in [(1, 3.0), (2, 3.0), (3, 0.0)] {
+        let sensor = Sensor { gain: 1.0, width: 1_280, height: 1_000, ..sensor() };
+        let mut rng = Noise::new(seed);
+        let dust: Vec<f64> = (0..1_284 * 1_004).map(|_| rng.normal()).collect();
+        let soft = field(&mut rng, 200);
+        let offsets: Vec<f64> = (0..1_000).map(|_| dn * rng.normal()).collect();
+        let frame = sensor.draw(|x, y, _, s| {
+            // As a lens of two pixels and a half draws it, some three times as high as the noise.
+            let grain = (0..25).map(|i| dust[(y + i / 5) * 1_284 + x + i % 5]).sum::<f64>() / 5.0;
+            let e = (60.0 + 240.0 * soft(x, y)) * (0.25 * grain).exp();
+            (s.black + e + e.sqrt() * rng.normal() + s.read_noise * rng.normal() + offsets[y]).round()
+        });
+        let m = measure(&frame).noise;
+        assert_eq!((m.gain_e_per_dn, m.read_noise_dn), (None, None), "{seed}");
+        if dn > 0.0 {
+            assert!(m.row_banding_dn.is_some_and(|found| (found / dn - 1.0).abs() < 0.2), "{seed}: {m:?}");
+        } else {
+            assert_eq!((m.row_banding_dn, m.column_banding_dn), (None, None), "{seed}");
+        }
+    }
 }
 
 /// Slats one above the other, so many lines apart, each brighter towards its lower edge, dark gaps between them and two posts in

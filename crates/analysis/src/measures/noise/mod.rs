@@ -74,6 +74,9 @@ pub(crate) fn noise(frame: &Frame, blocks: &Blocks, usable: &[Usable], border_dn
     out.dark_noise_dn = dark_noise(&pooled);
     if pooled.len() < FEWEST_PATCHES {
         out.notes.push("gain and read noise: not measurable, too few areas without structure".into());
+        if border_dn.contains(&None) {
+            out.find_lines_weighed((frame, blocks, shape, usable), &flat, border_dn);
+        }
         return out;
     }
     let fits = Fits::of(shape, &flat, without_lines);
@@ -185,6 +188,25 @@ impl FrameNoise {
                 InBlocks { in_blocks_dn2, of_means_dn2, sensor: in_blocks_dn2 > 0.0 && lines.sure && !lines.scene }
             })
         })
+    }
+
+    /// Finds them in a frame with hardly any even block, `looked` being all of it: the noise, which stays unknown, is needed only to
+    /// weigh by, and half or twice as much changes little.
+    fn find_lines_weighed(
+        &mut self,
+        (frame, blocks, shape, usable): (&Frame, &Blocks, &BlockShape, &[Usable]),
+        looked: &Flat,
+        border_dn: [Option<f64>; 2],
+    ) {
+        let flat = Flat::least_structured(frame, blocks, shape, usable, looked);
+        if flat.tones.len() * shape.planes < FEWEST_PATCHES {
+            return;
+        }
+        let planes = Fits::of(shape, &flat, false).planes(&flat, 0.0);
+        let blacks: Vec<f64> = usable.iter().map(|u| u.black_dn).collect();
+        let mut weighed = Self { planes, ..Self::default() };
+        weighed.find_lines((frame, shape, usable), &blacks, border_dn);
+        (self.rows, self.columns) = (weighed.rows, weighed.columns);
     }
 
     /// Noise by level of each plane; `None` where it is unknown.
