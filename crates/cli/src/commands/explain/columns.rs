@@ -16,6 +16,8 @@ const fn column(of: &'static str, name: &'static str, unit: &'static str, text: 
 
 #[rustfmt::skip]
 const ALL: &[Column] = &[
+    column("the scorecard's CSV", "verdict_main_finding", "", "Code of the worst finding; in a frame that prints it is a note, which changes nothing."),
+    column("the scorecard's CSV", "verdict_main_remedy", "", "What to do next time about the worst finding."),
     column("edge", "region", "px", "Where the edge was measured, as --region takes it: columns x rows + first column + first row, as stored."),
     column("edge", "plane", "", "Filter colour of the samples; G holds both greens."),
     column("edge", "angle_deg", "degrees", "Direction of the edge, anticlockwise from the rows."),
