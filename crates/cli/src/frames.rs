@@ -22,6 +22,12 @@ pub fn streams(paths: &[PathBuf]) -> Result<Vec<Records>, Failure> {
     for one in &records {
         warn_of_outdated(one.path(), one.outdated(), one.len());
     }
+    Ok(records)
+}
+
+/// The same, where they hold any frame.
+pub fn some(paths: &[PathBuf]) -> Result<Vec<Records>, Failure> {
+    let records = streams(paths)?;
     if records.iter().all(|one| one.len() == 0) {
         return Err(no_frame(paths));
     }
@@ -49,7 +55,7 @@ pub fn each<T>(
     mut keep: impl FnMut(&Record, &Judgement, &Path) -> T,
 ) -> Result<Vec<T>, Failure> {
     let mut kept: Vec<T> = Vec::new();
-    for (records, path) in streams(paths)?.into_iter().zip(paths) {
+    for (records, path) in some(paths)?.into_iter().zip(paths) {
         for record in records {
             let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
             let part = crop.and_then(|crop| crop.of(record.shot.as_ref()));
@@ -60,7 +66,7 @@ pub fn each<T>(
 }
 
 /// What is said of records without a frame.
-fn no_frame(paths: &[PathBuf]) -> Failure {
+pub fn no_frame(paths: &[PathBuf]) -> Failure {
     let names: Vec<String> = paths.iter().map(|p| p.display().to_string()).collect();
     Failure::nothing(format!("{}: no frame in it; run audit first", names.join(", ")))
 }
@@ -70,7 +76,7 @@ fn no_frame(paths: &[PathBuf]) -> Failure {
 pub fn rows(paths: &[PathBuf], brief: &Brief) -> Result<(Vec<FrameRow>, Option<String>), Failure> {
     let mut rows: Vec<FrameRow> = Vec::new();
     let mut maker = RowMaker::default();
-    for records in streams(paths)? {
+    for records in some(paths)? {
         rows.reserve_exact(records.len());
         for record in records {
             let record = record.map_err(|e| Failure::nothing(e.to_string()))?;

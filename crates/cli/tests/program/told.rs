@@ -48,6 +48,11 @@ fn a_frame_in_two_records_counts_once_and_as_the_later_says() {
     assert_eq!(beside.lines().count(), once.lines().count(), "{beside}");
     let same = run(at, &["enlarge", "shoot/F_0001.dng", "shoot/../shoot/F_0001.dng", "--format", "csv"]).out;
     assert_eq!(same.lines().count(), once.lines().count() / 2 + 1, "{same}");
+    // An empty record says nothing of a raw file that is named beside it.
+    fs::write(at.join("empty.ndjson"), "").unwrap();
+    let beside = run(at, &["enlarge", "empty.ndjson", "shoot/F_0001.dng", "--format", "csv"]);
+    assert_eq!((beside.code, beside.out.lines().count()), (Some(0), same.lines().count()), "{}", beside.err);
+    assert!(run(at, &["enlarge", "empty.ndjson"]).err.contains("no frame in it"));
     // A damaged file has no largest print, and that is known.
     let damaged = record.replace("\"status\":\"measured\"", "\"status\":\"damaged\"");
     fs::write(at.join("damaged.ndjson"), damaged.replace("\"error\":null", "\"error\":\"rows are missing\"")).unwrap();

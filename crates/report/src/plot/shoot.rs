@@ -55,9 +55,10 @@ pub fn svg(marks: &[Mark], brief: f64, unit: PictureUnit) -> String {
     put!(
         out,
         "<svg class=\"plot shoot\" role=\"img\" viewBox=\"0 0 1200 400\" xmlns=\"http://www.w3.org/2000/svg\"><title>Largest \
-         {what} of each frame, in the order of taking</title><desc>{} frames: {}, {}, {}, {} could \
+         {what} of each frame, in the order of taking</title><desc>{} {}: {}, {}, {}, {} could \
          not be measured. The brief asks for {} {unit} on the long side.</desc>",
         marks.len(),
+        if marks.len() == 1 { "frame" } else { "frames" },
         counted(Outcome::Prints, "prints", "print"),
         counted(Outcome::Borderline, "is borderline", "are borderline"),
         counted(Outcome::Fails, "fails", "fail"),

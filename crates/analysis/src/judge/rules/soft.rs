@@ -24,6 +24,8 @@ const DIFFRACTION_PART: f64 = 0.25;
 /// Confidence of the blur's kind from which its shape is that of missed focus. Simulated discs of 1.2 to 4.7 px radius have
 /// 0.93 and more, lenses with a Gaussian spread of 1.2 to 3.2 px 0.56 to 0.89 (own simulations).
 const SHAPE_SURE: f64 = 0.9;
+/// Radius of a disc as wide as the softest of these lenses, px (twice the standard deviation; own choice).
+const SOFTEST_LENS_PX: f64 = 6.4;
 /// The f-number below which few lenses open by two stops more (f/2; common practice, no source).
 const TWO_STOPS_LEFT_F: f64 = 4.0;
 
@@ -57,9 +59,11 @@ fn maybe_diffraction(case: &Case<'_>) -> Option<String> {
     }
 }
 
-/// True where the edges are wide all round, but do not have the shape of a disc for certain: a soft lens looks the same.
+/// True where the edges are wide all round, but do not have the shape of a disc for certain: a soft lens looks the same. Wider
+/// than any lens is soft it is missed focus, whatever few edges tell of the shape.
 fn by_width_alone(case: &Case<'_>) -> bool {
-    case.measures.is_none_or(|m| m.blur.confidence < SHAPE_SURE)
+    let Some(blur) = case.measures.map(|m| &m.blur) else { return true };
+    blur.confidence < SHAPE_SURE && blur.defocus_px.is_none_or(|radius| radius < SOFTEST_LENS_PX)
 }
 
 pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {

@@ -37,8 +37,9 @@ fn soft_says_why() {
     }
     // Wide all round, with and without the shape of a disc: a soft lens looks like the latter.
     m.blur.kind = BlurKind::Defocus;
-    for (confidence, lens) in [(0.97, false), (0.74, true)] {
-        m.blur.confidence = confidence;
+    // Few edges tell little of the shape of a large disc, but no lens is so soft.
+    for (confidence, radius, lens) in [(0.97, 2.5, false), (0.74, 2.5, true), (0.74, 14.0, false)] {
+        (m.blur.confidence, m.blur.defocus_px) = (confidence, Some(radius));
         let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Soft);
         assert_eq!(found.text.contains("or the lens itself"), lens, "{}", found.text);
         assert_eq!(found.remedy.contains("it is the lens"), lens, "{}", found.remedy);

@@ -191,7 +191,7 @@ impl FrameNoise {
     }
 
     /// Finds them in a frame with hardly any even block, `looked` being all of it: the noise, which stays unknown, is needed only to
-    /// weigh by, and half or twice as much changes little.
+    /// weigh by, and 0.7 to 2.5 times as much changes little.
     fn find_lines_weighed(
         &mut self,
         (frame, blocks, shape, usable): (&Frame, &Blocks, &BlockShape, &[Usable]),

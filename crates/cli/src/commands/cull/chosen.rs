@@ -5,6 +5,7 @@ use std::ffi::{OsStr, OsString};
 use std::path::{Path, PathBuf};
 
 use rawassay_analysis::Brief;
+use rawassay_report::record::key_of_path;
 use rawassay_report::{FileId, Record};
 
 use super::deed::Deed;
@@ -94,7 +95,7 @@ pub fn find(records: &[PathBuf], brief: &Brief, selection: &Selection, act: Act)
         None => {}
     }
     if !beside.is_empty() {
-        warn_of_copies(&beside, &all.iter().map(|(raw, ..)| raw.as_path()).collect());
+        warn_of_copies(&beside, &all.iter().map(|(raw, ..)| key_of_path(raw)).collect());
     }
     let shared = if act == Act::List { Shared::new() } else { shared_stems(all.iter().map(|(raw, ..)| raw)) };
     let twins: HashSet<(u64, Option<String>)> = identity::twins(all.iter().map(|(_, id, _)| id))
@@ -115,12 +116,16 @@ pub fn find(records: &[PathBuf], brief: &Brief, selection: &Selection, act: Act)
 
 /// Says where files of the same names and sizes, which no record has, stand beside the record as well: a shoot that was copied
 /// together with its record. Those that were audited are meant.
-fn warn_of_copies(beside: &[(PathBuf, PathBuf)], audited: &HashSet<&Path>) {
-    let copies: Vec<_> = beside.iter().filter(|(_, other)| !audited.contains(other.as_path())).collect();
+fn warn_of_copies(beside: &[(PathBuf, PathBuf)], audited: &HashSet<String>) {
+    let copies: Vec<_> = beside.iter().filter(|(_, other)| !audited.contains(&key_of_path(other))).collect();
     let Some((raw, other)) = copies.first() else { return };
-    let these = if copies.len() == 1 { "a file".to_string() } else { format!("{} files", copies.len()) };
+    let others = match copies.len() {
+        1 => String::new(),
+        n => format!(" (and {} more)", n - 1),
+    };
     messages::warning(&format!(
-        "{}: {these} of the same name and size beside the record; where it was audited is meant ({}): audit the copies for those",
+        "{}{others} stands beside the record, but the record means the file where it was audited ({}); audit this folder to use \
+         what is in it",
         other.display(),
         raw.display()
     ));
