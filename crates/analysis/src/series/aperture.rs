@@ -114,10 +114,10 @@ fn group(key: Key, name: &str, members: &[&FrameRow], held: &Held<'_>) -> Group 
             stop(*n)
         )
     }));
-    let told = steps.iter().filter(|s| s.readings.value("edge_rise_px").is_some()).count();
-    // Frames that look out of focus at most f-stops: lens or focus, the answer is of both.
-    let as_focused = 2 * soft.len() >= told && told > 0;
     soft.retain(|(n, _)| !slipped.contains(n));
+    let told = steps.iter().filter(|s| s.readings.value("edge_rise_px").is_some()).count() - slipped.len();
+    // Frames that look out of focus at most f-stops: lens or focus, the answer is of both.
+    let as_focused = 2 * soft.len() >= told && !soft.is_empty();
     warnings.extend(telling::perhaps_missed(&soft));
     let fitted = |reading: &str| best_stop::fit(&points(&steps, reading, &slipped), diffraction_px_per_f(&steps));
     let whole = fitted("edge_rise_px");
