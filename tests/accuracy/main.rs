@@ -9,6 +9,7 @@ mod levels;
 mod noise;
 mod series;
 mod series_advice;
+mod series_cameras;
 mod sessions;
 mod sets;
 mod sharpness;

@@ -109,16 +109,22 @@ fn group(key: Key, name: &str, members: &[&FrameRow], held: &Held<'_>) -> Group 
     let slipped = telling::slipped(&steps);
     warnings.extend(slipped.iter().map(|n| {
         format!(
-            "At f/{} the edges are wider than at f-stops on both sides, as no lens makes them: focus, a motion or another scene \
-             spoiled it; repeat it (left out of the sharpest f-stop).",
+            "At f/{} the edges are wider than at f-stops on both sides: focus (or its shift on stopping down), a motion or another \
+             scene made them so; repeat it (left out of the sharpest f-stop and of those that are sharp enough).",
             stop(*n)
         )
     }));
     soft.retain(|(n, _)| !slipped.contains(n));
+    let told = steps.iter().filter(|s| s.readings.value("edge_rise_px").is_some()).count() - slipped.len();
+    // Frames that look out of focus at most f-stops: lens or focus, the answer is of both.
+    let as_focused = 2 * soft.len() >= told && !soft.is_empty();
     warnings.extend(telling::perhaps_missed(&soft));
     let fitted = |reading: &str| best_stop::fit(&points(&steps, reading, &slipped), diffraction_px_per_f(&steps));
     let whole = fitted("edge_rise_px");
-    let best = best(&steps, whole.as_ref());
+    let mut best = best(&steps, whole.as_ref());
+    if let Some(best) = best.as_mut().filter(|_| as_focused) {
+        (best.low, best.high) = (None, None);
+    }
     let limit = limit(&steps, &slipped, held);
     let stopping = whole.as_ref().and_then(|fit| stopping_down(&steps, fit, members));
     warnings.extend(enlarged_too_much(&steps));
@@ -126,8 +132,12 @@ fn group(key: Key, name: &str, members: &[&FrameRow], held: &Held<'_>) -> Group 
     let other = otherwise::sentence(members, &CODES, held);
     // One f-stop whose frames tell of the lens: nothing to be sharpest of.
     let single = steps.iter().filter(|s| s.readings.value("edge_rise_px").is_some()).count() == 1;
-    let answer = answer(name, single, best.as_ref(), stopping, limit.as_ref(), other);
+    let mut answer = answer(name, single, best.as_ref(), stopping, limit.as_ref(), other);
+    if as_focused {
+        answer = format!("As focused here: {answer}");
+    }
     let estimates = |range: Option<[f64; 3]>| match range {
+        Some([_, value, _]) if as_focused => Estimate::plain(Some(value), members.len()),
         Some([low, value, high]) => {
             Estimate { value: Some(value), low: Some(low), high: Some(high), frames: members.len() }
         }
@@ -258,6 +268,14 @@ fn limit(steps: &[Step], slipped: &[f64], held: &Held<'_>) -> Option<Limit> {
         (Some(from), Some(to)) => format!("Sharp enough for {brief} from f/{} to f/{}.", short(*from), short(*to)),
         _ if !passable.is_empty() => format!("No tested f-stop is clearly sharp enough for {brief}; {passes}."),
         _ => format!("No tested f-stop is sharp enough for {brief}."),
+    };
+    let reason = match slipped {
+        [] => reason,
+        some => {
+            let stops: Vec<String> = some.iter().map(|n| format!("f/{}", stop(*n))).collect();
+            let are = if some.len() == 1 { "is" } else { "are" };
+            format!("{reason} {} {are} left out, as the edges are wider there than on both sides.", stops.join(", "))
+        }
     };
     let furthest = clean.last().copied();
     Some(Limit {

@@ -1,6 +1,6 @@
 //! Cameras against each other at the brief's output: does the larger one show on the paper?
 //!
-//! Sharpness shows where it changes the contrast that reaches the eye at 15 cycles per degree by a tenth or more; noise
+//! Sharpness shows where it changes the contrast of fine or coarser texture that reaches the eye by a tenth or more; noise
 //! shows where one camera's mid-tones are clean for the brief and the other's are not. Both with their intervals, so
 //! that few frames end in "cannot be told". Method: docs/measures.md, "Series".
 

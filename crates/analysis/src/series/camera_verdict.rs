@@ -1,72 +1,14 @@
 //! Two cameras at one output: which shows finer detail, which less noise, and whether the larger is worth carrying.
 
 use super::camera::{Carried, same_iso};
-use super::{By, Held, Readings, Step, estimate, plural, short, steps_by, telling};
+use super::camera_texture::{Better, sharper};
+use super::{By, Estimate, Held, estimate, plural, short, steps_by, telling};
 use crate::print::grade_below;
 
-/// Contrast at 15 cycles per degree must differ by this much to show (own rule; the scale is that of the limits 1.5 and
-/// 3 eye limits, where it is 0.66 and 0.18).
-const SHOWS: f64 = 0.1;
 /// Ratio of the mid-tone SNR from which one camera's print is smoother, where noise is visible at all.
 const SMOOTHER: f64 = 1.2;
 /// Usable range that is worth telling, EV.
 const RANGE_EV: f64 = 0.5;
-
-/// Contrast left at 15 cycles per degree of an edge whose 10-90 % rise is `rise` minutes of arc, Gaussian.
-fn contrast_at_eye(rise_arcmin: f64) -> f64 {
-    let sigma = rise_arcmin / 2.5631;
-    (-2.0 * (std::f64::consts::PI * sigma * 15.0 / 60.0).powi(2)).exp()
-}
-
-/// Which camera's print is visibly better in one respect.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Better {
-    /// That of the camera with more pixels.
-    Larger,
-    /// That of the other one.
-    Smaller,
-    /// Neither.
-    Neither,
-    /// Not the larger's; whether the other's is cannot be told.
-    NotLarger,
-    /// It cannot be told.
-    Untold,
-}
-
-/// Contrast of fine texture that reaches the eye with the two cameras.
-fn contrasts(smaller: &Step, larger: &Step) -> Option<[f64; 2]> {
-    let eye = larger.readings.value("eye_limit_mm").filter(|e| *e > 0.0)?;
-    let of = |step: &Step| Some(contrast_at_eye(step.readings.value("print_rise_mm")? / eye));
-    Some([of(smaller)?, of(larger)?])
-}
-
-/// By how much the contrast at the eye is better with `larger`: the ends of the interval.
-fn sharper_by(smaller: &Step, larger: &Step) -> Option<[f64; 2]> {
-    let eye = larger.readings.value("eye_limit_mm").filter(|e| *e > 0.0)?;
-    let rise = |readings: &Readings| readings.get("print_rise_mm");
-    let (a, b) = (rise(&smaller.readings), rise(&larger.readings));
-    let contrast = |mm: f64| contrast_at_eye(mm / eye);
-    let [with_smaller, with_larger] = contrasts(smaller, larger)?;
-    let middle = with_larger - with_smaller;
-    // No interval with one frame: the whole difference may be chance.
-    let (Some(a_low), Some(a_high), Some(b_low), Some(b_high)) = (a.low, a.high, b.low, b.high) else {
-        return Some([f64::NEG_INFINITY, f64::INFINITY]);
-    };
-    // The ends combine as independent errors.
-    let end = |b_end: f64, a_end: f64| (contrast(b_end) - with_larger).hypot(contrast(a_end) - with_smaller);
-    Some([middle - end(b_high, a_low.max(0.0)), middle + end(b_low.max(0.0), a_high)])
-}
-
-/// Which camera shows finer detail.
-fn sharper(contrast: Option<[f64; 2]>) -> Better {
-    match contrast {
-        Some([low, _]) if low >= SHOWS => Better::Larger,
-        Some([_, high]) if high <= -SHOWS => Better::Smaller,
-        Some([low, high]) if high < SHOWS && low > -SHOWS => Better::Neither,
-        Some([_, high]) if high < SHOWS => Better::NotLarger,
-        _ => Better::Untold,
-    }
-}
 
 /// Mid-tone signal-to-noise on the paper at one ISO of both cameras.
 struct Both {
@@ -94,8 +36,32 @@ fn at_shared_iso(smaller: &Carried<'_>, larger: &Carried<'_>) -> Vec<Both> {
         .collect()
 }
 
+/// Which camera shows less noise.
+struct Smoother {
+    better: Better,
+    words: String,
+    /// Where it does, as in " at ISO 3200"; empty where it does at every ISO that both were used at.
+    at: String,
+}
+
+impl Smoother {
+    fn everywhere(better: Better, words: String) -> Self {
+        Self { better, words, at: String::new() }
+    }
+}
+
+/// At which of the shared ISO settings, ascending: those of `of`, "from ... on" where they are the highest ones.
+fn at_iso(of: &[&Both], shared: &[Both]) -> String {
+    let top = &shared[shared.len() - of.len()..];
+    if of.len() > 1 && top.iter().zip(of).all(|(a, b)| a.iso == b.iso) {
+        return format!("from ISO {:.0} on", of[0].iso);
+    }
+    let list: Vec<String> = of.iter().map(|b| format!("{:.0}", b.iso)).collect();
+    format!("at ISO {}", list.join(", "))
+}
+
 /// Which camera shows less noise, and in words.
-fn smoother(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'_>) -> (Better, String) {
+fn smoother(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'_>) -> Smoother {
     let noisy = |snr: f64| grade_below(snr, held.brief.limits.snr_midtone).is_some();
     let shared = at_shared_iso(smaller, larger);
     if shared.is_empty() {
@@ -104,9 +70,9 @@ fn smoother(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'_>) -> (Be
             snr.peek().is_some() && snr.all(|snr| !noisy(snr))
         };
         return if clean(smaller) && clean(larger) {
-            (Better::Neither, "noise is under the brief's limit with both".to_string())
+            Smoother::everywhere(Better::Neither, "noise is under the brief's limit with both".to_string())
         } else {
-            (Better::Untold, "noise could not be compared at the same ISO".to_string())
+            Smoother::everywhere(Better::Untold, "noise could not be compared at the same ISO".to_string())
         };
     }
     // Noise that does not show on this paper makes no camera better.
@@ -115,27 +81,42 @@ fn smoother(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'_>) -> (Be
     let smaller_wins: Vec<&Both> =
         shared.iter().filter(|b| noisy(b.larger) && b.smaller >= SMOOTHER * b.larger).collect();
     let ratio = |of: &[&Both]| super::stats::median_of(of.iter().map(|b| b.larger / b.smaller)).unwrap_or(1.0);
-    let from = |of: &[&Both]| {
-        let least = of.iter().map(|b| b.iso).fold(f64::INFINITY, f64::min);
-        if of.len() == 1 { format!("at ISO {least:.0}") } else { format!("from ISO {least:.0} on") }
+    let (small, large) = (&smaller.name, &larger.name);
+    let at = |of: &[&Both]| at_iso(of, &shared);
+    let decided = |better: Better, of: &[&Both], words: String| {
+        let at = if of.len() == shared.len() { String::new() } else { format!(" {}", at(of)) };
+        Smoother { better, words, at }
     };
-    if larger_wins.len() > smaller_wins.len() {
-        let times = short(ratio(&larger_wins));
-        return (Better::Larger, format!("its mid-tones are {times} times cleaner {}", from(&larger_wins)));
-    }
-    if !smaller_wins.is_empty() {
-        let clean = smaller_wins.iter().all(|b| !noisy(b.smaller));
-        let limit = if clean {
-            format!(": noise is under the brief's limit with {}, not with {}", smaller.name, larger.name)
-        } else {
-            String::new()
-        };
-        let times = short(1.0 / ratio(&smaller_wins));
-        let of = &larger.name;
-        return (
-            Better::Smaller,
-            format!("mid-tones of {of} are {times} times noisier {}{limit}", from(&smaller_wins)),
-        );
+    let times_larger = short(ratio(&larger_wins));
+    let times_smaller = short(1.0 / ratio(&smaller_wins));
+    match (larger_wins.as_slice(), smaller_wins.as_slice()) {
+        ([], []) => {}
+        (wins, []) => {
+            let words =
+                format!("mid-tones of {large} are {times_larger} times cleaner than those of {small} {}", at(wins));
+            return decided(Better::Larger, wins, words);
+        }
+        ([], wins) => {
+            let clean = wins.iter().all(|b| !noisy(b.smaller));
+            let limit = if clean {
+                format!(": noise is under the brief's limit with {small}, not with {large}")
+            } else {
+                String::new()
+            };
+            let words = format!(
+                "mid-tones of {large} are {times_smaller} times noisier than those of {small} {}{limit}",
+                at(wins)
+            );
+            return decided(Better::Smaller, wins, words);
+        }
+        (of_larger, of_smaller) => {
+            let words = format!(
+                "mid-tones of {large} are {times_larger} times cleaner {} and {times_smaller} times noisier {}",
+                at(of_larger),
+                at(of_smaller)
+            );
+            return Smoother::everywhere(Better::Untold, words);
+        }
     }
     let shows = shared.iter().any(|b| noisy(b.smaller) || noisy(b.larger));
     let words = if shows {
@@ -147,7 +128,7 @@ fn smoother(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'_>) -> (Be
             if shared.len() == 1 { String::new() } else { " at every ISO that both were used at".to_string() };
         format!("noise is under the brief's limit with both{settings}")
     };
-    (Better::Neither, words)
+    Smoother::everywhere(Better::Neither, words)
 }
 
 /// Why a camera's sharpness is not known.
@@ -176,16 +157,32 @@ pub(super) fn verdict(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'
     let brief = held.name;
     let (small, large) = (&smaller.name, &larger.name);
     let (a, b) = (&smaller.step, &larger.step);
-    let sharper = sharper(sharper_by(a, b));
-    let (smoother, noise) = smoother(smaller, larger, held);
-    let fine = contrasts(a, b).map_or_else(String::new, |[a, b]| {
-        format!(" (fine texture keeps {:.0} % of its contrast at the eye, {:.0} % with {small})", 100.0 * b, 100.0 * a)
+    let eye_mm = b.readings.value("eye_limit_mm").filter(|e| *e > 0.0);
+    let rises = [a.readings.get("print_rise_mm"), b.readings.get("print_rise_mm")];
+    let detail = eye_mm.map(|eye| sharper(rises, eye));
+    let sharper = detail.as_ref().map_or(Better::Untold, |d| d.better);
+    let too_soft = detail.as_ref().is_some_and(|d| d.too_soft);
+    let Smoother { better: smoother, words: noise, at } = smoother(smaller, larger, held);
+    let fine = detail.and_then(|d| d.texture).map_or_else(String::new, |t| {
+        let which = if t.is_fine() { "fine" } else { "coarser" };
+        let (with_smaller, with_larger) = (100.0 * t.with_smaller, 100.0 * t.with_larger);
+        format!(
+            " ({which} texture keeps {with_larger:.0} % of its contrast at the eye, {with_smaller:.0} % with {small})"
+        )
     });
     let detail = match (sharper, fine.is_empty()) {
         (Better::Larger, _) => format!("finer detail shows{fine}"),
         (Better::Smaller, _) => format!("finer detail shows with {small}{fine}"),
         (Better::Neither, _) => format!("the difference in sharpness is below what the eye sees there{fine}"),
         (Better::NotLarger, _) => format!("no finer detail shows{fine}"),
+        (Better::Untold, _) if too_soft => {
+            let mm = |rise: Estimate| short(rise.value.unwrap_or(f64::NAN));
+            format!(
+                "both are too soft for this size to compare (edges {} mm wide with {small}, {} mm with {large})",
+                mm(rises[0]),
+                mm(rises[1])
+            )
+        }
         (Better::Untold, false) => format!("whether the difference in sharpness shows needs more frames{fine}"),
         (Better::Untold, true) => {
             let reasons: Vec<String> = [smaller, larger].into_iter().filter_map(nothing_told).collect();
@@ -199,7 +196,8 @@ pub(super) fn verdict(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'
     let mut reasons = vec![detail, noise];
     let range = b.readings.value("usable_ev").zip(a.readings.value("usable_ev")).map(|(b, a)| b - a);
     if let Some(more) = range.filter(|r| r.abs() >= RANGE_EV) {
-        reasons.push(format!("usable range {more:+.1} EV at the same ISO"));
+        let (ev, word) = (more.abs(), if more > 0.0 { "wider" } else { "narrower" });
+        reasons.push(format!("usable range of {large} is {ev:.1} EV {word} than that of {small} at the same ISO"));
     }
     // Pixels that the brief asks for and the eye does not miss.
     if let (Some(with_smaller), Some(with_larger)) = (a.meets_brief, b.meets_brief)
@@ -212,14 +210,26 @@ pub(super) fn verdict(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'
             is(said(with_larger))
         ));
     }
+    // What only noise decides holds where it was seen.
+    let at_start =
+        at.strip_prefix(" at").map(|at| format!("At{at} ")).or(at.strip_prefix(" from").map(|at| format!("From{at} ")));
+    let at_start = at_start.unwrap_or_default();
     let opening = match (sharper, smoother) {
-        (Better::Larger, Better::Smaller) => format!("{large} shows finer detail for {brief}, {small} less noise"),
-        (Better::Smaller, Better::Larger) => format!("{small} shows finer detail for {brief}, {large} less noise"),
-        (Better::Larger, _) | (Better::Neither | Better::NotLarger | Better::Untold, Better::Larger) => {
-            format!("{large} is worth carrying for {brief} rather than {small}")
+        (Better::Larger, Better::Smaller) => format!("{large} shows finer detail for {brief}, {small} less noise{at}"),
+        (Better::Smaller, Better::Larger) => format!("{small} shows finer detail for {brief}, {large} less noise{at}"),
+        (Better::Untold, Better::Larger) => {
+            format!("{at_start}{large} shows less noise than {small} for {brief}, sharpness cannot be told")
         }
-        (Better::Smaller, _) | (Better::Neither | Better::NotLarger, Better::Smaller) => {
-            format!("{large} is not worth carrying for {brief}: {small} does better")
+        (Better::Untold, Better::Smaller) => {
+            format!("{at_start}{small} shows less noise than {large} for {brief}, sharpness cannot be told")
+        }
+        (Better::Larger, _) => format!("{large} is worth carrying for {brief} rather than {small}"),
+        (Better::Neither | Better::NotLarger, Better::Larger) => {
+            format!("{at_start}{large} is worth carrying for {brief} rather than {small}")
+        }
+        (Better::Smaller, _) => format!("{large} is not worth carrying for {brief}: {small} does better"),
+        (Better::Neither | Better::NotLarger, Better::Smaller) => {
+            format!("{at_start}{large} is not worth carrying for {brief}: {small} does better")
         }
         (Better::Neither, Better::Neither) => {
             format!("No visible difference for {brief} between {large} and {small}")
@@ -229,7 +239,7 @@ pub(super) fn verdict(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'
     };
     // Missed focus in every frame looks like a soft lens.
     let perhaps_missed = |c: &Carried<'_>| !c.frames.is_empty() && telling::soft(&c.frames) == c.frames.len();
-    let told = !matches!(sharper, Better::Untold | Better::NotLarger);
+    let told = sharper != Better::Untold;
     let opening = if told && (perhaps_missed(smaller) || perhaps_missed(larger)) {
         format!("As focused here: {opening}")
     } else {
@@ -243,10 +253,12 @@ pub(super) fn verdict(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'
 mod tests {
     use super::*;
 
-    /// The contrasts that the page on briefs gives for 1.5 and 3 eye limits.
     #[test]
-    fn contrast_at_the_eye_is_that_of_a_gaussian_edge() {
-        assert!((contrast_at_eye(1.5) - 0.66).abs() < 0.01);
-        assert!((contrast_at_eye(3.0) - 0.18).abs() < 0.01);
+    fn iso_settings_are_listed_unless_they_are_the_highest_ones() {
+        let shared: Vec<Both> =
+            [100.0, 400.0, 1600.0, 6400.0].map(|iso| Both { iso, smaller: 1.0, larger: 1.0 }).into();
+        assert_eq!(at_iso(&[&shared[1], &shared[3]], &shared), "at ISO 400, 6400");
+        assert_eq!(at_iso(&[&shared[2], &shared[3]], &shared), "from ISO 1600 on");
+        assert_eq!(at_iso(&[&shared[3]], &shared), "at ISO 6400");
     }
 }

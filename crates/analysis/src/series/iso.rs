@@ -5,6 +5,7 @@
 //! Method: docs/measures.md, "Series".
 
 use super::iso_cautions as cautions;
+use super::iso_settles::stops_paying;
 use super::{
     Best, Estimate, Group, Held, Key, Limit, Readings, Step, estimate, group_by, otherwise, outcome_of, scenes,
     steps_by,
@@ -14,11 +15,6 @@ use crate::{FindingCode, FrameRow, Outcome};
 
 /// ISO values within this ratio are one setting.
 pub(super) const SAME_ISO: f64 = 1.06;
-
-/// A higher ISO pays while it lowers the read noise in electrons by more than this share.
-const WORTH: f64 = 0.1;
-/// What the read noise of one step may be off by at the least (docs/measures.md: nine of ten frames within 3 to 8 %).
-const READ_ERROR: f64 = 0.05;
 
 /// What ISO has a hand in.
 const CODES: [FindingCode; 2] = [FindingCode::Noisy, FindingCode::Banded];
@@ -276,42 +272,4 @@ fn limit(steps: &[Step], held: &Held<'_>, warnings: &mut Vec<String>) -> Option<
         by_curve,
         reason,
     })
-}
-
-/// The lowest tested ISO from which no higher one lowers the read noise in electrons by more than [`WORTH`].
-fn stops_paying(steps: &[Step]) -> (Option<f64>, String) {
-    let noise: Vec<(f64, f64, f64)> = steps
-        .iter()
-        .filter_map(|s| {
-            let read = s.readings.get("read_noise_e");
-            let value = read.value?;
-            Some((s.setting.number()?, value, read.high_or_value()?.max(value * (1.0 + READ_ERROR))))
-        })
-        .collect();
-    if noise.len() < 3 {
-        return (None, String::new());
-    }
-    // The highest ISO is not one from which anything could be seen to stop.
-    // Lower by more than that only where it is so at the near end of what was measured.
-    let settles = (0..noise.len() - 1).find(|&i| noise[i + 1..].iter().all(|n| n.2 >= noise[i].1 * (1.0 - WORTH)));
-    match settles {
-        Some(0) => (
-            Some(noise[0].0),
-            format!(
-                "Read noise stays near {} electrons from {:.0} on: a higher ISO gains nothing in the shadows of the raw and gives away highlights.",
-                short(noise[0].1),
-                noise[0].0
-            ),
-        ),
-        Some(i) => (
-            Some(noise[i].0),
-            format!(
-                "Read noise falls from {} to {} electrons up to ISO {:.0}; above it a higher ISO only gives away highlights.",
-                short(noise[0].1),
-                short(noise[i].1),
-                noise[i].0
-            ),
-        ),
-        None => (None, format!("Read noise still falls at ISO {:.0}, the highest tested.", noise[noise.len() - 1].0)),
-    }
 }

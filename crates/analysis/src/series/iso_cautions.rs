@@ -7,7 +7,8 @@ use crate::FrameRow;
 /// Full wells of one body at one ISO agree within this ratio: a frame's gain is off by 15 % at the worst (docs/measures.md).
 const ONE_BODY: f64 = 1.4;
 
-/// Where the frames of one ISO hold electrons as no single body does: two of one name, whose files tell no serial number.
+/// Where the frames of one ISO hold electrons as no single body does: two of one name, whose files tell no serial number, or
+/// gains that were misread.
 pub(super) fn several_bodies(members: &[&FrameRow]) -> Option<String> {
     let ratio = |frames: &[&FrameRow]| {
         let wells = || frames.iter().filter_map(|f| f.full_well_e()).filter(|e| *e > 0.0);
@@ -21,9 +22,14 @@ pub(super) fn several_bodies(members: &[&FrameRow]) -> Option<String> {
     // One frame whose gain was read far off is no second body.
     (apart.len() >= 2).then(|| {
         let most = apart.iter().map(|a| a.1).fold(0.0, f64::max);
+        let why = if members.iter().any(|f| f.camera().serial.is_none()) {
+            "two bodies of one name? Audit each by itself, as medians over both are those of neither."
+        } else {
+            "the file names one body, so gain or saturation was misread in some."
+        };
         format!(
             "Frames of one ISO differ up to {} times in the electrons that they hold at saturation, as those of one camera do \
-             not: two bodies of one name? Audit each by itself, as medians over both are those of neither.",
+             not: {why}",
             short(most)
         )
     })
@@ -35,7 +41,7 @@ pub(super) fn range_unknown(steps: &[Step]) -> Option<String> {
     let known: usize = steps.iter().map(|s| s.readings.get("engineering_ev").frames).sum();
     (known < all).then(|| {
         format!(
-            "Range and read noise were measured in {known} of {all} frames: the others hold no smooth area dark enough. \
+            "Range and read noise were measured in {known} of {all} frames: the others hold no smooth area dark enough, or whole DN hide it. \
              Let a black cloth into the picture, or use `rawassay sensor` with flats and darks."
         )
     })

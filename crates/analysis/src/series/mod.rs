@@ -5,9 +5,11 @@
 mod aperture;
 mod best_stop;
 mod camera;
+mod camera_texture;
 mod camera_verdict;
 mod iso;
 mod iso_cautions;
+mod iso_settles;
 mod otherwise;
 mod readings;
 mod scenes;
@@ -15,7 +17,7 @@ mod shutter;
 mod shutter_fit;
 mod shutter_trust;
 mod stats;
-mod telling;
+pub(crate) mod telling;
 pub(crate) mod zones;
 
 use std::collections::HashSet;

@@ -47,9 +47,15 @@ pub(super) fn cautions(frames: &[&FrameRow], matters: &str) -> Vec<String> {
     } else if compared.len() < 2 {
         cautions.push(format!("Whether the {} show one scene could not be told.", plural(frames.len(), "frame")));
     }
-    let mut ranges: Vec<f64> = frames.iter().filter_map(|f| scene_range_ev(f)).collect();
-    ranges.sort_by(f64::total_cmp);
-    let spread = ranges.get(ranges.len() / 10).zip(ranges.get(ranges.len().wrapping_sub(1 + ranges.len() / 10)));
+    let told: Vec<SceneRange> = frames.iter().filter_map(|f| scene_range(f)).collect();
+    let sorted = |of: &dyn Fn(&&SceneRange) -> bool| {
+        let mut ranges: Vec<f64> = told.iter().filter(of).map(|r| r.ev).collect();
+        ranges.sort_by(f64::total_cmp);
+        ranges
+    };
+    let (ranges, least) = (sorted(&|r| r.whole), sorted(&|_| true));
+    // Narrow is what is known in full; wide is also what is at least so wide.
+    let spread = ranges.get(ranges.len() / 10).zip(least.get(least.len().wrapping_sub(1 + least.len() / 10)));
     let spread = spread.map_or(0.0, |(low, high)| high - low);
     if let Some(middle) = stats::median(&ranges).filter(|_| others == 0 && spread > RANGE_SPREAD_EV) {
         cautions.push(format!(
@@ -59,13 +65,22 @@ pub(super) fn cautions(frames: &[&FrameRow], matters: &str) -> Vec<String> {
     cautions
 }
 
-/// The scene's range where neither noise nor clipping cuts it short.
-fn scene_range_ev(frame: &FrameRow) -> Option<f64> {
+/// A scene's range as far as the frame shows it.
+struct SceneRange {
+    /// EV; at least so much where it is not whole.
+    ev: f64,
+    /// Neither noise nor clipping cuts it short.
+    whole: bool,
+}
+
+fn scene_range(frame: &FrameRow) -> Option<SceneRange> {
     let darkest_ev = frame.darkest_ev()?;
     // Light alone: the electrons of a tone are the square of its signal-to-noise ratio, and go with its level.
     let mid_tone_e = 10f64.powf(frame.snr_midtone_db()? / 10.0);
-    let darkest_e = mid_tone_e * (-darkest_ev).exp2() / MIDTONE_SHARE;
-    let above_noise = frame.engineering_ev().is_none_or(|floor_ev| floor_ev - darkest_ev >= CLEAR_EV);
-    let whole = darkest_e >= CLEAR_E && above_noise && frame.clipped_any_pct <= CLIPPED_PCT;
-    frame.scene_range_ev().filter(|_| whole)
+    let light_ev = (mid_tone_e / MIDTONE_SHARE / CLEAR_E).log2();
+    let noise_ev = frame.engineering_ev().map_or(f64::INFINITY, |floor_ev| floor_ev - CLEAR_EV);
+    // Below the frame's own limit noise spreads the tones: what lies above it counts.
+    let hidden_ev = (darkest_ev - light_ev.min(noise_ev)).max(0.0);
+    let whole = hidden_ev <= 0.0 && frame.clipped_any_pct <= CLIPPED_PCT;
+    crate::known(frame.scene_range_ev()? - hidden_ev).map(|ev| SceneRange { ev, whole })
 }

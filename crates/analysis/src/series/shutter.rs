@@ -77,7 +77,7 @@ pub(super) fn groups(frames: &[FrameRow], held: &Held<'_>) -> (Vec<Group>, Vec<S
 
 /// How the frame ended; `None` where it does not tell of the photographer's hand.
 fn ending(frame: &FrameRow, options: &Options) -> Option<Ending> {
-    let moved = matches!(frame.blur_kind, BlurKind::Motion | BlurKind::Mixed);
+    let moved = super::telling::moved(frame);
     if moved && frame.motion_tiles_pct().is_some_and(|pct| pct < SUBJECT_TILES_PCT) {
         return None;
     }

@@ -86,11 +86,14 @@ struct Cell {
     count: f64,
 }
 
+/// Shaken frames, and free ones, that a fit takes at least.
+pub(super) const LEAST_EACH: usize = 3;
+
 /// Fits frames given as (x, ending); `share` is the share free of shake that is wanted (0.5 to 0.99). `None` with fewer
-/// than three frames of either ending.
+/// than [`LEAST_EACH`] frames of either ending.
 pub(super) fn fit(frames: &[(f64, Ending)], share: f64) -> Option<Fit> {
     let free = frames.iter().filter(|f| f.1 == Ending::Free).count();
-    if free < 3 || frames.len() - free < 3 {
+    if free < LEAST_EACH || frames.len() - free < LEAST_EACH {
         return None;
     }
     let cells = cells(frames);

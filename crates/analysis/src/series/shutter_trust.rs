@@ -10,14 +10,12 @@
 //!    Hilferty (1931).
 
 use super::share_interval;
-use super::shutter_fit::{Ending, Fit};
+use super::shutter_fit::{Ending, Fit, LEAST_EACH};
 
 /// One-sided 1 % point of the normal distribution.
 const FALLS_Z: f64 = 2.326;
 /// A limit this far below the fastest tested frames is still told, stops: a quarter is within one setting.
 const OUTSIDE_STOPS: f64 = 0.25;
-/// Shaken frames, and free ones, that a fit takes at least.
-const LEAST_EACH: usize = 3;
 /// Frames below the limit that it takes at least.
 const LEAST_BELOW: usize = 3;
 /// Normal score of the chi-square from which the shares do not follow the curve (one in some ten thousand by chance).
@@ -33,11 +31,11 @@ pub(super) fn refusal(fit: Option<&Fit>, frames: &[(f64, Ending)], share: f64) -
     let Some(fit) = fit else {
         // What is missing says where to go on.
         let more = match (free < LEAST_EACH, total - free < LEAST_EACH) {
-            (true, false) => "too few are free of shake: take shorter times too, until most frames are",
-            (false, true) => "too few are shaken: take longer times too, until some frames are",
-            _ => "it takes at least three shaken and three unshaken frames near the limit",
+            (true, false) => "too few are free of shake: take shorter times too, until most frames are".to_string(),
+            (false, true) => few_shaken(frames),
+            _ => format!("it takes at least {LEAST_EACH} shaken and {LEAST_EACH} unshaken frames near the limit"),
         };
-        return Some(more.to_string());
+        return Some(more);
     };
     let z = falls(frames);
     if z < FALLS_Z {
@@ -69,6 +67,20 @@ pub(super) fn refusal(fit: Option<&Fit>, frames: &[(f64, Ending)], share: f64) -
         ));
     }
     None
+}
+
+/// What to do where too few frames are shaken for a fit.
+fn few_shaken(frames: &[(f64, Ending)]) -> String {
+    let shaken = frames.iter().filter(|f| f.1 != Ending::Free);
+    let count = shaken.clone().count();
+    let longest = shaken.map(|f| f.0).fold(f64::NEG_INFINITY, f64::max);
+    let (are, were) = if count == 1 { ("is", "it was") } else { ("are", "they were") };
+    // A sixth of a stop is the same setting.
+    let longer = if frames.iter().any(|f| f.0 > longest + 1.0 / 6.0) { "" } else { ", and longer times too" };
+    match count {
+        0 => "none are shaken: take longer times too, until some frames are".to_string(),
+        _ => format!("only {count} {are} shaken: take more at the times where {were}{longer}"),
+    }
 }
 
 /// Whether `kept` of `tested` frames below the limit fall short of the wanted share: half a frame is granted, and with
@@ -189,6 +201,18 @@ mod tests {
         let chance = |x: f64| 0.33 + 0.6 * ((x + 3.0) / 5.0).clamp(0.0, 1.0);
         let stated = (0..60).filter(|seed| told(&frames(*seed, 15, chance, |_| 2.0))).count();
         assert!(stated <= 6, "{stated} of 60");
+    }
+
+    /// One frame of 40 is shaken: at the longest time tested, or at one beyond which all others held.
+    #[test]
+    fn longer_times_are_asked_for_only_where_none_were_taken() {
+        let ending = |x: i32, at: i32| if x == at { Ending::Shaken(None) } else { Ending::Free };
+        let said = |at: i32| {
+            let frames: Vec<(f64, Ending)> = (0..40).map(|i| (f64::from(i / 5), ending(i, at))).collect();
+            refusal(None, &frames, 0.9).unwrap()
+        };
+        assert_eq!(said(38), "only 1 is shaken: take more at the times where it was, and longer times too");
+        assert_eq!(said(20), "only 1 is shaken: take more at the times where it was");
     }
 
     /// And the ordinary test, as in `shutter_fit`, is told.

@@ -9,6 +9,7 @@ use serde::Serialize;
 
 use super::order::{Standing, best_first};
 use super::{Placed, likeness, same_framing};
+use crate::series::telling::moved;
 use crate::view::file_name;
 use crate::{BlurKind, FindingCode, FrameRow, Outcome, Severity};
 
@@ -187,8 +188,7 @@ fn blur_px(frame: &FrameRow, common: &[usize]) -> Option<f64> {
         let squares: f64 = common.iter().filter_map(|&bin| smooth(bin)).map(|r| r * r).sum();
         return Some((squares / common.len() as f64).sqrt());
     }
-    let moved = matches!(frame.blur_kind, BlurKind::Motion | BlurKind::Mixed);
-    let motion = frame.motion_px().filter(|_| moved).unwrap_or(0.0);
+    let motion = frame.motion_px().filter(|_| moved(frame)).unwrap_or(0.0);
     Some(rise.hypot(MOTION_RISE * motion))
 }
 
@@ -262,7 +262,7 @@ fn best_reason(best: &Entry<'_>, others: &[Entry<'_>]) -> String {
 /// moved, so shaken frames tell nothing of it.
 fn sharper_elsewhere<'o, 'f>(best: &Entry<'_>, others: &'o [Entry<'f>]) -> Option<&'o Entry<'f>> {
     let part = |tiles: usize, shared: usize| tiles >= 3 && tiles as f64 >= MOVED_SHARE * shared as f64;
-    let still = |entry: &Entry<'_>| !matches!(entry.frame.blur_kind, BlurKind::Motion | BlurKind::Mixed);
+    let still = |entry: &Entry<'_>| !moved(entry.frame);
     let moved = others.iter().filter(|other| still(best) && still(other)).filter_map(|other| {
         let (sharper, softer, shared) = other.frame.tiles_against(best.frame);
         (part(sharper, shared) && part(softer, shared)).then_some((sharper, other))

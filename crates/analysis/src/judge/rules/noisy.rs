@@ -126,7 +126,11 @@ impl Words<'_, '_> {
             // The light that is missing first: a cleaner mid-tone alone would leave the frame as dark.
             _ if room >= WORTH_EV => {
                 let iso = self.metered.and_then(|m| self.lower_iso(m));
-                let iso = iso.map_or(String::new(), |iso| format!(", and that at about ISO {iso:.0} or lower"));
+                let iso = iso.map_or(String::new(), |iso| {
+                    format!(
+                        "; for clean mid-tones go down to about ISO {iso:.0} or lower as well, with still longer times"
+                    )
+                });
                 format!("{brighter}{iso}{}{}", self.merge(self.lifted), or_print_smaller(self.case))
             }
             _ => self.less_noise(self.lifted),

@@ -146,7 +146,7 @@ fn a_dark_and_noisy_frame_is_told_to_expose_brighter_first() {
     let found = finding(&judged(&m, &s, "portfolio", None), FindingCode::Noisy);
     assert!(found.remedy.starts_with("Expose up to 5.5 EV brighter"), "{}", found.remedy);
     // (20 / 15)^2 = 1.78 times the light for the mid-tones as metered: ISO 900, so 800.
-    assert!(found.remedy.contains("and that at about ISO 800 or lower"), "{}", found.remedy);
+    assert!(found.remedy.contains("go down to about ISO 800 or lower as well, with still"), "{}", found.remedy);
     assert!(!found.remedy.contains("merge"), "{}", found.remedy);
 }
 
