@@ -1,5 +1,6 @@
 //! Series against sessions with known truth (crate `rawassay_tests::session`).
 
+use crate::series_cameras::bodies;
 use rawassay_analysis::series::{By, Group, Held, Series, series};
 use rawassay_analysis::{Brief, FrameRow, Judgement, Outcome, RowMaker, judge, print};
 use rawassay_report::{Record, Status};
@@ -282,15 +283,7 @@ fn without_a_shaken_frame_no_k_is_told() {
 #[test]
 fn the_larger_camera_shows_only_where_the_paper_asks_for_it() {
     let mut dice = Dice(31);
-    let small = Body { aberration_um2: 60.0, ..Body::common() };
-    let large = Body {
-        model: "Meridian 96",
-        serial: Some("M96-0007"),
-        size_px: (12_000, 8000),
-        pitch_um: 3.0,
-        full_well_e: 14_000.0,
-        ..small.clone()
-    };
+    let [small, large] = bodies(60.0);
     let records: Vec<Record> = (0..24)
         .map(|i| {
             let body = if i % 2 == 0 { &small } else { &large };

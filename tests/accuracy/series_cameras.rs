@@ -9,8 +9,8 @@ use rawassay_tests::session::{Body, Dice, Take, record};
 use crate::series::answer;
 use crate::series_advice::{near, only};
 
-/// 24 and 96 megapixels of one size; lens of the larger one given.
-fn bodies(aberration_um2: f64) -> [Body; 2] {
+/// 24 and 96 megapixels of one size; lens of the larger one given (60 um^2 is that of the smaller).
+pub(crate) fn bodies(aberration_um2: f64) -> [Body; 2] {
     let small = Body { aberration_um2: 60.0, ..Body::common() };
     let large = Body {
         model: "Meridian 96",

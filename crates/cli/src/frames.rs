@@ -25,8 +25,8 @@ pub fn streams(paths: &[PathBuf]) -> Result<Vec<Records>, Failure> {
     Ok(records)
 }
 
-/// The same, where they hold any frame.
-pub fn some(paths: &[PathBuf]) -> Result<Vec<Records>, Failure> {
+/// The same; records that hold no frame at all are refused.
+pub fn with_frames(paths: &[PathBuf]) -> Result<Vec<Records>, Failure> {
     let records = streams(paths)?;
     if records.iter().all(|one| one.len() == 0) {
         return Err(no_frame(paths));
@@ -55,7 +55,7 @@ pub fn each<T>(
     mut keep: impl FnMut(&Record, &Judgement, &Path) -> T,
 ) -> Result<Vec<T>, Failure> {
     let mut kept: Vec<T> = Vec::new();
-    for (records, path) in some(paths)?.into_iter().zip(paths) {
+    for (records, path) in with_frames(paths)?.into_iter().zip(paths) {
         for record in records {
             let record = record.map_err(|e| Failure::nothing(e.to_string()))?;
             let part = crop.and_then(|crop| crop.of(record.shot.as_ref()));
@@ -76,7 +76,7 @@ pub fn no_frame(paths: &[PathBuf]) -> Failure {
 pub fn rows(paths: &[PathBuf], brief: &Brief) -> Result<(Vec<FrameRow>, Option<String>), Failure> {
     let mut rows: Vec<FrameRow> = Vec::new();
     let mut maker = RowMaker::default();
-    for records in some(paths)? {
+    for records in with_frames(paths)? {
         rows.reserve_exact(records.len());
         for record in records {
             let record = record.map_err(|e| Failure::nothing(e.to_string()))?;

@@ -1,7 +1,7 @@
 //! Two cameras at one output: which shows finer detail, which less noise, and whether the larger is worth carrying.
 
 use super::camera::{Carried, same_iso};
-use super::camera_texture::{Better, sharper};
+use super::camera_texture::{Better, Detail, sharper};
 use super::{By, Estimate, Held, estimate, plural, short, steps_by, telling};
 use crate::print::grade_below;
 
@@ -40,7 +40,7 @@ fn at_shared_iso(smaller: &Carried<'_>, larger: &Carried<'_>) -> Vec<Both> {
 struct Smoother {
     better: Better,
     words: String,
-    /// Where it does, as in " at ISO 3200"; empty where it does at every ISO that both were used at.
+    /// Where it does, as in "at ISO 3200"; empty where it does at every ISO that both were used at.
     at: String,
 }
 
@@ -84,7 +84,7 @@ fn smoother(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'_>) -> Smo
     let (small, large) = (&smaller.name, &larger.name);
     let at = |of: &[&Both]| at_iso(of, &shared);
     let decided = |better: Better, of: &[&Both], words: String| {
-        let at = if of.len() == shared.len() { String::new() } else { format!(" {}", at(of)) };
+        let at = if of.len() == shared.len() { String::new() } else { at(of) };
         Smoother { better, words, at }
     };
     let times_larger = short(ratio(&larger_wins));
@@ -152,17 +152,9 @@ fn is(said: &str) -> String {
     if said == "borderline" { format!("is {said}") } else { said.to_string() }
 }
 
-/// The answer on two cameras.
-pub(super) fn verdict(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'_>) -> String {
-    let brief = held.name;
-    let (small, large) = (&smaller.name, &larger.name);
-    let (a, b) = (&smaller.step, &larger.step);
-    let eye_mm = b.readings.value("eye_limit_mm").filter(|e| *e > 0.0);
-    let rises = [a.readings.get("print_rise_mm"), b.readings.get("print_rise_mm")];
-    let detail = eye_mm.map(|eye| sharper(rises, eye));
-    let sharper = detail.as_ref().map_or(Better::Untold, |d| d.better);
-    let too_soft = detail.as_ref().is_some_and(|d| d.too_soft);
-    let Smoother { better: smoother, words: noise, at } = smoother(smaller, larger, held);
+/// What the edges of the two say of their prints; `rises` are on the paper, mm, the camera with fewer pixels first.
+fn in_words(detail: Option<&Detail>, rises: [Estimate; 2], cameras: [&Carried<'_>; 2], held: &Held<'_>) -> String {
+    let [small, large] = cameras.map(|camera| &camera.name);
     let fine = detail.and_then(|d| d.texture).map_or_else(String::new, |t| {
         let which = if t.is_fine() { "fine" } else { "coarser" };
         let (with_smaller, with_larger) = (100.0 * t.with_smaller, 100.0 * t.with_larger);
@@ -170,12 +162,12 @@ pub(super) fn verdict(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'
             " ({which} texture keeps {with_larger:.0} % of its contrast at the eye, {with_smaller:.0} % with {small})"
         )
     });
-    let detail = match (sharper, fine.is_empty()) {
+    match (detail.map_or(Better::Untold, |d| d.better), fine.is_empty()) {
         (Better::Larger, _) => format!("finer detail shows{fine}"),
         (Better::Smaller, _) => format!("finer detail shows with {small}{fine}"),
         (Better::Neither, _) => format!("the difference in sharpness is below what the eye sees there{fine}"),
         (Better::NotLarger, _) => format!("no finer detail shows{fine}"),
-        (Better::Untold, _) if too_soft => {
+        (Better::Untold, _) if detail.is_some_and(|d| d.too_soft) => {
             let mm = |rise: Estimate| short(rise.value.unwrap_or(f64::NAN));
             format!(
                 "both are too soft for this size to compare (edges {} mm wide with {small}, {} mm with {large})",
@@ -185,14 +177,59 @@ pub(super) fn verdict(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'
         }
         (Better::Untold, false) => format!("whether the difference in sharpness shows needs more frames{fine}"),
         (Better::Untold, true) => {
-            let reasons: Vec<String> = [smaller, larger].into_iter().filter_map(nothing_told).collect();
+            let reasons: Vec<String> = cameras.into_iter().filter_map(nothing_told).collect();
             if reasons.is_empty() {
                 held.brief.output.picture_unit().says("sharpness on the paper could not be compared")
             } else {
                 reasons.join("; ")
             }
         }
+    }
+}
+
+/// What to carry, for the brief. What only noise decides holds where it was seen.
+fn opening(better: (Better, Better), at: &str, [small, large]: [&str; 2], brief: &str) -> String {
+    let (end, start) = match at.split_once(' ') {
+        Some(("from", isos)) => (format!(" {at}"), format!("From {isos} ")),
+        Some((_, isos)) => (format!(" {at}"), format!("At {isos} ")),
+        None => (String::new(), String::new()),
     };
+    match better {
+        (Better::Larger, Better::Smaller) => format!("{large} shows finer detail for {brief}, {small} less noise{end}"),
+        (Better::Smaller, Better::Larger) => format!("{small} shows finer detail for {brief}, {large} less noise{end}"),
+        (Better::Untold, Better::Larger) => {
+            format!("{start}{large} shows less noise than {small} for {brief}, sharpness cannot be told")
+        }
+        (Better::Untold, Better::Smaller) => {
+            format!("{start}{small} shows less noise than {large} for {brief}, sharpness cannot be told")
+        }
+        (Better::Larger, _) => format!("{large} is worth carrying for {brief} rather than {small}"),
+        (Better::Neither | Better::NotLarger, Better::Larger) => {
+            format!("{start}{large} is worth carrying for {brief} rather than {small}")
+        }
+        (Better::Smaller, _) => format!("{large} is not worth carrying for {brief}: {small} does better"),
+        (Better::Neither | Better::NotLarger, Better::Smaller) => {
+            format!("{start}{large} is not worth carrying for {brief}: {small} does better")
+        }
+        (Better::Neither, Better::Neither) => {
+            format!("No visible difference for {brief} between {large} and {small}")
+        }
+        (Better::NotLarger, Better::Neither) => format!("{large} shows no gain over {small} for {brief}"),
+        _ => format!("Whether {large} shows over {small} for {brief} cannot be told from these frames"),
+    }
+}
+
+/// The answer on two cameras.
+pub(super) fn verdict(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'_>) -> String {
+    let brief = held.name;
+    let (small, large) = (&smaller.name, &larger.name);
+    let (a, b) = (&smaller.step, &larger.step);
+    let eye_mm = b.readings.value("eye_limit_mm").filter(|e| *e > 0.0);
+    let rises = [a.readings.get("print_rise_mm"), b.readings.get("print_rise_mm")];
+    let detail = eye_mm.map(|eye| sharper(rises, eye));
+    let sharper = detail.as_ref().map_or(Better::Untold, |d| d.better);
+    let Smoother { better: smoother, words: noise, at } = smoother(smaller, larger, held);
+    let detail = in_words(detail.as_ref(), rises, [smaller, larger], held);
     let mut reasons = vec![detail, noise];
     let range = b.readings.value("usable_ev").zip(a.readings.value("usable_ev")).map(|(b, a)| b - a);
     if let Some(more) = range.filter(|r| r.abs() >= RANGE_EV) {
@@ -210,33 +247,7 @@ pub(super) fn verdict(smaller: &Carried<'_>, larger: &Carried<'_>, held: &Held<'
             is(said(with_larger))
         ));
     }
-    // What only noise decides holds where it was seen.
-    let at_start =
-        at.strip_prefix(" at").map(|at| format!("At{at} ")).or(at.strip_prefix(" from").map(|at| format!("From{at} ")));
-    let at_start = at_start.unwrap_or_default();
-    let opening = match (sharper, smoother) {
-        (Better::Larger, Better::Smaller) => format!("{large} shows finer detail for {brief}, {small} less noise{at}"),
-        (Better::Smaller, Better::Larger) => format!("{small} shows finer detail for {brief}, {large} less noise{at}"),
-        (Better::Untold, Better::Larger) => {
-            format!("{at_start}{large} shows less noise than {small} for {brief}, sharpness cannot be told")
-        }
-        (Better::Untold, Better::Smaller) => {
-            format!("{at_start}{small} shows less noise than {large} for {brief}, sharpness cannot be told")
-        }
-        (Better::Larger, _) => format!("{large} is worth carrying for {brief} rather than {small}"),
-        (Better::Neither | Better::NotLarger, Better::Larger) => {
-            format!("{at_start}{large} is worth carrying for {brief} rather than {small}")
-        }
-        (Better::Smaller, _) => format!("{large} is not worth carrying for {brief}: {small} does better"),
-        (Better::Neither | Better::NotLarger, Better::Smaller) => {
-            format!("{at_start}{large} is not worth carrying for {brief}: {small} does better")
-        }
-        (Better::Neither, Better::Neither) => {
-            format!("No visible difference for {brief} between {large} and {small}")
-        }
-        (Better::NotLarger, Better::Neither) => format!("{large} shows no gain over {small} for {brief}"),
-        _ => format!("Whether {large} shows over {small} for {brief} cannot be told from these frames"),
-    };
+    let opening = opening((sharper, smoother), &at, [small, large], brief);
     // Missed focus in every frame looks like a soft lens.
     let perhaps_missed = |c: &Carried<'_>| !c.frames.is_empty() && telling::soft(&c.frames) == c.frames.len();
     let told = sharper != Better::Untold;

@@ -54,18 +54,15 @@ pub(super) fn slipped(steps: &[Step]) -> Vec<f64> {
 /// Which f-stops may have been out of focus; `soft` are f-numbers with the frames that look so.
 pub(super) fn perhaps_missed(soft: &[(f64, usize)]) -> Option<String> {
     let frames: usize = soft.iter().map(|s| s.1).sum();
-    let at = match soft {
-        [] => return None,
-        [(one, _)] => format!("at f/{}", stop(*one)),
-        several => {
-            let stops: Vec<String> = several.iter().map(|s| format!("f/{}", stop(s.0))).collect();
-            format!("at {}", stops.join(", "))
-        }
-    };
+    if soft.is_empty() {
+        return None;
+    }
+    let stops: Vec<String> = soft.iter().map(|s| format!("f/{}", stop(s.0))).collect();
     Some(format!(
-        "{frames} {} {at} may be out of focus rather than limited by the lens: focus anew and repeat. If the focus missed, a \
+        "{frames} {} at {} may be out of focus rather than limited by the lens: focus anew and repeat. If the focus missed, a \
          wider opening may be the sharpest.",
-        plural(frames, "frame")
+        plural(frames, "frame"),
+        stops.join(", ")
     ))
 }
 

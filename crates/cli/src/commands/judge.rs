@@ -37,7 +37,7 @@ impl Judge {
     pub fn run(self) -> Result<Exit, Failure> {
         let brief = self.brief.find()?;
         let plan = self.output.plan_here(&crate::answer::inputs(&self.records, &self.brief.text))?;
-        let records = crate::frames::some(&self.records)?;
+        let records = crate::frames::with_frames(&self.records)?;
         // Nothing is written before one frame is judged: a wrong name or crop must leave no half of an array behind.
         let (mut outputs, mut waiting) = (None, Vec::new());
         let mut totals = Totals { brief: brief.name.clone(), ..Totals::default() };

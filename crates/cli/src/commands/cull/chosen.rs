@@ -119,12 +119,12 @@ pub fn find(records: &[PathBuf], brief: &Brief, selection: &Selection, act: Act)
 fn warn_of_copies(beside: &[(PathBuf, PathBuf)], audited: &HashSet<String>) {
     let copies: Vec<_> = beside.iter().filter(|(_, other)| !audited.contains(&key_of_path(other))).collect();
     let Some((raw, other)) = copies.first() else { return };
-    let others = match copies.len() {
-        1 => String::new(),
-        n => format!(" (and {} more)", n - 1),
+    let (others, stand, file, was) = match copies.len() {
+        1 => (String::new(), "stands", "file", "was"),
+        n => (format!(" and {} more", n - 1), "stand", "files", "were"),
     };
     messages::warning(&format!(
-        "{}{others} stands beside the record, but the record means the file where it was audited ({}); audit this folder to use \
+        "{}{others} {stand} beside the record, but the record means the {file} that {was} audited ({}); audit this folder to use \
          what is in it",
         other.display(),
         raw.display()

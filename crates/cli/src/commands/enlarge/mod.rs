@@ -92,8 +92,11 @@ impl Enlarge {
             add(&record);
         }
         if ladders.is_empty() {
-            let none = self.frame.is_empty();
-            return Err(if none { crate::frames::no_frame(&records) } else { shared::no_such_frame(&self.frame) });
+            return Err(if self.frame.is_empty() {
+                crate::frames::no_frame(&records)
+            } else {
+                shared::no_such_frame(&self.frame)
+            });
         }
         // Where the crop fits no frame there is nothing to tell; else the others are told.
         match outside.first() {
