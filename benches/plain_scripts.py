@@ -1,9 +1,9 @@
 """Two straightforward scripts that measure a raw file with rawpy, numpy, scipy, OpenCV and scikit-image.
 
 `short` takes the cheapest reading of each thing: green alone, edge widths by contrast over slope. `whole` measures what the
-program measures: all four filter positions, robust noise fits, edges fitted on the samples of the mosaic, and the nulls that
-a motion leaves in the spectrum. Neither holds known weaknesses back by design: whole arrays wherever numpy has them, loops
-only over colours, tiles and edges.
+program measures: all four filter positions, robust noise fits, edges of blurs up to 40 px fitted on the samples of the mosaic
+and on its halved pictures, their map, and the nulls that a motion leaves in the spectrum. Neither holds known weaknesses back
+by design: whole arrays wherever numpy has them, loops only over colours, tiles, sizes of the picture and edges.
 """
 
 import warnings
@@ -15,10 +15,12 @@ from scipy.optimize import OptimizeWarning, curve_fit, least_squares
 from scipy.special import ndtr
 from skimage import filters, measure
 
-# Edges that `whole` fits at most in each of 8 x 6 tiles and 12 directions: the least that gives a direction a reading. The
-# program tries up to six, on each of five sizes of the picture.
-EDGES_PER_CELL = 3
-TILES_X, TILES_Y = 8, 6
+# Edges that `whole` tries at most in each of 8 x 6 tiles and 12 directions, on each size of the picture; with as many good
+# ones a direction has its reading and need not be tried on a smaller picture. All as the program has them.
+EDGES_PER_CELL, ENOUGH_PER_CELL = 6, 3
+TILES_X, TILES_Y, DIRECTIONS = 8, 6, 12
+# Sizes of the picture: the mosaic, one green plane, and that halved three times. A fit reaches six pixels of its own size.
+SIZES = 5
 
 # A fit whose covariance stays open is judged by what it leaves.
 warnings.filterwarnings("ignore", category=OptimizeWarning)
@@ -110,19 +112,19 @@ def robust_noise(plane):
     return least_squares(lambda p: (np.polyval(p, means) - variances) / scale, start, loss="soft_l1", x_scale="jac").x
 
 
-def chosen_edges(dx, dy, slope, strong):
-    """The strongest edges of each tile and direction: row, column, unit normal, direction."""
+def chosen_edges(dx, dy, slope, strong, found):
+    """The strongest edges of each cell (tile and direction) that still lacks some: row, column, unit normal, cell."""
     rows, columns = np.nonzero(strong)
     strength = slope[rows, columns]
     nx, ny = dx[rows, columns] / strength, dy[rows, columns] / strength
-    direction = (np.degrees(np.arctan2(ny, nx)) % 180 // 15).astype(int)
+    direction = (np.degrees(np.arctan2(ny, nx)) % 180 * DIRECTIONS / 180).astype(int) % DIRECTIONS
     height, width = slope.shape
-    cell = ((rows * TILES_Y // height) * TILES_X + columns * TILES_X // width) * 12 + direction
+    cell = ((rows * TILES_Y // height) * TILES_X + columns * TILES_X // width) * DIRECTIONS + direction
     order = np.lexsort((-strength, cell))
-    cell = cell[order]
-    rank = np.arange(cell.size) - np.searchsorted(cell, cell)
-    kept = order[rank < EDGES_PER_CELL]
-    return zip(rows[kept], columns[kept], nx[kept], ny[kept], direction[kept])
+    ordered = cell[order]
+    rank = np.arange(cell.size) - np.searchsorted(ordered, ordered)
+    kept = order[(rank < EDGES_PER_CELL) & (found[ordered] < ENOUGH_PER_CELL)]
+    return zip(rows[kept], columns[kept], nx[kept], ny[kept], cell[kept])
 
 
 def edge_spread(t, low, step, place, sigma):
@@ -130,7 +132,7 @@ def edge_spread(t, low, step, place, sigma):
 
 
 def fit_edge(image, is_green, y, x, nx, ny):
-    """Width (standard deviation, px) of the edge at a place of the mosaic, from its green samples; None where none fits."""
+    """Width (standard deviation, px) of the edge at a place of a picture, from its green samples; None where none fits."""
     reach = 6
     if y < reach or x < reach or y + reach >= image.shape[0] or x + reach >= image.shape[1]:
         return None
@@ -149,19 +151,41 @@ def fit_edge(image, is_green, y, x, nx, ny):
     return sigma if good else None
 
 
-def sharpness(image, colours, green, sigma):
-    """10-90 % rise and MTF50 of the sharpest quarter of the edges, and the rise by direction."""
+def fitted_edges(image, colours, green, sigma):
+    """Width (standard deviation, px of the sensor) and cell of every good edge, finest picture first."""
     is_green = (colours == 1) | (colours == 3)
     top, left = (0, 1) if is_green[0, 1] else (0, 0)
-    edges = chosen_edges(*strong_edges(green.astype(np.float32), sigma))
-    fitted = [(fit_edge(image, is_green, 2 * r + top, 2 * c + left, nx, ny), d) for r, c, nx, ny, d in edges]
-    fitted = [(width, d) for width, d in fitted if width is not None]
-    if not fitted:
+    found, widths, cells = np.zeros(TILES_X * TILES_Y * DIRECTIONS, int), [], []
+    picture = green.astype(np.float32)
+    for size in range(SIZES):
+        if size > 1:
+            picture = cv2.resize(picture, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+            sigma /= 2
+        everywhere = np.ones(picture.shape, bool)
+        # The mosaic is fitted where the green plane shows an edge.
+        for r, c, nx, ny, cell in chosen_edges(*strong_edges(picture, sigma), found.copy()):
+            if size == 0:
+                width = fit_edge(image, is_green, 2 * r + top, 2 * c + left, nx, ny)
+            else:
+                width = fit_edge(picture, everywhere, r, c, nx, ny)
+            if width is not None:
+                found[cell] += 1
+                widths.append(2**size * width)
+                cells.append(cell)
+    return np.array(widths), np.array(cells, int)
+
+
+def sharpness(image, colours, green, sigma):
+    """10-90 % rise and MTF50 of the sharpest quarter of the edges, the rise by direction and by tile, and how many edges."""
+    widths, cells = fitted_edges(image, colours, green, sigma)
+    if widths.size == 0:
         return None
-    widths, directions = (np.array(column) for column in zip(*fitted))
     sharp = np.percentile(widths, 25)
     # Of a Gaussian: 10-90 % rise 2.563 sigma, MTF50 sqrt(ln 2 / 2) / (pi sigma).
-    return 2.563 * sharp, np.sqrt(np.log(2) / 2) / (np.pi * sharp), by_direction(2.563 * widths, directions), len(fitted)
+    rises = 2.563 * widths
+    tiles = cells // DIRECTIONS
+    by_tile = [np.percentile(rises[tiles == k], 25) for k in np.unique(tiles)]
+    return 2.563 * sharp, np.sqrt(np.log(2) / 2) / (np.pi * sharp), by_direction(rises, cells % DIRECTIONS), by_tile, widths.size
 
 
 def motion_nulls(green):
