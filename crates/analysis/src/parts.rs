@@ -3,7 +3,7 @@
 use rawassay_decode::Frame;
 
 use crate::Channel;
-use crate::measures::clipping::{Thresholds, clipping};
+use crate::measures::clipping::{Floor, Thresholds, clipping};
 use crate::measures::flat_blocks::{Blocks, Usable};
 use crate::measures::histogram::histograms;
 use crate::measures::noise::noise;
@@ -39,7 +39,7 @@ pub fn run(part: &str, frame: &Frame, channels: &[Channel]) -> u64 {
         "clipping and likeness" => {
             let threshold = |c: &Channel| Thresholds {
                 clipped_from: c.saturation_dn as u32,
-                floor_to: Some(c.black_dn as u16),
+                floor: Some(Floor::at(c.black_dn)),
                 black_dn: c.black_dn,
                 saturation_dn: c.saturation_dn,
                 pictured: c.name.starts_with('G'),

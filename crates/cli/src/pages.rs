@@ -63,8 +63,8 @@ pub fn write(request: &Request<'_>, records: Vec<Record>, progress: &dyn Fn(usiz
         .map(|r| judge(&r.subject(), request.brief, request.crop.and_then(|crop| crop.of(r.shot.as_ref()))))
         .collect();
     let (series, sets) = together(&records, &judgements, request.brief);
+    let title = title(&records, request.record);
     let sheets = records.into_iter().zip(&judgements).map(|(record, j)| sheet(record, j, request)).collect();
-    let title = title(request.record);
     let mut shoot = Shoot::new(title, purpose(request), sheets);
     (shoot.series, shoot.sets) = (series, Some(sets));
 
@@ -135,8 +135,18 @@ pub fn write(request: &Request<'_>, records: Vec<Record>, progress: &dyn Fn(usiz
     })
 }
 
-/// What the shoot is called: the folder in which its record lies.
-fn title(record: &Path) -> String {
+/// What the shoot is called: the folder that holds all its frames, else that in which its record lies.
+fn title(records: &[Record], record: &Path) -> String {
+    let mut folders = records.iter().filter_map(|r| Some(path_of_uri(r.key())?.parent()?.to_path_buf()));
+    let first = folders.next();
+    let shared = first.and_then(|first| {
+        folders.try_fold(first, |shared, folder| {
+            shared.ancestors().find(|ancestor| folder.starts_with(ancestor)).map(Path::to_path_buf)
+        })
+    });
+    if let Some(name) = shared.as_deref().and_then(Path::file_name) {
+        return name.to_string_lossy().into_owned();
+    }
     let absolute = std::path::absolute(record).unwrap_or_else(|_| record.to_path_buf());
     let folder = absolute.parent().and_then(Path::file_name).or(absolute.file_name());
     folder.map_or_else(|| "shoot".into(), |n| n.to_string_lossy().into_owned())

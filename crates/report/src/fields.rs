@@ -172,7 +172,7 @@ pub const FIELDS: &[Field] = &[
     maybe(
         "exposure.brighter_by_ev",
         Number,
-        "How much brighter the frame could have been exposed before more than specular spots clip, EV; negative where overexposed.",
+        "How much brighter the frame could have been exposed before more than specular spots clip, EV; negative where overexposed (an estimate), unknown where nothing tells how far.",
     ),
     maybe(
         "exposure.lift_ev",

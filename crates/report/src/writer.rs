@@ -40,6 +40,8 @@ pub struct Totals {
     pub damaged: usize,
     /// Frames whose measures came from the record; `None` where all do (`judge`).
     pub from_record: Option<usize>,
+    /// Frames whose content is that of a file that this run measured: a card and its backup.
+    pub copies: usize,
     /// The worst outcome seen.
     pub worst: Option<Outcome>,
 }
@@ -88,6 +90,9 @@ impl Totals {
         }
         if let Some(known) = self.from_record {
             line += &format!("; {known} from the record");
+        }
+        if self.copies > 0 {
+            line += &format!(", {}", verb(self.copies, "a copy of another file", "copies of other files"));
         }
         line
     }

@@ -172,10 +172,9 @@ pub fn slanted_edges(frame: &Frame, channels: &[Channel], region: Option<Area>) 
         edges.append(&mut measured);
     }
     if targets.left_out > 0 && region.is_none() {
-        notes.push(format!(
-            "{} shorter straight edges were left alone: name the place of one with --region",
-            targets.left_out
-        ));
+        let (edges, each) =
+            if targets.left_out == 1 { ("edge was", "its place") } else { ("edges were", "the place of one") };
+        notes.push(format!("{} shorter straight {edges} left alone: name {each} with --region", targets.left_out));
     }
     if edges.is_empty() { Err(why) } else { Ok(SlantedEdges { edges, notes }) }
 }

@@ -191,12 +191,13 @@ pub fn nearest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Option<&
     let word = plain(word);
     known
         .map(|k| (strsim::normalized_damerau_levenshtein(&word, &plain(k)).max(part(&word, &plain(k))), k))
-        .filter(|(likeness, _)| *likeness >= 0.5)
+        .filter(|(likeness, _)| *likeness >= 0.55)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, k)| k)
 }
 
 /// Likeness of a word to a key that holds it, or that it holds.
 fn part(word: &str, key: &str) -> f64 {
-    if word.len() >= 3 && (key.contains(word) || word.contains(key)) { 0.6 } else { 0.0 }
+    let much_of_it = word.contains(key) && 2 * key.len() >= word.len();
+    if word.len() >= 3 && (key.contains(word) || much_of_it) { 0.6 } else { 0.0 }
 }

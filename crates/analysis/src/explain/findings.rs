@@ -17,8 +17,8 @@ pub(super) const FINDINGS: &[Explanation] = &[
               second colour clips in less than half of it, its surroundings lie 0.6 EV or more below saturation, and it \
               is a disc or the part of one above a horizon (1 % of the picture at the most) or a glint (0.05 %).",
         source: "areas: own derivation (docs/measures.md, Print and verdict); limits: common practice, no source",
-        next_time: "What the finding says: less exposure where the picture as a whole was over (at least 2 EV where so \
-                    much clips that it cannot be told), else a bracket for the patch that must hold texture.",
+        next_time: "What the finding says: less exposure where the picture as a whole was over (a bracket where so much \
+                    clips that it cannot be told how far), else a bracket for the patch that must hold texture.",
     },
     Explanation {
         word: "blocked",

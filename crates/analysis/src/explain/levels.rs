@@ -168,8 +168,8 @@ pub(super) const LEVELS: &[Explanation] = &[
     ),
     measure(
         "exposure.brighter_by_ev", "EV",
-        "How much brighter the frame could have been exposed before more than specular spots clip; negative where it is overexposed.",
-        "Least of the planes, specular spots left out.",
+        "How much brighter the frame could have been exposed before more than specular spots clip; negative where it is overexposed, unknown where nothing tells how far.",
+        "Least of the planes, specular spots left out. Overexposed: from the colours that are not clipped there, times their ratio just below saturation; else from how the tones fall off below it.",
         "own derivation (docs/measures.md)",
         "",
     ),

@@ -130,6 +130,14 @@ fn every_other_way_to_ask_is_answered() {
     {
         assert!(find(word).is_some(), "{word}");
     }
+    for (word, meant) in [("clipping", "blown"), ("dynamic range", "range.usable_ev"), ("brackets", "bracket")] {
+        assert_eq!(find(word).map(|e| e.word), Some(meant));
+    }
+    // A word that holds the letters of another by chance is not like it.
+    assert!(nearest("banana").is_none() && nearest("shipping") != Some("ppi"));
+    for key in ["motion_eye_limits", "ppi wanted", "shutter_rule", "specular_spot_mm"] {
+        assert!(super::key_of_a_brief(key).is_some_and(|(_, about)| !about.is_empty()), "{key}");
+    }
     assert!(beginning_with("clip").len() > 1);
     assert!(beginning_with("x").is_empty());
 }

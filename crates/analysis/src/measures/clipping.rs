@@ -14,7 +14,7 @@ use rawassay_decode::{Area, Frame};
 
 use super::areas::{Areas, LEAST_CELLS};
 use super::extent::extent;
-use super::histogram::{picture_area, row_pattern};
+use super::histogram::{Histogram, picture_area, row_pattern};
 use super::likeness::Sums;
 use super::{ClippedArea, ClippingMap, Likeness};
 
@@ -40,14 +40,45 @@ pub(crate) struct Clipping {
 pub(crate) struct Thresholds {
     /// Samples at or above are clipped.
     pub(crate) clipped_from: u32,
-    /// Samples at or below are at the floor; `None` where read noise is unknown.
-    pub(crate) floor_to: Option<u16>,
+    /// Up to where samples are at the floor; `None` where read noise is unknown.
+    pub(crate) floor: Option<Floor>,
     /// Black level, DN.
     pub(crate) black_dn: f64,
     /// Saturation, DN.
     pub(crate) saturation_dn: f64,
     /// True for the planes that the small picture is made of (green, or the only one).
     pub(crate) pictured: bool,
+}
+
+/// The level up to which samples are at the floor. A code stands for the interval of half a code on either side, its
+/// samples spread evenly: read noise is a few DN, and whole codes would make the share jump by a tenth and more where that
+/// is off by a hundredth.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Floor {
+    /// The code in whose interval the level lies; all codes below are at the floor.
+    code: u16,
+    /// How much of this code is, 256ths.
+    part: u16,
+}
+
+/// A whole code, in the unit of [`Floor::part`].
+const WHOLE: u16 = 256;
+
+impl Floor {
+    /// The floor at that level, DN. Below the lowest code there is nothing, so it counts whole.
+    pub(crate) fn at(level_dn: f64) -> Self {
+        let code = level_dn.round().clamp(0.0, 65535.0);
+        let part = if code > 0.0 { (level_dn - (code - 0.5)).clamp(0.0, 1.0) } else { 1.0 };
+        Self { code: code as u16, part: (part * f64::from(WHOLE)).round() as u16 }
+    }
+
+    /// Share of the samples that are at the floor.
+    pub(crate) fn share(self, hist: &Histogram) -> f64 {
+        let code = usize::from(self.code);
+        let part = f64::from(self.part) / f64::from(WHOLE);
+        let at_floor = hist.between(0, code) as f64 + part * hist.between(code, code + 1) as f64;
+        at_floor / hist.total().max(1) as f64
+    }
 }
 
 /// Side of the cell that holds every plane, samples of the frame.
@@ -66,6 +97,7 @@ struct RowTable {
     clipped_from: Vec<u16>,
     bit: Vec<u8>,
     floor_to: Vec<u16>,
+    floor_part: Vec<u16>,
     pictured: Vec<u16>,
 }
 
@@ -78,7 +110,8 @@ fn row_table(frame: &Frame, y: usize, area: &Area, thresholds: &[Thresholds]) ->
         // A level beyond 16 bits can never be met: its bit is left out.
         clipped_from: planes.iter().map(|p| of(p).clipped_from.min(65535) as u16).collect(),
         bit: planes.iter().map(|p| if of(p).clipped_from > 65535 { 0 } else { 1 << (p & 7) }).collect(),
-        floor_to: planes.iter().map(|p| of(p).floor_to.unwrap_or(0)).collect(),
+        floor_to: planes.iter().map(|p| of(p).floor.map_or(0, |f| f.code)).collect(),
+        floor_part: planes.iter().map(|p| of(p).floor.map_or(0, |f| f.part)).collect(),
         pictured: planes.iter().map(|p| if of(p).pictured { u16::MAX } else { 0 }).collect(),
         planes,
     }
@@ -171,14 +204,15 @@ fn mark(samples: &[u16], clipped_from: &[u16], bit: &[u8], marks: &mut [u8]) -> 
     given
 }
 
-/// Samples at or below their level.
+/// Samples below their code, and of those at it the part that counts, 256ths.
 #[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
-fn at_floor(samples: &[u16], floor_to: &[u16]) -> u32 {
+fn at_floor(samples: &[u16], code: &[u16], part: &[u16]) -> u32 {
     let n = samples.len();
-    let floor_to = &floor_to[..n];
+    let (code, part) = (&code[..n], &part[..n]);
     let mut count = 0;
     for i in 0..n {
-        count += u32::from(samples[i] <= floor_to[i]);
+        let at_code = if samples[i] == code[i] { part[i] } else { 0 };
+        count += u32::from(if samples[i] < code[i] { WHOLE } else { at_code });
     }
     count
 }
@@ -198,10 +232,10 @@ pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
         let (largest_pct, area_count) = (0.0, 0);
         return Clipping { any_pct: 0.0, all_pct: 0.0, largest_pct, area_count, map, likeness: Likeness::default() };
     }
-    let floor_known = thresholds.iter().all(|t| t.floor_to.is_some());
+    let floor_known = thresholds.iter().all(|t| t.floor.is_some());
     // The lowest clipped and the highest floor of all planes.
     let clipped_from = thresholds.iter().map(|t| t.clipped_from).min().unwrap_or(u32::MAX);
-    let floor_to = thresholds.iter().filter_map(|t| t.floor_to).max().unwrap_or(0);
+    let floor_to = thresholds.iter().filter_map(|t| Some(t.floor?.code)).max().unwrap_or(0);
     let period = if frame.filter.is_linear() { 1 } else { frame.filter.rows };
     let tables: Vec<RowTable> = (0..period).map(|r| row_table(frame, area.y + r, &area, thresholds)).collect();
     let all_bits = thresholds.iter().enumerate().fold(0_u8, |bits, (p, _)| bits | 1 << (p & 7));
@@ -245,7 +279,8 @@ pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
                     }
                 }
                 if floor_known && least <= floor_to {
-                    floor[tile_y * tiles_x + tile] += u64::from(at_floor(part, &table.floor_to[from..to]));
+                    let (code, of_code) = (&table.floor_to[from..to], &table.floor_part[from..to]);
+                    floor[tile_y * tiles_x + tile] += u64::from(at_floor(part, code, of_code));
                 }
             }
             likeness.add(y_in, row, &table.pictured, spp);
@@ -302,7 +337,7 @@ pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
     };
     map.any_pct = any_px.iter().enumerate().map(|(t, &px)| (100.0 * px as f64 / tile_size(t)) as f32).collect();
     if floor_known {
-        let samples = |t| tile_size(t) * spp as f64;
+        let samples = |t| tile_size(t) * spp as f64 * f64::from(WHOLE);
         map.floor_pct = floor.iter().enumerate().map(|(t, &n)| (100.0 * n as f64 / samples(t)) as f32).collect();
     }
     Clipping {
@@ -312,5 +347,44 @@ pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
         area_count: found.len() as u64,
         likeness: likeness.finish(thresholds),
         map,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_floor_does_not_jump_between_codes() {
+        // Darkness with a read noise of 1 to 3 DN: 84 of 100 samples lie at or below black + one read noise.
+        let normal = |x: f64| 0.5 * (1.0 + error_function(x / std::f64::consts::SQRT_2));
+        for tenths in 10..30 {
+            let sigma = f64::from(tenths) / 10.0;
+            let codes = (0..64).map(|c| {
+                let x = f64::from(c) - 20.0;
+                (1e6 * (normal((x + 0.5) / sigma) - normal((x - 0.5) / sigma))).round() as u32
+            });
+            let hist = Histogram::new(codes.collect());
+            let share = |read: f64| Floor::at(20.0 + read).share(&hist);
+            assert!((share(sigma) - 0.841).abs() < 0.035, "{sigma}: {}", share(sigma));
+            // Read noise that is a hundredth off moves it by as much as the normal law has there, and a little more.
+            assert!((share(sigma * 1.01) - share(sigma * 0.99)).abs() < 0.012, "{sigma}");
+        }
+        // What is clipped at the lowest code lies below it.
+        let mut counts = vec![0; 8];
+        counts[0] = 70;
+        counts[2] = 30;
+        assert!((Floor::at(0.2).share(&Histogram::new(counts)) - 0.7).abs() < 1e-12);
+    }
+
+    /// The error function by its series, for arguments up to 5.
+    fn error_function(x: f64) -> f64 {
+        let x = x.clamp(-5.0, 5.0);
+        let (mut term, mut sum) = (x, x);
+        for n in 1..120 {
+            term *= -x * x / f64::from(n);
+            sum += term / f64::from(2 * n + 1);
+        }
+        2.0 / std::f64::consts::PI.sqrt() * sum
     }
 }

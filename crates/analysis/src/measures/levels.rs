@@ -138,39 +138,71 @@ pub(crate) fn mean_share(main: &[usize], hists: &[Histogram], channels: &[Channe
 /// An overexposure of less is nought as it is shown, and no word is lost on how it was estimated, EV.
 const TOLD_EV: f64 = 0.05;
 
+/// Room for a brighter exposure.
+pub(crate) struct Room {
+    /// EV, negative where overexposed; unknown where nothing tells how far.
+    pub(crate) ev: Option<f64>,
+    /// The same, as dark as it may be, for what asks only whether the frame is too dark.
+    pub(crate) at_least_ev: Option<f64>,
+}
+
 /// EV by which the exposure could have been brighter before more than specular spots clip, least of the planes.
 ///
-/// Where more than that is clipped already, the overexposure is estimated: the share of samples above a level is carried
-/// on beyond saturation as it falls over the last EV below it. That is an extrapolation, and a note says so.
-pub(crate) fn brighter_by(hists: &[Histogram], channels: &[Channel], notes: &mut Vec<String>) -> Option<f64> {
-    let mut least: Option<f64> = None;
-    let mut estimated = false;
-    for (h, c) in hists.iter().zip(channels) {
+/// Where more than that is clipped already, the overexposure is estimated, and a note says so: by a colour that is not
+/// clipped there (`beyond`, which gives EV for a plane and the share of its clipped samples that are spared), else the share
+/// of samples above a level is carried on beyond saturation as it falls over the last EV below it. Where that would lead
+/// further than 3 EV, most of what is there lies beyond, and nothing tells how far.
+pub(crate) fn brighter_by(
+    hists: &[Histogram],
+    channels: &[Channel],
+    beyond: impl Fn(usize, f64) -> Option<f64>,
+    notes: &mut Vec<String>,
+) -> Room {
+    let mut rooms: Vec<f64> = Vec::new();
+    let (mut by_colour, mut carried_on, mut unknown) = (false, false, false);
+    for (p, (h, c)) in hists.iter().zip(channels).enumerate() {
         let range = c.saturation_dn - c.black_dn;
         let share = c.clipped_pct / 100.0;
-        let room = if range <= 0.0 {
-            None
-        } else if share <= SPECULAR {
-            h.quantile(1.0 - SPECULAR).map(|v| v - c.black_dn).filter(|&v| v > 0.0).map(|v| (range / v).log2().max(0.0))
-        } else {
-            let half = (c.black_dn + 0.5 * range).round().max(0.0) as usize;
-            let at_half = h.between(half, usize::MAX) as f64 / h.total().max(1) as f64;
-            // EV in which the share falls to 1/e, over the last EV; long where most is clipped.
-            let fall = (at_half / share).ln().max(0.2);
-            estimated = true;
-            Some(-((share / SPECULAR).ln() / fall).min(FURTHEST_OVER_EV))
-        };
-        least = match (least, room) {
-            (Some(a), Some(b)) => Some(f64::min(a, b)),
-            (a, b) => a.or(b),
-        };
+        if range <= 0.0 {
+            continue;
+        }
+        if share <= SPECULAR {
+            let light = h.quantile(1.0 - SPECULAR).map(|v| v - c.black_dn).filter(|&v| v > 0.0);
+            rooms.extend(light.map(|v| (range / v).log2().max(0.0)));
+            continue;
+        }
+        let half = (c.black_dn + 0.5 * range).round().max(0.0) as usize;
+        let at_half = h.between(half, usize::MAX) as f64 / h.total().max(1) as f64;
+        // EV in which the share falls to 1/e, over the last EV.
+        let over = (share / SPECULAR).ln() / (at_half / share).ln().max(1e-3);
+        match beyond(p, SPECULAR / share) {
+            // Whatever little is clipped: the tail of the tones is witness enough.
+            Some(ev) if over > TOLD_EV => {
+                by_colour = true;
+                rooms.push(-ev.min(FURTHEST_OVER_EV));
+            }
+            _ if over < FURTHEST_OVER_EV => {
+                carried_on = true;
+                rooms.push(-over);
+            }
+            _ => unknown = true,
+        }
     }
-    if estimated && least.is_some_and(|v| v < -TOLD_EV) {
+    let least = rooms.into_iter().reduce(f64::min);
+    if unknown {
         notes.push(
-            "brighter_by_ev: more than 0.1 % of a plane is clipped, light sources counted as well; how much less light would \
-             have left 0.1 % is estimated from the tones below saturation, 3 EV at the most"
+            "brighter_by_ev: unknown; so much is clipped in every colour, or of a colour of its own, that nothing tells how \
+             far it is overexposed"
                 .into(),
         );
+    } else if least.is_some_and(|v| v < -TOLD_EV) && (by_colour || carried_on) {
+        let from =
+            if by_colour { "from the colours that are not clipped there" } else { "from the tones below saturation" };
+        notes.push(format!(
+            "brighter_by_ev: more than 0.1 % of a plane is clipped, light sources counted as well; how much less light would \
+             have left 0.1 % is estimated {from}, 3 EV at the most"
+        ));
     }
-    least.and_then(super::known)
+    let at_least_ev = if unknown { Some(0.0) } else { least };
+    Room { ev: least.filter(|_| !unknown).and_then(super::known), at_least_ev: at_least_ev.and_then(super::known) }
 }

@@ -37,6 +37,7 @@ mod lines_shown;
 mod marks;
 pub(crate) mod masked;
 pub(crate) mod noise;
+pub(crate) mod overexposed;
 pub(crate) mod patches;
 pub(crate) mod plane_noise;
 pub(crate) mod rounding;

@@ -335,7 +335,9 @@ fn answer(
     limit: Option<&Limit>,
     other: Option<String>,
 ) -> String {
-    let Some(best) = best else { return format!("{name}: no frame's edges could be measured.") };
+    let Some(best) = best else {
+        return format!("{name}: no frame tells its sharpness: all are shaken, out of focus, or hold too few edges.");
+    };
     let other = other.map_or(String::new(), |o| format!(" {o} By sharpness alone:"));
     let mut text = match (best.setting.number(), best.low, best.high) {
         (Some(n), Some(low), Some(high)) => {

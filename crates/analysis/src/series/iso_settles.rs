@@ -53,9 +53,17 @@ pub(super) fn stops_paying(steps: &[Step]) -> (Option<f64>, String) {
     let electrons = |i: usize| short(noise[i].value.unwrap_or(f64::NAN));
     let few = "cannot be told from so few frames: take five or more at each";
     let settled = states.iter().position(|s| *s == Later::Settled);
+    // Below it the ISO was tested, but the read noise is not known: it may have settled there already.
+    let open_below = steps.first().is_some_and(|s| reading(s).is_none());
     // Up to which step it falls for certain.
     let falls = states.iter().take_while(|s| **s == Later::Falls).count();
     let words = match settled {
+        Some(0) if open_below => format!(
+            "Read noise stays near {} electrons from ISO {:.0} on, the lowest at which it was measured: a higher ISO gains nothing in \
+             the shadows of the raw and gives away highlights; whether a lower one would do as well is not known.",
+            electrons(0),
+            isos[0]
+        ),
         Some(0) => format!(
             "Read noise stays near {} electrons from {:.0} on: a higher ISO gains nothing in the shadows of the raw and gives away highlights.",
             electrons(0),
@@ -79,7 +87,7 @@ pub(super) fn stops_paying(steps: &[Step]) -> (Option<f64>, String) {
         None if falls == 0 => format!("Whether a higher ISO than {:.0} lowers the read noise {few}.", isos[0]),
         None => format!("Read noise falls above ISO {:.0}; from where on it no longer does {few}.", isos[falls - 1]),
     };
-    (settled.map(|i| isos[i]), words)
+    (settled.filter(|i| *i > 0 || !open_below).map(|i| isos[i]), words)
 }
 
 #[cfg(test)]
@@ -93,6 +101,23 @@ mod tests {
             Estimate { value: Some(value), low: end(-half), high: end(half), frames: 3 }
         };
         later(2.0, &steps.iter().map(estimate).collect::<Vec<Estimate>>())
+    }
+
+    #[test]
+    fn where_lower_isos_hold_no_reading_it_may_have_settled_before() {
+        use crate::series::{Readings, Setting};
+        let step = |iso: f64, read: Option<f64>| Step {
+            setting: Setting::Number(iso),
+            frames: 3,
+            left_out: 0,
+            readings: Readings(vec![("read_noise_e", Estimate::plain(read, 3))]),
+            meets_brief: None,
+        };
+        let known = [(6400.0, Some(3.5)), (12800.0, Some(3.5)), (25600.0, Some(3.45))].map(|(iso, e)| step(iso, e));
+        let (at, words) = stops_paying(&known);
+        assert_eq!(at, Some(6400.0), "{words}");
+        let (at, words) = stops_paying(&[[step(1600.0, None)].as_slice(), &known].concat());
+        assert!(at.is_none() && words.contains("the lowest at which it was measured"), "{words}");
     }
 
     /// A tenth of 2 electrons: 1.8.

@@ -22,6 +22,16 @@ use crate::{identity, runner::interrupted, target};
 /// What `--verbose` says of a frame that was not measured again.
 const KNOWN: &str = "known from the record";
 
+/// What `--verbose` says of a frame whose content this run has measured already.
+const COPY: &str = "a copy of a file that was measured just now";
+
+/// Files that were not measured because their content is known.
+#[derive(Clone, Copy, Default)]
+struct Spared {
+    from_record: usize,
+    copies: usize,
+}
+
 /// Record where neither --record nor --out is given.
 const DEFAULT_RECORD: &str = "rawassay.ndjson";
 
@@ -178,7 +188,8 @@ impl Request {
             }
         }
         let mut loose: HashMap<usize, Record> = HashMap::new();
-        let known = known + self.measure(&jobs, &store, &mut loose)?;
+        let mut spared = self.measure(&jobs, &store, &mut loose)?;
+        spared.from_record += known;
         let mut store = store.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
         store.sync().map_err(|e| self.record_failure(&e))?;
         if interrupted() {
@@ -189,28 +200,35 @@ impl Request {
                 self.record.display()
             )));
         }
-        let (totals, outside) = self.write(&walk.files, &store, &mut loose, known)?;
+        let (totals, outside) = self.write(&walk.files, &store, &mut loose, spared)?;
         let missed = totals.unreadable + totals.damaged + outside > 0 || !walk.faults.is_empty();
         Ok((totals, if missed { Exit::SomeUnmeasured } else { Exit::Done }))
     }
 
-    /// Measures what is new and puts it into the record; gives the number of files that the record knew after all.
+    /// Measures what is new and puts it into the record; gives the number of files whose content was known after all.
     fn measure(
         &self,
         jobs: &[Job],
         store: &Mutex<RecordStore>,
         loose: &mut HashMap<usize, Record>,
-    ) -> Result<usize, Failure> {
+    ) -> Result<Spared, Failure> {
         if jobs.is_empty() {
-            return Ok(0);
+            return Ok(Spared::default());
         }
         let limits = Limits::new(jobs.len(), self.jobs, self.timeout, self.memory);
         let progress = Progress::new(jobs.len(), self.quiet, self.verbose);
         let paths: HashMap<usize, &Path> = jobs.iter().map(|job| (job.number, job.path.as_path())).collect();
-        let mut known = 0;
+        let mut spared = Spared::default();
+        let mut fresh = HashSet::new();
         let outcome = runner::run(jobs, &limits, store, |outcome| {
-            known += usize::from(outcome.known);
+            let copy = outcome.known && fresh.contains(&outcome.record.file_id.hash);
+            spared.copies += usize::from(copy);
+            spared.from_record += usize::from(outcome.known && !copy);
+            if !outcome.known {
+                fresh.insert(outcome.record.file_id.hash.clone());
+            }
             let what = match (&outcome.record.status, &outcome.record.error) {
+                (Status::Measured, _) if copy => COPY,
                 (Status::Measured, _) if outcome.known => KNOWN,
                 (Status::Measured, _) => "measured",
                 (_, error) => error.as_deref().unwrap_or("unreadable"),
@@ -233,7 +251,7 @@ impl Request {
             // What was measured before stays.
             store.lock().unwrap_or_else(std::sync::PoisonError::into_inner).sync().ok();
         }
-        outcome.map(|()| known)
+        outcome.map(|()| spared)
     }
 
     /// Judges every frame and writes the scorecards, in the order of the walk; tells how many frames the crop misses.
@@ -242,10 +260,15 @@ impl Request {
         files: &[Found],
         store: &RecordStore,
         loose: &mut HashMap<usize, Record>,
-        known: usize,
+        spared: Spared,
     ) -> Result<(Totals, usize), Failure> {
         let mut outputs = self.output.open(&self.brief)?;
-        let mut totals = Totals { from_record: Some(known), brief: self.brief.name.clone(), ..Totals::default() };
+        let mut totals = Totals {
+            from_record: Some(spared.from_record),
+            copies: spared.copies,
+            brief: self.brief.name.clone(),
+            ..Totals::default()
+        };
         let mut outside = Vec::new();
         for (number, found) in files.iter().enumerate() {
             let record = match loose.remove(&number) {

@@ -252,7 +252,12 @@ fn text(answer: &Answer) -> String {
     let pairs = |n: usize, of: &str| format!("{n} {} of {of}", if n == 1 { "pair" } else { "pairs" });
     let camera: Vec<&str> = [&answer.make, &answer.model].into_iter().flatten().map(String::as_str).collect();
     let iso = answer.iso.map_or_else(String::new, |iso| format!(", ISO {iso:.0}"));
-    let camera = if camera.is_empty() { "Sensor".to_string() } else { camera.join(" ") };
+    let camera = match camera[..] {
+        [] => "Sensor".to_string(),
+        // Most models begin with their maker.
+        [make, model] if model.starts_with(make) => model.to_string(),
+        _ => camera.join(" "),
+    };
     let mut text = format!(
         "{}{iso}: sensor by photon transfer (EMVA 1288), {} and {}\n\n{}\n",
         rawassay_report::table::printable(&camera),

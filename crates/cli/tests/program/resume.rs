@@ -47,6 +47,9 @@ fn only_new_and_changed_files_are_measured() {
     let (ran, cards) = audit(folder.path(), &[]);
     assert!(ran.err.contains("6 from the record"), "{}", ran.err);
     assert_eq!(cards.len(), 6);
+    // Where both are new nothing comes from a record: there was none.
+    let ran = run(folder.path(), &["audit", "shoot", "--record", "new.ndjson", "--jobs", "1"]);
+    assert!(ran.err.contains("; 0 from the record, 1 a copy of another file"), "{}", ran.err);
 }
 
 /// Frames of a burst without compression are of one size, and many cards and copies keep whole seconds. Renumbered, every

@@ -92,12 +92,21 @@ fn reasons(by: By, group: &Group) -> Vec<String> {
 
 fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose) {
     let by = series.by;
+    let text_of = |wanted: &str| {
+        group.key.0.iter().find(|(name, _)| *name == wanted).and_then(|(_, value)| match value {
+            Setting::Text(text) => Some(text.as_str()),
+            _ => None,
+        })
+    };
+    // Most models begin with their maker.
+    let twice = text_of("make").zip(text_of("model")).is_some_and(|(make, model)| model.starts_with(make));
     let key: Vec<String> = group
         .key
         .0
         .iter()
-        .filter(|(name, _)| *name != "brief" && *name != "serial")
+        .filter(|(name, _)| *name != "brief" && *name != "serial" && !(twice && *name == "make"))
         .filter_map(|(name, value)| match value {
+            Setting::Text(text) if *name == "focal35_mm" && text == "all" => Some("all focal lengths".into()),
             Setting::Text(text) => Some(text.clone()),
             Setting::Number(v) => Some(format!("{} {}", units::number(*v), name.rsplit('_').next().unwrap_or(""))),
             Setting::Unknown => None,

@@ -56,12 +56,14 @@ fn collect(rows: &mut String, path: &str, fields: &serde_json::Map<String, Value
     }
 }
 
-/// True where a value is null because the blur is of another kind, not because it is unknown.
+/// True where a value is null because there is none (the blur is of another kind, no size prints), not because it is unknown.
 fn found_none(path: &str, fields: &serde_json::Map<String, Value>) -> bool {
     let kind = fields.get("kind").and_then(Value::as_str).unwrap_or_default();
     match path {
         "blur.motion_px" | "blur.motion_deg" | "blur.motion_tiles_pct" => matches!(kind, "none" | "defocus"),
         "blur.defocus_px" => matches!(kind, "none" | "motion"),
+        // Highlights, shadows or bands rule out every size: there is none, whatever the pixels would do.
+        "print.largest" | "print.largest_with_proof" => fields.get("if_accepted").is_some_and(|v| !v.is_null()),
         _ => false,
     }
 }
@@ -151,5 +153,22 @@ mod tests {
         assert_eq!(shown("none"), (3, 0));
         assert_eq!(shown("motion"), (1, 1));
         assert_eq!(shown("undetermined"), (0, 2));
+    }
+
+    #[test]
+    fn a_print_that_highlights_rule_out_is_none_and_not_unknown() {
+        let shown = |accepted: Value| {
+            let print = serde_json::json!({ "largest": null, "if_accepted": accepted });
+            let mut rows = String::new();
+            collect(
+                &mut rows,
+                "print",
+                print.as_object().unwrap(),
+                &crate::page::testing::purpose((30.0, 20.0), false),
+            );
+            rows.matches(">none<").count()
+        };
+        assert_eq!(shown(serde_json::json!({ "what": "highlights" })), 1);
+        assert_eq!(shown(Value::Null), 0);
     }
 }

@@ -297,9 +297,7 @@ fn remedy(brighter_by_ev: Option<f64>) -> String {
     match brighter_by_ev.and_then(known) {
         // As far as an overexposure is estimated: the true one may be larger.
         Some(ev) if ev <= -(FURTHEST_OVER_EV - 0.05) => {
-            "Expose at least 2 EV less, perhaps much less, and bracket (-2, -4 EV): so much is clipped that how far over \
-             it was cannot be told from the frame"
-                .into()
+            format!("Expose at least {FURTHEST_OVER_EV} EV less, and bracket darker still (-2, -4 EV)")
         }
         Some(ev) if ev < 0.0 => {
             let less = ((-ev * 3.0).ceil() / 3.0).max(1.0 / 3.0);
@@ -312,9 +310,11 @@ fn remedy(brighter_by_ev: Option<f64>) -> String {
                  that patch must hold texture, else leave it"
             )
         }
-        None => "Bracket (-1, -2, -4 EV) and look at the raw levels again: how far over it was cannot be told from the \
-                 frame"
-            .into(),
+        None => {
+            "Bracket downwards (-1, -2, -4 EV) and look at the raw levels again: how far over it was cannot be told \
+                 from the frame"
+                .into()
+        }
     }
 }
 

@@ -15,6 +15,8 @@ const PIXEL_RISE_PX: f64 = 0.8;
 /// Edges narrower than this share of what diffraction and pixel predict cannot come from that f-number. A diffraction
 /// edge has long tails, and the fit to natural edges reads it narrower by up to a fifth.
 const AGREES: f64 = 0.75;
+/// Diffraction of this share of all else widens the edges by a tenth: the square root of 1.1 squared less 1.
+const LITTLE_WIDER: f64 = 0.458;
 /// Diffraction is the cause where it makes at least this share of the edges' variance beyond the pixel.
 const CAUSE_SHARE: f64 = 0.5;
 /// As a share of it where the measures name another kind of blur.
@@ -62,7 +64,14 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let wider = optics::f_number_not_above(f_number * (room / diffraction).min(1.0)).filter(|n| *n < f_number);
     let open_up = match wider {
         Some(n) => format!("Open up to f/{n} or wider and focus-stack where depth is needed"),
-        None => "Open up, and make a smaller print or stitch: opening up alone does not reach this size".into(),
+        None => {
+            // As far as it gains: diffraction then widens the edges by less than a tenth.
+            let gains = optics::f_number_not_above(f_number * (LITTLE_WIDER * other / diffraction).min(1.0));
+            let far = gains
+                .filter(|n| *n < f_number)
+                .map_or(String::new(), |n| format!(" to about f/{n}, beyond which little is gained"));
+            format!("Open up{far}, and make a smaller print or stitch: opening up alone does not reach this size")
+        }
     };
     let airy = optics::airy_um(f_number);
     let pitch = case

@@ -1,8 +1,11 @@
 //! `slow-shutter`: slower than the hand holds, 1/(k f35). Common practice, no source.
 
-use super::vibration_band::severity_and_words;
+use super::vibration_band::{severity_and_words, sharp_all_the_same};
 use super::{Case, Finding, FindingCode, Parts, shaken};
 use crate::{known, optics};
+
+/// A sharp frame of so many times the hand's own limit (five stops; common practice, no source) was not held by hand.
+const SURELY_HELD: f64 = 32.0;
 
 pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let shot = case.shot?;
@@ -29,7 +32,11 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
                 "{} is slower than the hand holds at {focal35:.0} mm (35 mm equivalent): 1/({rule} x {focal35:.0}), about {dial}; {words}.",
                 optics::shutter_text(shutter),
             ),
-            remedy: format!("{held} or faster in the hand; else a tripod with its column down and a remote release"),
+            remedy: if shutter > limit * SURELY_HELD && sharp_all_the_same(case) {
+                format!("Keep to the tripod or rest that this frame suggests; in the hand {held} or faster")
+            } else {
+                format!("{held} or faster in the hand; else a tripod with its column down and a remote release")
+            },
         }
         .into_finding(),
     )

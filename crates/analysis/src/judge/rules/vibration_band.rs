@@ -36,6 +36,17 @@ pub(super) fn severity_and_words(case: &Case<'_>) -> (Severity, &'static str) {
     }
 }
 
+/// True where a rule of handling is a note because the frame is sharp.
+pub(super) fn sharp_all_the_same(case: &Case<'_>) -> bool {
+    let sharp = case.ppi().map(|ppi| case.paper.grade(Aspect::Sharpness, ppi));
+    shaken::severity(case).is_none()
+        && match sharp {
+            Some(Ok(None)) => true,
+            Some(Ok(Some(_))) => case.paper.brings.pixel_sharp,
+            None | Some(Err(Unknown)) => false,
+        }
+}
+
 pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     if !applies(case) {
         return None;

@@ -225,7 +225,7 @@ fn advice_on_blown_follows_the_room_that_there_was() {
     let (mut m, s) = (measures(), shot());
     one_patch(&mut m, 3.0, 3.0, 0.3, [900, 900]);
     for (room, words, not) in [
-        (Some(-3.0), "at least 2 EV less", "3.0 EV"),
+        (Some(-3.0), "at least 3 EV less", "3.0 EV"),
         (Some(-0.5), "0.7 EV less", "at least"),
         (Some(1.87), "had room for 1.9 EV", "less"),
         (None, "cannot be told", " less"),

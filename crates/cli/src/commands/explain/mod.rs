@@ -52,6 +52,16 @@ impl Explain {
                     let _ = writeln!(text, "  {:LABEL$}{}", "means", wrapped(field.text));
                     continue;
                 }
+                if let Some((key, about)) = explain::key_of_a_brief(word) {
+                    let _ = writeln!(text, "{key} (key of a brief)");
+                    let _ = writeln!(text, "  {:LABEL$}{}", "means", wrapped(about));
+                    let _ = writeln!(
+                        text,
+                        "  {:LABEL$}{}",
+                        "source", "docs/briefs.md; `rawassay brief show` has its value"
+                    );
+                    continue;
+                }
                 let of_commands: Vec<&Column> = columns::named(word).collect();
                 if !of_commands.is_empty() {
                     text += &columns(&of_commands);

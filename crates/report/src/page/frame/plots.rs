@@ -63,6 +63,10 @@ fn range_used(sheet: &Sheet) -> String {
     match sheet.card.exposure.as_ref().and_then(|e| e.brighter_by_ev) {
         Some(ev) if ev >= 0.1 => put!(told, " The highlights had room for {ev:.1} EV more light."),
         Some(_) => told.push_str(" The highlights had no room for more light."),
+        // Overexposed, and nothing tells how far.
+        None if sheet.card.exposure.as_ref().is_some_and(|e| e.clipped_any_pct > 0.1) => {
+            told.push_str(" The highlights had no room for more light.");
+        }
         None => {}
     }
     told

@@ -131,10 +131,14 @@ pub(super) fn wall(out: &mut String, shoot: &Shoot, sheet: &Sheet) {
     if let Some(svg) = wall.svg() {
         put!(
             out,
-            "<figure class=\"on-wall\">{svg}<figcaption>To scale. The picture hangs at its largest honest size, seen from {}; \
+            "<figure class=\"on-wall\">{svg}<figcaption>To scale, seen from {}. {}; \
              <span class=\"line proof\">half-tone outlines</span> need {}, <span class=\"line empty\">dashed \
              outlines</span> ask more than the frame has.</figcaption></figure>\n",
             esc(&shoot.purpose.distance),
+            match sheet.largest_cm() {
+                Some(_) => "The picture hangs at its largest honest size",
+                None => "No picture hangs, as no size is known to be good enough",
+            },
             if shoot.purpose.is_screen() { "a look at the full size" } else { "a proof print" }
         );
     }

@@ -104,12 +104,23 @@ fn masthead(out: &mut String, shoot: &Shoot) {
             if shoot.purpose.is_screen() { "look at the full size on that screen" } else { "make a proof print" }
         );
     }
-    if let Some((code, fail, _)) = shoot.findings().first().filter(|f| f.1 > 0) {
-        put!(out, " What fails most: {} ({fail}).", finding_title(*code));
-    }
+    fails_most(out, shoot);
     out.push_str("</p>\n");
     ways(out, "", shoot, "index.html");
     out.push_str("</header>\n");
+}
+
+/// What fails most frames, where one or two causes lead: among many that fail as many none does.
+fn fails_most(out: &mut String, shoot: &Shoot) {
+    let findings = shoot.findings();
+    let most = findings.first().map_or(0, |f| f.1);
+    let leading: Vec<&str> = findings.iter().filter(|f| f.1 == most).map(|f| finding_title(f.0)).collect();
+    match leading[..] {
+        _ if most == 0 => {}
+        [one] => put!(out, " What fails most: {one} ({most})."),
+        [one, other] => put!(out, " What fails most: {one} and {other} ({most} each)."),
+        _ => {}
+    }
 }
 
 /// Most frames in the strip at the top.
