@@ -78,9 +78,12 @@ impl Words<'_, '_> {
 
     /// The same of a frame that is lifted: each limit with the ratio that is held against it.
     fn wants_lifted(&self) -> String {
-        let darker = self.lift_ev.min(lift::DARK_PICTURE_EV);
+        let kept = match self.lift_ev > lift::DARK_PICTURE_EV {
+            true => format!("kept {:.1} EV darker", lift::DARK_PICTURE_EV),
+            false => "left as dark as it is".to_string(),
+        };
         format!(
-            "this brief wants {}, and {} at the least in a picture that is kept {darker:.1} EV darker, where it is {}",
+            "this brief wants {}, and {} at the least in a picture that is {kept}, where it is {}",
             short(self.limits.borderline),
             short(self.limits.fails),
             self.ratio(self.least)

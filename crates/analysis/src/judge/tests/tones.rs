@@ -134,6 +134,22 @@ fn a_dark_frame_has_the_noise_of_the_tone_that_it_is_lifted_from() {
     }
 }
 
+/// Lifted by less than 2 EV, what may be meant dark is the picture as it is.
+#[test]
+fn a_noisy_frame_that_is_a_little_dark_is_held_to_the_least_as_it_is() {
+    let mut m = dark(0.8);
+    m.noise.snr_midtone_db = Some(20.0 * 5f64.log10());
+    m.noise.snr_lifted_db = Some(20.0 * (5.0 * (-0.4_f64).exp2()).log10());
+    let found = finding(&judged(&m, &shot(), "portfolio", None), FindingCode::Noisy);
+    assert_eq!(found.severity, Severity::Fails);
+    // 5 x 1.6275.
+    assert!(
+        found.text.contains("10 at the least in a picture that is left as dark as it is, where it is 8.1"),
+        "{}",
+        found.text
+    );
+}
+
 /// Metered 15:1 on the paper and 5 EV under (photon noise: 2.65:1 lifted): what is missing is light. A lower ISO or the two frames
 /// that would bring 15 to 20 leave it as dark; from 2.65 it takes 57 frames, which nobody merges.
 #[test]

@@ -1,7 +1,9 @@
 //! The ledger of the overview: a row for each frame.
 
+use std::collections::HashMap;
+
 use super::{camera, lens, sign, small_picture};
-use crate::page::html::{esc, put};
+use crate::page::html::{esc, file_name, put};
 use crate::page::measures::SORTABLE;
 use crate::page::shoot::{Purpose, Sheet, Shoot};
 use crate::page::units;
@@ -22,13 +24,25 @@ pub(super) fn ledger(out: &mut String, shoot: &Shoot) {
          <th scope=\"col\" class=\"c-why\">Main reason</th>\
          <th scope=\"col\" class=\"c-value\"><span id=\"value-head\"></span></th></tr></thead>\n<tbody>\n",
     );
+    let mut named: HashMap<&str, usize> = HashMap::new();
+    for sheet in &shoot.sheets {
+        *named.entry(sheet.name()).or_default() += 1;
+    }
     for (order, sheet) in shoot.sheets.iter().enumerate() {
-        row(out, order, sheet, &shoot.purpose);
+        // Cards begin at the same number, and backups keep it: such frames are told apart by their folder.
+        let folder = folder(&sheet.record.file).filter(|_| named.get(sheet.name()).is_some_and(|n| *n > 1));
+        row(out, order, sheet, folder, &shoot.purpose);
     }
     out.push_str("</tbody></table>\n<p id=\"nothing\" hidden>No frame is left: loosen a part of the sentence above.</p>\n</section>\n");
 }
 
-fn row(out: &mut String, order: usize, sheet: &Sheet, purpose: &Purpose) {
+/// The folder that holds the file, as shown.
+fn folder(path: &str) -> Option<&str> {
+    let (folders, _) = path.rsplit_once(['/', '\\'])?;
+    Some(file_name(folders)).filter(|name| !name.is_empty())
+}
+
+fn row(out: &mut String, order: usize, sheet: &Sheet, folder: Option<&str>, purpose: &Purpose) {
     let outcome = sheet.outcome();
     let findings: Vec<&str> = sheet.card.verdict.findings.iter().map(|f| f.code.word()).collect();
     put!(out, "<tr data-n=\"{order}\" data-o=\"{outcome}\" data-f=\"{}\"", findings.join(" "));
@@ -48,13 +62,18 @@ fn row(out: &mut String, order: usize, sheet: &Sheet, purpose: &Purpose) {
             out.push_str(&short(value));
         }
     }
+    let within = folder.map_or(String::new(), |folder| format!(" in {folder}"));
     let name = esc(sheet.name()).to_string();
     put!(
         out,
-        "\"><td class=\"c-pick\"><input type=\"checkbox\" aria-label=\"Put {name} on the list\"></td><td class=\"c-look\">"
+        "\"><td class=\"c-pick\"><input type=\"checkbox\" aria-label=\"Put {name}{} on the list\"></td><td class=\"c-look\">",
+        esc(&within)
     );
     small_picture(out, sheet);
     put!(out, "</td><th scope=\"row\" class=\"c-name\"><a href=\"frames/{}.html\">{name}</a>", sheet.id);
+    if !within.is_empty() {
+        put!(out, "<small>{}</small>", esc(within.trim_start()));
+    }
     if let Some(shot) = &sheet.card.shot {
         let parts = [
             shot.iso.map(|iso| format!("ISO {}", units::number(iso))),
@@ -100,4 +119,33 @@ fn sheetlet(out: &mut String, largest: (f64, f64), asked: (f64, f64)) {
         20.0 - lh,
         20.0 - ah
     );
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::page::testing;
+    use crate::{FileId, Record, Scorecard};
+    use rawassay_analysis::{Brief, judge::judge};
+    use std::path::Path;
+
+    #[test]
+    fn frames_of_one_name_are_told_apart_by_their_folder() {
+        assert_eq!(folder("card/a b/X.dng"), Some("a b"));
+        assert_eq!((folder("X.dng"), folder("/X.dng")), (None, None));
+        let sheet = |file: &str| {
+            let record = Record::unreadable(Path::new(file), FileId::default(), "is empty");
+            let card = Scorecard::new(&record, &judge(&record.subject(), &Brief::find("portfolio").unwrap(), None));
+            Sheet::new(record, card, Vec::new())
+        };
+        let rows = |name: &str| {
+            let sheets = vec![sheet("one/A.dng"), sheet(&format!("two & three/{name}"))];
+            let mut out = String::new();
+            ledger(&mut out, &Shoot::new("shoot".into(), testing::purpose((30.0, 20.0), false), sheets));
+            out
+        };
+        assert!(rows("A.dng").contains("in one</small>") && rows("A.dng").contains("in two &amp; three</small>"));
+        assert!(!rows("B.dng").contains("in one</small>"));
+    }
 }
