@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used)]
 
 mod banding;
+mod clipped;
 mod edge_rise;
 mod hot_pixels;
 mod judge;

@@ -8,7 +8,7 @@ use super::candidates::{Candidate, DIRECTIONS, direction_bin, find};
 use super::edge::Edge;
 use super::fit::{Fitter, Reject};
 use super::lines;
-use super::pyramid::Level;
+use super::pyramid::{Level, holds_saturated};
 use super::samples::ColourSamples;
 use super::window::Source;
 
@@ -20,6 +20,8 @@ pub(crate) const TILES_LONG: usize = 8;
 const PER_CELL: usize = 6;
 /// Edges in a tile and direction above which a coarser level need not add any.
 const ENOUGH_PER_CELL: usize = 3;
+/// One over the share of the candidates from which clipped samples hide a frame's edges.
+const MANY_CLIPPED: usize = 3;
 
 /// Edges that lie this near a line through another belong to it, px and px per px along it.
 const SAME_LINE_PX: f32 = 4.0;
@@ -43,6 +45,18 @@ impl Collected {
     /// True where most candidates failed for want of contrast over the noise.
     pub(crate) fn mostly_noise(&self) -> bool {
         2 * self.rejected.get(&Reject::LowContrast).copied().unwrap_or(0) > self.tried
+    }
+
+    /// True where many candidates touch clipped samples: another colour may hold what is hidden there.
+    pub(crate) fn hidden(&self) -> bool {
+        self.tried == 0 || MANY_CLIPPED * self.rejected.get(&Reject::Clipped).copied().unwrap_or(0) > self.tried
+    }
+
+    /// Share of the halved picture that holds clipped samples.
+    pub(crate) fn clipped_share(&self) -> f64 {
+        let Some(picture) = self.halved.first() else { return 1.0 };
+        let clipped = picture.dn.iter().filter(|dn| holds_saturated(**dn)).count();
+        clipped as f64 / picture.dn.len().max(1) as f64
     }
 
     /// Why most of the candidates failed, in words.

@@ -214,17 +214,18 @@ struct Found<'a> {
     /// Of the colour with most samples.
     densest: ColourSamples<'a>,
     collected: Collected,
-    /// Of one sample of the colour that was measured.
+    /// Of one sample of the colour of the halved pictures.
     noise: SampleNoise,
     colour: ColourUsed,
 }
 
-/// Measures on the colour with most samples; on another where that one has too few good edges.
+/// Measures on the colour with most samples; on another where that one has too few good edges, or clipping hides its own.
 fn best_colour<'a>(frame: &'a Frame, channels: &[Channel]) -> Option<Found<'a>> {
     let mut found: Option<Found<'a>> = None;
     for planes in colour_groups(frame) {
         let samples = ColourSamples::new(frame, channels, &planes);
         let collected = collect(&samples);
+        let hidden = collected.hidden();
         let colour = |secondary| ColourUsed { name: samples.name.clone(), secondary };
         let noise = samples.noise;
         match &mut found {
@@ -236,9 +237,13 @@ fn best_colour<'a>(frame: &'a Frame, channels: &[Channel]) -> Option<Found<'a>> 
                 best.colour = colour(true);
                 (best.collected, best.noise) = (collected, noise);
             }
+            // Where clipping hides the texture, that of another colour is looked at.
+            Some(best) if best.collected.hidden() && collected.clipped_share() < best.collected.clipped_share() => {
+                (best.collected.halved, best.noise) = (collected.halved, noise);
+            }
             Some(_) => {}
         }
-        if found.as_ref().is_some_and(|best| best.collected.edges.len() >= LEAST_EDGES) {
+        if !hidden && found.as_ref().is_some_and(|best| best.collected.edges.len() >= LEAST_EDGES) {
             break;
         }
     }
