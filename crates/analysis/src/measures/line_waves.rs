@@ -52,9 +52,6 @@ const OFF_SHARE: f64 = 0.35;
 /// Least response of differences that tell whether a wave is there.
 const LEAST_TOLD: f64 = 0.5;
 
-/// Share by which the period of one wave may differ between differences.
-const SAME_PERIOD: f64 = 0.1;
-
 /// A wave.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Wave {
@@ -67,13 +64,6 @@ pub(super) struct Wave {
     pub(super) sure: bool,
     /// Its height and phase: line l is offset by twice the real part of this turned by l over the period, DN.
     pub(super) height: Complex64,
-}
-
-impl Wave {
-    /// True if it is the same wave, seen in other differences.
-    pub(super) fn same_as(&self, other: &Self) -> bool {
-        (self.period / other.period - 1.0).abs() < SAME_PERIOD
-    }
 }
 
 /// What lines show of waves.
