@@ -150,6 +150,12 @@ fn halves_mixed(seen: &LinesSeen, frequency: f64) -> f64 {
     twice.norm() / all
 }
 
+/// True of a wave as long as an array whose differences over half of it are looked at: a pattern that repeats itself with the array
+/// has it too, and the wave of half its length, which these differences do not show.
+fn of_the_array(seen: &LinesSeen, frequency: f64) -> bool {
+    seen.apart % 2 == 1 && (frequency - 0.5 / seen.apart as f64).abs() * (seen.count() as f64) < 1.0
+}
+
 /// True if one of [`ASKED`] stands for a period.
 fn near(asked: f64, period: f64) -> bool {
     (asked / period).max(period / asked) < ASKED_STEP
@@ -162,7 +168,9 @@ pub(super) fn find(seen: &LinesSeen) -> Option<Waves> {
     }
     let spectrum = LineSpectrum::of(seen);
     let (mixed, peak) = match spectrum.peak() {
-        Some((frequency, _)) if halves_mixed(seen, frequency) > MIXED => (Some(1.0 / frequency), None),
+        Some((frequency, _)) if halves_mixed(seen, frequency) > MIXED || of_the_array(seen, frequency) => {
+            (Some(1.0 / frequency), None)
+        }
         peak => (None, peak),
     };
     let found = peak.and_then(|(frequency, over)| wave(seen, frequency, over));
