@@ -32,6 +32,9 @@ const FINE: usize = 4;
 const NEAR: usize = 40;
 const PEAK: usize = 3;
 
+/// Independent frequencies of a short stretch.
+const STRETCH: usize = 8;
+
 /// Least power over the median of those.
 const OVER_NEAR: f64 = 36.0;
 
@@ -90,14 +93,30 @@ impl LineSpectrum {
         middle(near.copied().collect())
     }
 
+    /// What the median near a frequency is not below: half of the least median of the short stretches around, which cost little.
+    fn least_near(&self) -> impl Fn(usize) -> f64 + use<> {
+        let points = |independent: usize| (independent * self.length / self.groups).max(1);
+        let (stretch, reach) = (points(STRETCH), points(NEAR));
+        let median = |stretch: &[Option<f64>]| {
+            let known: Vec<f64> = stretch.iter().flatten().copied().collect();
+            if known.is_empty() { f64::INFINITY } else { middle(known) }
+        };
+        let medians: Vec<f64> = self.powers.chunks(stretch).map(median).collect();
+        move |i| {
+            let around = i.saturating_sub(reach) / stretch..=((i + reach) / stretch).min(medians.len() - 1);
+            0.5 * medians[around].iter().copied().fold(f64::INFINITY, f64::min)
+        }
+    }
+
     /// Frequency of the wave that stands out most and its power over that near by, if one does.
     pub(super) fn peak(&self) -> Option<(f64, f64)> {
         let (first, last) = ((self.whole / LONGEST).ceil() as usize, (self.whole / self.shortest) as usize);
         // A peak is higher than its neighbours: only there the median is asked for.
+        let least_near = self.least_near();
         let peaks = (first..=last).filter_map(|i| {
             let own =
                 self.powers[i].filter(|&own| Some(own) > self.powers[i - 1] && Some(own) >= self.powers[i + 1])?;
-            Some((i, own / self.near(i)))
+            (own > OVER_NEAR * least_near(i)).then(|| (i, own / self.near(i)))
         });
         let highest = peaks.max_by(|a, b| a.1.total_cmp(&b.1)).filter(|(_, over)| *over > OVER_NEAR);
         highest.map(|(i, over)| (i as f64 / self.whole, over))
