@@ -13,9 +13,10 @@ use super::line_offsets::{Offsets, TELLS, offsets};
 use super::line_parts;
 use super::line_spectrum::{SHORTEST, response};
 use super::line_steps::LineSteps;
-use super::line_waves::{self, Wave, Waves, left_by_block, mean_over_block};
+use super::line_waves::{Wave, left_by_block, mean_over_block};
 use super::lines_seen::LinesSeen;
 use super::lines_shown::{PARTS, Shown};
+use super::several_waves::SeveralWaves;
 use super::variance::Variance;
 
 /// Banding is stated from this many standard errors on; below it is zero.
@@ -46,7 +47,7 @@ const APART_FOR_WAVES: [(usize, usize); 2] = [(6, 2), (18, 4)];
 const APART_FOR_HIDDEN: (usize, usize) = (12, 4);
 
 /// What the frame shows of the lines' offsets.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Spread {
     /// Standard deviation of the offsets, DN; zero where it is not told from noise.
     pub(crate) dn: f64,
@@ -60,9 +61,9 @@ pub(crate) struct Spread {
     pub(crate) scene: bool,
     /// True where what is found is not known well enough.
     pub(crate) unsure_size: bool,
-    /// What of the offsets' variance is of independent lines, DN squared; and period and variance of the wave.
+    /// What of the offsets' variance is of independent lines, DN squared; and period and variance of each wave.
     pub(crate) random_dn2: f64,
-    pub(crate) wave: Option<(f64, f64)>,
+    pub(crate) waves: Vec<(f64, f64)>,
 }
 
 impl Spread {
@@ -74,15 +75,15 @@ impl Spread {
     /// Variance that is left of them in a block of `side` lines, those of one kind so far apart, level and slope taken out.
     pub(crate) fn left_in_block_dn2(&self, side: usize, apart: usize) -> f64 {
         let of_independent = 1.0 - 2.0 * apart as f64 / side as f64;
-        let of_wave = |(period, dn2): (f64, f64)| dn2 * left_by_block(period, side / apart, apart as f64);
-        self.random_dn2 * of_independent + self.wave.map_or(0.0, of_wave)
+        let of_wave = |(period, dn2): &(f64, f64)| dn2 * left_by_block(*period, side / apart, apart as f64);
+        self.random_dn2 * of_independent + self.waves.iter().map(of_wave).sum::<f64>()
     }
 
     /// Variance that they give the mean of such a block.
     pub(crate) fn of_block_means_dn2(&self, side: usize, apart: usize) -> f64 {
         let lines = side / apart;
-        let of_wave = |(period, dn2): (f64, f64)| dn2 * mean_over_block(period, lines, apart as f64).powi(2);
-        self.random_dn2 / lines as f64 + self.wave.map_or(0.0, of_wave)
+        let of_wave = |(period, dn2): &(f64, f64)| dn2 * mean_over_block(*period, lines, apart as f64).powi(2);
+        self.random_dn2 / lines as f64 + self.waves.iter().map(of_wave).sum::<f64>()
     }
 }
 
@@ -122,7 +123,7 @@ impl Search<'_> {
             shortest: SHORTEST,
         };
         let near = looks.iter().map(near).collect();
-        let (found, unseen_wave_dn2) = self.waves(rows, near, |wave| together(seen, apart, wave));
+        let (found, unseen_wave_dn2) = self.waves(rows, near, |waves| together(seen, apart, waves));
         let scene = found.scene || found.random_dn2 > 0.0 && (lacks || leaks());
         Some(Spread { scene, unseen_wave_dn2, ..found })
     }
@@ -163,9 +164,9 @@ impl Search<'_> {
         nothing || variance > WELL_KNOWN * error && (scene - sensor).abs() > TELLS
     }
 
-    /// What is found, together with the highest wave, looked for in these lines and in differences of lines further apart, for
-    /// longer ones; and the variance of one that may go unseen, DN squared.
-    fn waves(&self, rows: bool, near: Vec<LinesSeen>, with: impl Fn(Option<Wave>) -> Spread) -> (Spread, f64) {
+    /// What is found, together with the waves, looked for in these lines and in differences of lines further apart, for longer
+    /// ones; and the variance of one that may go unseen, DN squared.
+    fn waves(&self, rows: bool, near: Vec<LinesSeen>, with: impl Fn(&[Wave]) -> Spread) -> (Spread, f64) {
         let apart = near.iter().map(|near| near.apart).max().unwrap_or(0);
         let mut seen = near;
         // Multiples of all arrays; those of large arrays lie so far apart anyway.
@@ -179,69 +180,40 @@ impl Search<'_> {
             Some([1, together].map(of))
         };
         seen.extend(APART_FOR_WAVES.into_iter().filter(|further| further.0 > apart).filter_map(look).flatten());
-        let (wave, unseen_dn2) = highest_of(&seen);
-        let found = with(wave);
+        let waves = SeveralWaves::of(&seen);
+        let (found, unseen_dn2) = (with(&waves.found), waves.unseen_dn2);
         let again = found.dn > 0.0 && unseen_dn2 > found.dn.powi(2);
         let Some(between) = again.then(|| look(APART_FOR_HIDDEN)).flatten() else { return (found, unseen_dn2) };
         seen.extend(between);
-        let (wave, unseen_dn2) = highest_of(&seen);
-        (with(wave), unseen_dn2)
+        let waves = SeveralWaves::of(&seen);
+        (with(&waves.found), waves.unseen_dn2)
     }
 }
 
-/// The highest wave that these show, and the variance of one that may go unseen in them, DN squared.
-fn highest_of(seen: &[LinesSeen]) -> (Option<Wave>, f64) {
-    let find = |seen: &[LinesSeen]| -> Vec<Waves> {
-        let alike = |wave: &Wave| seen.iter().all(|lines| line_waves::agrees(wave, lines));
-        seen.iter().filter_map(line_waves::find).map(|waves| waves.only(alike)).collect()
-    };
-    let told = |waves: &[Waves], also: Option<Wave>| {
-        let found: Vec<Wave> = waves.iter().filter_map(|w| w.found).chain(also).collect();
-        (highest(&found), Waves::unseen_dn2(waves))
-    };
-    let waves = find(seen);
-    let all = || waves.iter().filter_map(|w| w.found);
-    let clearest = all().max_by(|a, b| a.over.total_cmp(&b.over));
-    let Some(clearest) = clearest.filter(|clearest| !all().all(|wave| wave.same_as(clearest))) else {
-        return told(&waves, None);
-    };
-    // Where what the scene leaves of the lines repeats itself, a wave shows at other periods too: those are looked for
-    // without it.
-    let mut rest = seen.to_vec();
-    rest.iter_mut().for_each(|lines| line_waves::take_out(lines, &clearest));
-    told(&find(&rest), Some(clearest))
-}
-
-/// The highest wave, as the differences give it that show it most clearly.
-fn highest(waves: &[Wave]) -> Option<Wave> {
-    let highest = waves.iter().max_by(|a, b| a.dn2.total_cmp(&b.dn2))?;
-    let same = waves.iter().filter(|w| w.same_as(highest));
-    same.max_by(|a, b| a.over.total_cmp(&b.over)).copied()
-}
-
-/// Offsets and wave together.
-fn together(seen: &Offsets, apart: usize, wave: Option<Wave>) -> Spread {
+/// Offsets and waves together.
+fn together(seen: &Offsets, apart: usize, waves: &[Wave]) -> Spread {
     let (variance, error) = seen.variance_dn2;
-    // What the wave leaves in differences of so few lines, in the shape of independent offsets.
-    let of_wave = wave.map_or(0.0, |w| w.dn2 * response(1.0 / w.period, apart).powi(4) / 70.0);
+    // What the waves leave in differences of so few lines, in the shape of independent offsets.
+    let left = |w: &Wave| w.dn2 * response(1.0 / w.period, apart).powi(4) / 70.0;
+    let of_waves: f64 = waves.iter().map(left).sum();
     let least_dn2 = SIGNIFICANT * error;
-    let rest = variance - of_wave;
+    let rest = variance - of_waves;
     // Of what a wave leaves, so much is by chance.
-    let random = rest > least_dn2.max(0.15 * of_wave) && seen.middle_dn2 > EVERYWHERE * variance;
+    let random = rest > least_dn2.max(0.15 * of_waves) && seen.middle_dn2 > EVERYWHERE * variance;
     let (sensor, scene) = seen.how_unlike();
     let (sure, drawn) = (scene - sensor > TELLS && sensor < FITS, sensor - scene > TELLS);
     let random_dn2 = if random && !drawn { rest } else { 0.0 };
-    let all = random_dn2 + wave.map_or(0.0, |w| w.dn2);
+    let all = random_dn2 + waves.iter().map(|w| w.dn2).sum::<f64>();
     Spread {
         dn: all.sqrt(),
         least_dn2,
         unseen_wave_dn2: 0.0,
         sure: random_dn2 == 0.0 || sure,
         // A wave that may go with the light is the scene's where it repeats itself, in text or in a fence.
-        scene: wave.map_or(random && drawn, |w| !w.sure),
+        scene: if waves.is_empty() { random && drawn } else { waves.iter().any(|w| !w.sure) },
         unsure_size: random && !drawn && rest < SIZED * error && rest > 0.2 * all,
         random_dn2,
-        wave: wave.map(|w| (w.period, w.dn2)),
+        waves: waves.iter().map(|w| (w.period, w.dn2)).collect(),
     }
 }
 

@@ -32,11 +32,18 @@ const FINE: usize = 4;
 const NEAR: usize = 40;
 const PEAK: usize = 3;
 
+/// Independent frequencies of a short stretch.
+const STRETCH: usize = 8;
+
 /// Least power over the median of those.
 const OVER_NEAR: f64 = 36.0;
 
 /// The least response of the second differences at which a wave is looked for: below it the scene is louder.
 const LEAST_RESPONSE: f64 = 1.25;
+
+/// The same for waves of fewer lines than twice those between the lines that are held against each other: a lens draws little so
+/// fine, so the scene is not loud there.
+const LEAST_OF_SHORT: f64 = 0.5;
 
 /// What second differences of lines so far apart make of a wave.
 pub(super) fn response(frequency: f64, apart: usize) -> f64 {
@@ -46,6 +53,7 @@ pub(super) fn response(frequency: f64, apart: usize) -> f64 {
 /// Power of the lines' offsets, where their differences show them, by frequency.
 pub(super) struct LineSpectrum {
     powers: Vec<Option<f64>>,
+    apart: usize,
     /// Groups of lines, points of the whole spectrum, and lines that these stand for.
     groups: usize,
     length: usize,
@@ -66,12 +74,14 @@ impl LineSpectrum {
         forward64(length).process(&mut spectrum);
         let power = |(i, value): (usize, &Complex64)| {
             let frequency = i as f64 / whole;
-            (response(frequency, seen.apart) > LEAST_RESPONSE && frequency * shortest < 1.0)
+            let short = seen.apart == 2 && 2.0 * frequency * seen.apart as f64 > 1.0;
+            let least = if short { LEAST_OF_SHORT } else { LEAST_RESPONSE };
+            (response(frequency, seen.apart) > least && frequency * shortest < 1.0)
                 .then(|| value.norm_sqr() / seen.response(frequency).powi(2))
         };
         let powers = spectrum[..=length / 2].iter().enumerate().map(power).collect();
         let shown = lines.iter().flatten().map(|s| s.own.response).sum();
-        Self { powers, groups: lines.len(), length, whole, shortest, shown }
+        Self { powers, apart: seen.apart, groups: lines.len(), length, whole, shortest, shown }
     }
 
     /// Median power of the frequencies near one.
@@ -83,14 +93,30 @@ impl LineSpectrum {
         middle(near.copied().collect())
     }
 
+    /// What the median near a frequency is not below: half of the least median of the short stretches around, which cost little.
+    fn least_near(&self) -> impl Fn(usize) -> f64 + use<> {
+        let points = |independent: usize| (independent * self.length / self.groups).max(1);
+        let (stretch, reach) = (points(STRETCH), points(NEAR));
+        let median = |stretch: &[Option<f64>]| {
+            let known: Vec<f64> = stretch.iter().flatten().copied().collect();
+            if known.is_empty() { f64::INFINITY } else { middle(known) }
+        };
+        let medians: Vec<f64> = self.powers.chunks(stretch).map(median).collect();
+        move |i| {
+            let around = i.saturating_sub(reach) / stretch..=((i + reach) / stretch).min(medians.len() - 1);
+            0.5 * medians[around].iter().copied().fold(f64::INFINITY, f64::min)
+        }
+    }
+
     /// Frequency of the wave that stands out most and its power over that near by, if one does.
     pub(super) fn peak(&self) -> Option<(f64, f64)> {
         let (first, last) = ((self.whole / LONGEST).ceil() as usize, (self.whole / self.shortest) as usize);
         // A peak is higher than its neighbours: only there the median is asked for.
+        let least_near = self.least_near();
         let peaks = (first..=last).filter_map(|i| {
             let own =
                 self.powers[i].filter(|&own| Some(own) > self.powers[i - 1] && Some(own) >= self.powers[i + 1])?;
-            Some((i, own / self.near(i)))
+            (own > OVER_NEAR * least_near(i)).then(|| (i, own / self.near(i)))
         });
         let highest = peaks.max_by(|a, b| a.1.total_cmp(&b.1)).filter(|(_, over)| *over > OVER_NEAR);
         highest.map(|(i, over)| (i as f64 / self.whole, over))
@@ -111,7 +137,9 @@ impl LineSpectrum {
             return stands_out;
         }
         let at = |by: f64| (self.whole / period * by) as usize;
-        let seen = self.powers[at(1.0 / ASKED_STEP)..=at(ASKED_STEP)].iter().flatten().fold(0.0, |a: f64, b| a.max(*b));
+        let shown = |i: &usize| response(*i as f64 / self.whole, self.apart) > LEAST_RESPONSE;
+        let near = (at(1.0 / ASKED_STEP)..=at(ASKED_STEP)).filter(shown).filter_map(|i| self.powers[i]);
+        let seen = near.fold(0.0, f64::max);
         stands_out.min(2.0 * (seen.sqrt() + HIDES * self.near(at(1.0)).sqrt()).powi(2) / self.shown.powi(2))
     }
 }

@@ -52,9 +52,6 @@ const OFF_SHARE: f64 = 0.35;
 /// Least response of differences that tell whether a wave is there.
 const LEAST_TOLD: f64 = 0.5;
 
-/// Share by which the period of one wave may differ between differences.
-const SAME_PERIOD: f64 = 0.1;
-
 /// A wave.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Wave {
@@ -67,13 +64,6 @@ pub(super) struct Wave {
     pub(super) sure: bool,
     /// Its height and phase: line l is offset by twice the real part of this turned by l over the period, DN.
     pub(super) height: Complex64,
-}
-
-impl Wave {
-    /// True if it is the same wave, seen in other differences.
-    pub(super) fn same_as(&self, other: &Self) -> bool {
-        (self.period / other.period - 1.0).abs() < SAME_PERIOD
-    }
 }
 
 /// What lines show of waves.
@@ -160,6 +150,12 @@ fn halves_mixed(seen: &LinesSeen, frequency: f64) -> f64 {
     twice.norm() / all
 }
 
+/// True of a wave as long as an array whose differences over half of it are looked at: a pattern that repeats itself with the array
+/// has it too, and the wave of half its length, which these differences do not show.
+fn of_the_array(seen: &LinesSeen, frequency: f64) -> bool {
+    seen.apart % 2 == 1 && (frequency - 0.5 / seen.apart as f64).abs() * (seen.count() as f64) < 1.0
+}
+
 /// True if one of [`ASKED`] stands for a period.
 fn near(asked: f64, period: f64) -> bool {
     (asked / period).max(period / asked) < ASKED_STEP
@@ -172,7 +168,9 @@ pub(super) fn find(seen: &LinesSeen) -> Option<Waves> {
     }
     let spectrum = LineSpectrum::of(seen);
     let (mixed, peak) = match spectrum.peak() {
-        Some((frequency, _)) if halves_mixed(seen, frequency) > MIXED => (Some(1.0 / frequency), None),
+        Some((frequency, _)) if halves_mixed(seen, frequency) > MIXED || of_the_array(seen, frequency) => {
+            (Some(1.0 / frequency), None)
+        }
         peak => (None, peak),
     };
     let found = peak.and_then(|(frequency, over)| wave(seen, frequency, over));

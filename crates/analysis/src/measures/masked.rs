@@ -18,6 +18,12 @@ const FEWEST: f64 = 256.0;
 const FEWEST_LINES: f64 = 64.0;
 const FEWEST_IN_LINE: usize = 8;
 
+/// Stretches of a border at the most; lines and samples of each plane of one at the least: a wave of 72 lines is no slope in it, and
+/// its variance is known to 3 %.
+const MOST_STRETCHES: usize = 12;
+const STRETCH_LINES: usize = 150;
+const STRETCH_SAMPLES: usize = 2000;
+
 /// Offsets of lines are stated from this many standard errors on; below it they are zero.
 const SIGNIFICANT: f64 = 3.0;
 
@@ -32,29 +38,40 @@ pub(crate) struct Masked {
     /// Offsets of rows and of columns, standard deviation, DN.
     pub(crate) row_banding_dn: Option<f64>,
     pub(crate) column_banding_dn: Option<f64>,
+    /// True where parts of a border are noisier than others, as where an amplifier's glow lights them: black, the mean of all, then
+    /// lies too high.
+    pub(crate) lit_in_part: bool,
 }
 
-/// Sums over the lines of one direction.
+/// Lines of one direction: how far their means lie from a straight line along each stretch of the border, so that what rises slowly,
+/// like an amplifier's glow, is no offset.
 #[derive(Debug, Clone, Copy, Default)]
 struct Between {
-    /// Lines, their means' sum and sum of squares, and what noise adds to the latter.
     lines: f64,
-    sum: f64,
+    /// Degrees of freedom, sum of squares about the straight lines, and what noise adds to the square of one mean, summed.
+    freedom: f64,
     squares: f64,
     noise: f64,
 }
 
 impl Between {
-    fn add(&mut self, mean: f64, noise: f64) {
-        self.lines += 1.0;
-        self.sum += mean;
-        self.squares += mean * mean;
-        self.noise += noise;
+    /// Of the means of the lines of one stretch, each with its place and what noise adds to its square.
+    fn of(means: &[[f64; 3]]) -> Self {
+        let n = means.len() as f64;
+        let centre = |k: usize| means.iter().map(|m| m[k]).sum::<f64>() / n;
+        let (place, level) = (centre(0), centre(1));
+        let sum = |of: &dyn Fn(f64, f64) -> f64| means.iter().map(|m| of(m[0] - place, m[1] - level)).sum::<f64>();
+        let (xx, xy, yy) = (sum(&|x, _| x * x), sum(&|x, y| x * y), sum(&|_, y| y * y));
+        if means.len() < 3 || xx == 0.0 {
+            return Self::default();
+        }
+        let noise = means.iter().map(|m| m[2]).sum();
+        Self { lines: n, freedom: n - 2.0, squares: yy - xy * xy / xx, noise }
     }
 
     fn join(&mut self, other: &Self) {
         self.lines += other.lines;
-        self.sum += other.sum;
+        self.freedom += other.freedom;
         self.squares += other.squares;
         self.noise += other.noise;
     }
@@ -64,10 +81,9 @@ impl Between {
         if self.lines < FEWEST_LINES {
             return None;
         }
-        let n = self.lines;
-        let all = (self.squares - self.sum * self.sum / n) / (n - 1.0);
-        let offsets = all - self.noise / n;
-        Some(if offsets > SIGNIFICANT * all * (2.0 / n).sqrt() { offsets.sqrt() } else { 0.0 })
+        let all = self.squares / self.freedom;
+        let offsets = all - self.noise / self.lines;
+        Some(if offsets > SIGNIFICANT * all * (2.0 / self.freedom).sqrt() { offsets.sqrt() } else { 0.0 })
     }
 }
 
@@ -75,8 +91,9 @@ impl Between {
 /// of read noise.
 const MOST_ROUNDED: f64 = 1.21;
 
-/// Measures the masked pixels. Of several borders those count whose noise is like the quietest one's: photosites that leak
-/// or are wired otherwise make a border noisier than the picture's dark, never quieter.
+/// Measures the masked pixels. Of several borders, and of the stretches of each, those count whose noise is like the quietest one's:
+/// photosites that leak or are wired otherwise, and those that an amplifier's glow lights, make a border noisier than the picture's
+/// dark, never quieter.
 pub(crate) fn measure(frame: &Frame) -> Masked {
     let planes = frame.filter.planes.len();
     if frame.masked.is_empty() || frame.filter.is_linear() {
@@ -89,23 +106,50 @@ pub(crate) fn measure(frame: &Frame) -> Masked {
         .iter()
         .map(|a| inner(a).intersect(&whole))
         .filter(|a| !a.is_empty())
-        .map(|a| border(frame, &a))
+        .flat_map(|a| stretches(&a, planes))
+        .map(|(a, upright)| border(frame, &a, upright))
         .collect();
-    let quietest = borders.iter().filter_map(Border::level).fold(f64::INFINITY, f64::min);
-    let like = |b: &&Border| b.level().is_some_and(|v| v < LIKE_QUIETEST * quietest);
-    let read_noise_dn = (0..planes)
-        .map(|p| {
-            let known = borders.iter().filter(like).filter_map(|b| b.variances[p]);
-            let (n, sum) = known.fold((0.0, 0.0), |s, (n, v)| (s.0 + n, s.1 + n * v));
-            Some(sum / n - ROUNDING).filter(|v| *v > 0.1 * ROUNDING && shows_through_rounding(*v)).map(f64::sqrt)
-        })
-        .collect();
-    let all = |upright: bool| {
-        let mut all = Between::default();
-        borders.iter().filter(|b| b.upright == upright).for_each(|b| all.join(&b.lines));
-        all.spread_dn()
+    let quietest = |of: &dyn Fn(&Border) -> bool| {
+        borders.iter().filter(|b| of(b)).filter_map(Border::level).fold(f64::INFINITY, f64::min)
     };
-    Masked { read_noise_dn, row_banding_dn: all(true), column_banding_dn: all(false) }
+    let noisier = |b: &Border, quietest: f64| b.level().is_some_and(|v| v >= LIKE_QUIETEST * quietest);
+    let like = |b: &Border, quietest: f64| b.level().is_some() && !noisier(b, quietest);
+    let of_all = quietest(&|_| true);
+    let variance = |p: usize| {
+        let known = borders.iter().filter(|b| like(b, of_all)).filter_map(|b| b.variances[p]);
+        let (n, sum) = known.fold((0.0, 0.0), |s, (n, v)| (s.0 + n, s.1 + n * v));
+        (n > 0.0).then(|| sum / n - ROUNDING)
+    };
+    let variances: Vec<Option<f64>> = (0..planes).map(variance).collect();
+    let shows = |v: &f64| *v > 0.1 * ROUNDING && shows_through_rounding(*v);
+    let read_noise_dn = variances.iter().map(|v| v.filter(shows).map(f64::sqrt)).collect();
+    // What whole DN make of so little noise they make of the offsets too.
+    let rounded = variances.iter().flatten().any(|v| !shows(v));
+    let all = |upright: bool| {
+        // What lights a whole side lights all its lines alike.
+        let quietest = quietest(&|b| b.upright == upright);
+        let mut all = Between::default();
+        borders.iter().filter(|b| b.upright == upright && like(b, quietest)).for_each(|b| all.join(&b.lines));
+        all.spread_dn().filter(|_| !rounded)
+    };
+    let lit_in_part = borders.iter().any(|b| noisier(b, quietest(&|other| other.upright == b.upright)));
+    Masked { read_noise_dn, row_banding_dn: all(true), column_banding_dn: all(false), lit_in_part }
+}
+
+/// A border cut across into stretches, as many as hold enough samples of each plane; and true where its lines are rows.
+fn stretches(area: &Area, planes: usize) -> impl Iterator<Item = (Area, bool)> + use<> {
+    let (area, upright) = (*area, area.height >= area.width);
+    let (lines, length) = if upright { (area.height, area.width) } else { (area.width, area.height) };
+    let count = (lines / STRETCH_LINES).min(lines * length / (planes * STRETCH_SAMPLES)).clamp(1, MOST_STRETCHES);
+    (0..count).map(move |i| {
+        let (from, to) = (i * lines / count, (i + 1) * lines / count);
+        let stretch = if upright {
+            Area::new(area.x, area.y + from, area.width, to - from)
+        } else {
+            Area::new(area.x + from, area.y, to - from, area.height)
+        };
+        (stretch, upright)
+    })
 }
 
 /// True where whole DN leave no doubt of the noise: a border lies at one level, about which rounding may add more or less than it
@@ -115,7 +159,7 @@ fn shows_through_rounding(variance: f64) -> bool {
     variance < MOST_ROUNDED * least && most < MOST_ROUNDED * variance
 }
 
-/// One border.
+/// One stretch of a border.
 struct Border {
     /// Its lines are rows.
     upright: bool,
@@ -132,16 +176,15 @@ impl Border {
     }
 }
 
-fn border(frame: &Frame, area: &Area) -> Border {
+fn border(frame: &Frame, area: &Area, upright: bool) -> Border {
     let planes = frame.filter.planes.len();
-    let upright = area.height >= area.width;
     let (count, length) = if upright { (area.height, area.width) } else { (area.width, area.height) };
     let mut limits = vec![(f64::NEG_INFINITY, f64::INFINITY); planes];
     let mut centres: Vec<f64> = frame.levels.iter().map(|l| l.black_dn).collect();
     let mut variances: Vec<Option<(f64, f64)>> = vec![None; planes];
     // Mean of each line across: a narrow border's rows carry offsets of their own.
     let mut across = vec![0.0; length];
-    let mut lines = Between::default();
+    let mut means: Vec<[f64; 3]> = Vec::with_capacity(count);
     let place = |line: usize, i: usize| if upright { (area.x + i, area.y + line) } else { (area.x + line, area.y + i) };
     let period = if upright { frame.filter.rows } else { frame.filter.columns }.max(1);
     let plane_of = |line: usize, i: usize| {
@@ -154,7 +197,7 @@ fn border(frame: &Frame, area: &Area) -> Border {
         let mut sums = vec![[0.0_f64; 5]; planes];
         let mut own = vec![[0.0_f64; 3]; planes];
         let mut next = vec![(0.0, 0.0); length];
-        lines = Between::default();
+        means.clear();
         for line in 0..count {
             own.iter_mut().for_each(|o| *o = [0.0; 3]);
             for (i, &plane) in planes_of[line % period].iter().enumerate() {
@@ -177,7 +220,7 @@ fn border(frame: &Frame, area: &Area) -> Border {
                 noise += own[0] * variances[plane].map_or(0.0, |v| v.1);
             }
             if n as usize >= FEWEST_IN_LINE {
-                lines.add(sum / n, noise / (n * n));
+                means.push([line as f64, sum / n, noise / (n * n)]);
             }
         }
         for (p, &[n, lines, sum, squares, about]) in sums.iter().enumerate() {
@@ -202,7 +245,7 @@ fn border(frame: &Frame, area: &Area) -> Border {
             across.iter_mut().zip(&next).for_each(|(a, n)| *a = if n.0 > 0.0 { n.1 / n.0 - mean } else { 0.0 });
         }
     }
-    Border { upright, variances, lines }
+    Border { upright, variances, lines: Between::of(&means) }
 }
 
 /// The area without the two pixels at its rim that light of the picture may reach, where it is wide enough.
@@ -234,6 +277,52 @@ mod tests {
         }
         assert!((found.row_banding_dn.unwrap() / 0.75 - 1.0).abs() < 0.12, "{:?}", found.row_banding_dn);
         assert!(found.column_banding_dn.unwrap() < 0.1, "{:?}", found.column_banding_dn);
+    }
+
+    #[test]
+    fn what_an_amplifier_lights_is_neither_read_noise_nor_an_offset() {
+        // 60 electrons at the rim, falling to a third every 200 pixels; offsets of the lines, and none.
+        for (seed, offsets_dn) in [(1, 0.0), (2, 0.9)] {
+            let sensor = Sensor { width: 2_400, height: 1_600, gain: 1.25, ..Sensor::default() };
+            for from_top in [false, true] {
+                let mut rng = crate::test_frames::Noise::new(seed);
+                let [rows, columns] =
+                    [1_600, 2_400].map(|n| -> Vec<f64> { (0..n).map(|_| offsets_dn * rng.normal()).collect() });
+                let mut frame = sensor.draw(|x, y, _, s| {
+                    let glow = 60.0 * (-(if from_top { y } else { x } as f64) / 180.0).exp();
+                    let e = glow + glow.sqrt() * rng.normal() + 2.5 * rng.normal();
+                    (s.black + e / s.gain + rows[y] + columns[x]).round()
+                });
+                frame.active = Area::new(48, 36, 2_352, 1_564);
+                frame.masked = vec![Area::new(0, 0, 48, 1_600), Area::new(48, 0, 2_352, 36)];
+                let found = measure(&frame);
+                assert!(found.lit_in_part);
+                for read in &found.read_noise_dn {
+                    assert!((read.unwrap() / 2.0 - 1.0).abs() < 0.06, "{from_top} {offsets_dn}: {read:?}");
+                }
+                for (banding, offsets) in [(found.row_banding_dn, &rows), (found.column_banding_dn, &columns)] {
+                    let drawn = (offsets.iter().map(|v| v * v).sum::<f64>() / offsets.len() as f64).sqrt();
+                    let off = banding.unwrap() - drawn;
+                    assert!(off.abs() < 0.1, "{from_top} {offsets_dn}: {banding:?} of {drawn}, {found:?}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn what_whole_dn_do_not_show_is_no_offset() {
+        // Half-way between two codes, offsets of a quarter of a tenth of a DN are as much as two codes apart.
+        for noise in [0.05, 0.12, 0.25] {
+            let sensor = Sensor { width: 600, height: 400, black: 512.5, ..Sensor::default() };
+            let mut rng = crate::test_frames::Noise::new(5);
+            let mut frame = sensor.draw(|_, y, _, s| {
+                let wave = 0.5 * noise * (y as f64 * 0.9).sin();
+                (s.black + noise * rng.normal() + wave).round()
+            });
+            frame.active = Area::new(40, 0, 560, 400);
+            frame.masked = vec![Area::new(0, 0, 40, 400)];
+            assert_eq!(measure(&frame).row_banding_dn, None, "{noise}");
+        }
     }
 
     #[test]

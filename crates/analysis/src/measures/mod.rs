@@ -44,6 +44,7 @@ pub(crate) mod rounding;
 pub(crate) mod saturation;
 pub mod scatter;
 pub(crate) mod settle;
+mod several_waves;
 pub mod sharpness;
 mod smoothing;
 mod variance;

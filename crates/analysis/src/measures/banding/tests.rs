@@ -4,7 +4,6 @@
 use super::*;
 use crate::measure;
 use crate::test_frames::{Noise, Sensor};
-use rawassay_fourier::Complex64;
 
 fn sensor() -> Sensor {
     Sensor { width: 1_024, height: 768, gain: 2.0, read_noise: 6.0, ..Sensor::default() }
@@ -38,6 +37,28 @@ fn half_a_read_noise_of_periodic_columns_is_found_and_sized() {
         let m = measure(&frame(|_| 0.0, wave)).noise;
         let (row, column) = (m.row_banding_dn.unwrap(), m.column_banding_dn.unwrap());
         assert!((column / 1.5 - 1.0).abs() < 0.25, "{column} at {period}");
+        assert!(row < 0.2, "{row}");
+    }
+}
+
+#[test]
+fn a_pattern_that_repeats_itself_every_so_many_columns_is_sized_whole() {
+    // Converters that columns share in turn: seven such are three waves, eight are four of which one is black of the planes.
+    for (seed, turns) in [(1, 5), (2, 7), (3, 8), (4, 12)] {
+        let mut rng = Noise::new(seed);
+        let mut pattern: Vec<f64> = (0..turns).map(|_| rng.normal()).collect();
+        let less = |pattern: &mut [f64], shape: &dyn Fn(usize) -> f64| {
+            let mean = pattern.iter().enumerate().map(|(i, v)| shape(i) * v).sum::<f64>() / turns as f64;
+            pattern.iter_mut().enumerate().for_each(|(i, v)| *v -= shape(i) * mean);
+        };
+        less(&mut pattern, &|_| 1.0);
+        if turns % 2 == 0 {
+            less(&mut pattern, &|i| if i % 2 == 0 { 1.0 } else { -1.0 });
+        }
+        let size = (pattern.iter().map(|v| v * v).sum::<f64>() / turns as f64).sqrt();
+        let m = measure(&frame(|_| 0.0, |x| 3.0 / size * pattern[x % turns])).noise;
+        let (row, column) = (m.row_banding_dn.unwrap(), m.column_banding_dn.unwrap());
+        assert!((column / 3.0 - 1.0).abs() < 0.1, "{turns}: {column}, {pattern:?}");
         assert!(row < 0.2, "{row}");
     }
 }
@@ -92,14 +113,6 @@ fn a_wave_over_a_scene_that_repeats_itself_is_not_taken_for_a_higher_one() {
 }
 
 #[test]
-fn the_highest_wave_counts_and_not_the_one_that_stands_out_most() {
-    let wave = |period: f64, dn2: f64, over: f64| Wave { period, dn2, over, sure: true, height: Complex64::default() };
-    let (small, faint, clear) = (wave(2.7, 0.04, 135.0), wave(19.1, 0.95, 40.0), wave(18.9, 0.9, 85.0));
-    assert_eq!(highest(&[small, faint, clear]), Some(clear));
-    assert_eq!(highest(&[]), None);
-}
-
-#[test]
 fn offsets_that_fit_neither_the_sensor_nor_the_scene_are_nobodys() {
     // Alike in dark and bright places but for so many standard errors; lines of the scene would be ten more away.
     let sure = |errors: f64| {
@@ -110,7 +123,7 @@ fn offsets_that_fit_neither_the_sensor_nor_the_scene_are_nobodys() {
             by_level: (1.0 + 0.1 * errors, 0.1),
             of_light: 4.0,
         };
-        together(&seen, 2, None).sure
+        together(&seen, 2, &[]).sure
     };
     assert!(sure(0.0) && sure(2.7));
     assert!(!sure(3.3) && !sure(6.0));

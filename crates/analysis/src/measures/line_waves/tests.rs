@@ -93,6 +93,14 @@ fn a_wave_that_other_differences_do_not_show_is_not_the_sensors() {
 }
 
 #[test]
+fn a_wave_as_long_as_an_array_of_which_half_is_not_seen_may_be_of_any_height() {
+    let of = |period: f64| find(&lines(&sine(0.8, period), 3, SHORTEST)).unwrap();
+    let (own, beside) = (of(6.0), of(6.1));
+    assert_eq!((own.found, Waves::unseen_dn2(&[own])), (None, f64::MAX));
+    assert!(beside.found.is_some_and(|wave| wave.sure) && Waves::unseen_dn2(&[beside]) < 1.0, "{beside:?}");
+}
+
+#[test]
 fn a_wave_that_goes_with_the_light_is_not_the_sensors() {
     let lit = LinesSeen { lines: simulated::lines(&sine(0.8, 7.0), 1, 0.0, D), ..lines(&[0.0; LINES], D, SHORTEST) };
     let found = find(&lit).unwrap().found;

@@ -179,15 +179,16 @@ impl FrameNoise {
         let search = Search { frame, usable, variances: &variances };
         let of_border = border_dn.map(|dn| dn.map(Spread::of_independent));
         let found = [0, 1].map(|k| if of_border[k].is_none() { search.spread(k == 0) } else { None });
-        [self.rows, self.columns] = found;
-        [0, 1].map(|k| {
+        let in_blocks = [0, 1].map(|k| {
             let apart = [frame.filter.rows, frame.filter.columns][k];
-            of_border[k].or(found[k]).map_or_else(InBlocks::default, |lines| {
+            of_border[k].as_ref().or(found[k].as_ref()).map_or_else(InBlocks::default, |lines| {
                 let in_blocks_dn2 = lines.left_in_block_dn2(shape.side, apart);
                 let of_means_dn2 = lines.of_block_means_dn2(shape.side, apart);
                 InBlocks { in_blocks_dn2, of_means_dn2, sensor: in_blocks_dn2 > 0.0 && lines.sure && !lines.scene }
             })
-        })
+        });
+        [self.rows, self.columns] = found;
+        in_blocks
     }
 
     /// Finds them in a frame with hardly any even block, `looked` being all of it: the noise, which stays unknown, is needed only to
