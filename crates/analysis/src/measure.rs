@@ -271,11 +271,18 @@ mod tests {
         let room = m.exposure.brighter_by_ev.unwrap();
         assert!((room - 2.0).abs() < 0.1, "{room}");
         assert!((m.exposure.headroom_ev.unwrap() - room).abs() < 1e-9);
-        // A tail that falls off: 0.7 % clip, in all colours alike, and 1.8 % lie less than 1 EV below saturation or beyond.
-        let over = measure(&sensor.shoot(|x, _, _| full_well * 1.5 * (x as f64 / 511.0).powi(60)));
-        assert!(over.exposure.brighter_by_ev.unwrap() < -0.5, "{:?}", over.exposure);
+        // Tones that end half an EV above saturation, where 0.7 % lie: the last EV below does not tell that from 2 EV and more.
+        let ends = measure(&sensor.shoot(|x, y, _| full_well * 1.5 * ((384 * x + y) as f64 / 196_607.0).powi(60)));
+        assert_eq!(ends.exposure.brighter_by_ev, None);
+        // Tones that fall off to a third with every EV, as far as they go: 0.5 % lie above saturation, and 0.1 % 1.46 EV above.
+        let steady = measure(&sensor.shoot(|x, y, _| {
+            let rank = ((x / 2 * 7919 + y / 2 * 104_729) % 100_003) as f64 / 100_003.0;
+            full_well * (0.005 / rank.max(1e-6)).powf(std::f64::consts::LN_2 / 3.0_f64.ln())
+        }));
+        let ev = steady.exposure.brighter_by_ev.unwrap();
+        assert!((ev + 1.46).abs() < 0.25, "{ev}");
         let told = |m: &Measures| m.notes.iter().any(|n| n.contains("more than 0.1 % of a plane is clipped"));
-        assert!(told(&over) && !told(&m));
+        assert!(told(&steady) && !told(&m));
         // Just more than one sample in a thousand (27 % of one column in 256 of a plane): the estimate is nought as it is
         // shown, and no overexposure is told.
         let rows = (0.27 * m.active_px[3] as f64) as usize;

@@ -146,20 +146,35 @@ pub(crate) struct Room {
     pub(crate) at_least_ev: Option<f64>,
 }
 
+/// Tones fall off towards saturation at least at this share of the pace half an EV below it: a lamp's, which do not, tell nothing
+/// of what lies beyond.
+const FALLS_ON: f64 = 0.8;
+/// Greatest difference between the two ways to carry the tones on: to fall by the same share with every EV, and to end soon, EV.
+const ENDS_APART_EV: f64 = 1.0;
+
+/// What an overexposure was estimated from.
+#[derive(Clone, Copy, PartialEq)]
+enum From {
+    Clear,
+    OtherColours,
+    Tones,
+}
+
 /// EV by which the exposure could have been brighter before more than specular spots clip, least of the planes.
 ///
 /// Where more than that is clipped already, the overexposure is estimated, and a note says so: by a colour that is not
 /// clipped there (`beyond`, which gives EV for a plane and the share of its clipped samples that are spared), else the share
-/// of samples above a level is carried on beyond saturation as it falls over the last EV below it. Where that would lead
-/// further than 3 EV, most of what is there lies beyond, and nothing tells how far.
+/// of samples above a level is carried on beyond saturation as it falls over the last EV below it: as far as it can be, for
+/// tones end. Where that would lead further than 3 EV, an end as soon as the last half EV lets expect is far from it, or they
+/// fall off ever less, nothing tells how far.
 pub(crate) fn brighter_by(
     hists: &[Histogram],
     channels: &[Channel],
     beyond: impl Fn(usize, f64) -> Option<f64>,
     notes: &mut Vec<String>,
 ) -> Room {
-    let mut rooms: Vec<f64> = Vec::new();
-    let (mut by_colour, mut carried_on, mut unknown) = (false, false, false);
+    let mut rooms: Vec<(f64, From)> = Vec::new();
+    let mut unknown: Vec<String> = Vec::new();
     for (p, (h, c)) in hists.iter().zip(channels).enumerate() {
         let range = c.saturation_dn - c.black_dn;
         let share = c.clipped_pct / 100.0;
@@ -168,41 +183,51 @@ pub(crate) fn brighter_by(
         }
         if share <= SPECULAR {
             let light = h.quantile(1.0 - SPECULAR).map(|v| v - c.black_dn).filter(|&v| v > 0.0);
-            rooms.extend(light.map(|v| (range / v).log2().max(0.0)));
+            rooms.extend(light.map(|v| ((range / v).log2().max(0.0), From::Clear)));
             continue;
         }
-        let half = (c.black_dn + 0.5 * range).round().max(0.0) as usize;
-        let at_half = h.between(half, usize::MAX) as f64 / h.total().max(1) as f64;
-        // EV in which the share falls to 1/e, over the last EV.
-        let over = (share / SPECULAR).ln() / (at_half / share).ln().max(1e-3);
+        let above = |ev: f64| {
+            let from = (c.black_dn + range * (-ev).exp2()).round().max(0.0) as usize;
+            h.between(from, usize::MAX) as f64 / h.total().max(1) as f64
+        };
+        // By what the share falls in each half of the last EV, ln.
+        let (half, one) = (above(0.5), above(1.0));
+        let (before, last) = ((one / half).ln(), (half / share).ln());
+        let over = (share / SPECULAR).ln() / (before + last).max(1e-3);
+        let if_it_ends = (share - SPECULAR) / (2.0 * (half - share)).max(1e-9);
+        let falls_on = last > FALLS_ON * before && over - if_it_ends < ENDS_APART_EV;
         match beyond(p, SPECULAR / share) {
             // Whatever little is clipped: the tail of the tones is witness enough.
-            Some(ev) if over > TOLD_EV => {
-                by_colour = true;
-                rooms.push(-ev.min(FURTHEST_OVER_EV));
+            Some(ev) if over > TOLD_EV => rooms.push((-ev.min(FURTHEST_OVER_EV), From::OtherColours)),
+            _ if over < TOLD_EV || over < FURTHEST_OVER_EV && falls_on => {
+                rooms.push((-over, From::Tones));
             }
-            _ if over < FURTHEST_OVER_EV => {
-                carried_on = true;
-                rooms.push(-over);
-            }
-            _ => unknown = true,
+            _ => unknown.push(format!("{} {:.1} %", c.name, c.clipped_pct)),
         }
     }
-    let least = rooms.into_iter().reduce(f64::min);
-    if unknown {
-        notes.push(
-            "brighter_by_ev: unknown; so much is clipped in every colour, or of a colour of its own, that nothing tells how \
-             far it is overexposed"
-                .into(),
-        );
-    } else if least.is_some_and(|v| v < -TOLD_EV) && (by_colour || carried_on) {
-        let from =
-            if by_colour { "from the colours that are not clipped there" } else { "from the tones below saturation" };
+    let least = rooms.into_iter().reduce(|a, b| if b.0 < a.0 { b } else { a });
+    if !unknown.is_empty() {
+        notes.push(format!(
+            "brighter_by_ev: unknown; nothing tells how far what is clipped ({}) lies beyond saturation: neither a colour that is \
+             not clipped there nor the tones below",
+            unknown.join(", ")
+        ));
+    } else if let Some((ev, from)) = least
+        && ev < -TOLD_EV
+    {
+        let from = match from {
+            From::OtherColours => "from the colours that are not clipped there, 3 EV at the most",
+            _ => "from how the tones below saturation fall off, and may be too much",
+        };
         notes.push(format!(
             "brighter_by_ev: more than 0.1 % of a plane is clipped, light sources counted as well; how much less light would \
-             have left 0.1 % is estimated {from}, 3 EV at the most"
+             have left 0.1 % is estimated {from}"
         ));
     }
-    let at_least_ev = if unknown { Some(0.0) } else { least };
-    Room { ev: least.filter(|_| !unknown).and_then(super::known), at_least_ev: at_least_ev.and_then(super::known) }
+    let least = least.map(|l| l.0);
+    let at_least_ev = if unknown.is_empty() { least } else { Some(0.0) };
+    Room {
+        ev: least.filter(|_| unknown.is_empty()).and_then(super::known),
+        at_least_ev: at_least_ev.and_then(super::known),
+    }
 }

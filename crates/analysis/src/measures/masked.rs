@@ -38,9 +38,6 @@ pub(crate) struct Masked {
     /// Offsets of rows and of columns, standard deviation, DN.
     pub(crate) row_banding_dn: Option<f64>,
     pub(crate) column_banding_dn: Option<f64>,
-    /// True where parts of a border are noisier than others, as where an amplifier's glow lights them: black, the mean of all, then
-    /// lies too high.
-    pub(crate) lit_in_part: bool,
 }
 
 /// Lines of one direction: how far their means lie from a straight line along each stretch of the border, so that what rises slowly,
@@ -112,8 +109,7 @@ pub(crate) fn measure(frame: &Frame) -> Masked {
     let quietest = |of: &dyn Fn(&Border) -> bool| {
         borders.iter().filter(|b| of(b)).filter_map(Border::level).fold(f64::INFINITY, f64::min)
     };
-    let noisier = |b: &Border, quietest: f64| b.level().is_some_and(|v| v >= LIKE_QUIETEST * quietest);
-    let like = |b: &Border, quietest: f64| b.level().is_some() && !noisier(b, quietest);
+    let like = |b: &Border, quietest: f64| b.level().is_some_and(|v| v < LIKE_QUIETEST * quietest);
     let of_all = quietest(&|_| true);
     let variance = |p: usize| {
         let known = borders.iter().filter(|b| like(b, of_all)).filter_map(|b| b.variances[p]);
@@ -132,8 +128,7 @@ pub(crate) fn measure(frame: &Frame) -> Masked {
         borders.iter().filter(|b| b.upright == upright && like(b, quietest)).for_each(|b| all.join(&b.lines));
         all.spread_dn().filter(|_| !rounded)
     };
-    let lit_in_part = borders.iter().any(|b| noisier(b, quietest(&|other| other.upright == b.upright)));
-    Masked { read_noise_dn, row_banding_dn: all(true), column_banding_dn: all(false), lit_in_part }
+    Masked { read_noise_dn, row_banding_dn: all(true), column_banding_dn: all(false) }
 }
 
 /// A border cut across into stretches, as many as hold enough samples of each plane; and true where its lines are rows.
@@ -296,7 +291,6 @@ mod tests {
                 frame.active = Area::new(48, 36, 2_352, 1_564);
                 frame.masked = vec![Area::new(0, 0, 48, 1_600), Area::new(48, 0, 2_352, 36)];
                 let found = measure(&frame);
-                assert!(found.lit_in_part);
                 for read in &found.read_noise_dn {
                     assert!((read.unwrap() / 2.0 - 1.0).abs() < 0.06, "{from_top} {offsets_dn}: {read:?}");
                 }
@@ -311,7 +305,7 @@ mod tests {
 
     #[test]
     fn what_whole_dn_do_not_show_is_no_offset() {
-        // Half-way between two codes, offsets of a quarter of a tenth of a DN are as much as two codes apart.
+        // Half-way between two codes, offsets of a few hundredths of a DN move as much as whole codes.
         for noise in [0.05, 0.12, 0.25] {
             let sensor = Sensor { width: 600, height: 400, black: 512.5, ..Sensor::default() };
             let mut rng = crate::test_frames::Noise::new(5);

@@ -6,7 +6,8 @@
 //! one would have been.
 //! Source: own derivation, docs/measures.md.
 //! Fails when: no colour is left unclipped there, the tones below saturation have many colours, or the clipped places
-//! are of another colour than they (most would then come out below saturation): `None`.
+//! are of another colour than they (most would then come out below saturation, or two colours tell different things):
+//! `None`. Another colour that changes the ratios of both alike, a grey sky over green leaves, is not noticed.
 
 use rawassay_decode::Frame;
 
@@ -27,16 +28,18 @@ const ONE_COLOUR_EV: f64 = 0.7;
 const BELOW_EV: f64 = 0.3;
 /// Of a hundred clipped cells at least so many must not.
 const ALIKE: f64 = 0.85;
+/// What two other colours tell agrees within this, EV: else the clipped places are of another colour than the tones below.
+const AGREE_EV: f64 = 0.3;
 
 /// EV by which plane `p` is overexposed, the share `spared` of its clipped samples left to specular spots.
 pub(crate) fn beyond(frame: &Frame, thresholds: &[Thresholds], p: usize, spared: f64) -> Option<f64> {
     let planes = &frame.filter.planes;
     let others = (0..planes.len()).filter(|&q| planes[q].colour != planes[p].colour);
+    let told: Vec<(f64, f64)> = others.filter_map(|q| told_by(frame, thresholds, p, q, spared)).collect();
+    let (least, most) = told.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), t| (a.min(t.1), b.max(t.1)));
     // The colour that tells the most of the clipped cells.
-    others
-        .filter_map(|q| told_by(frame, thresholds, p, q, spared))
-        .min_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|found| found.1)
+    let fullest = told.iter().min_by(|a, b| a.0.total_cmp(&b.0)).filter(|_| most - least <= AGREE_EV);
+    fullest.map(|found| found.1)
 }
 
 /// Share of the clipped cells of `p` in which `q` is clipped too, and the EV by which `p` is overexposed.
@@ -71,7 +74,8 @@ fn told_by(frame: &Frame, thresholds: &[Thresholds], p: usize, q: usize, spared:
     // The brightest cells are those in which both are clipped.
     let rank = ((1.0 - spared.clamp(0.0, 1.0)) * clipped as f64) as usize;
     let brightest = over.get(rank.min(clipped - 1))?;
-    super::known((brightest + ratio).max(0.0)).map(|ev| (both as f64 / clipped as f64, ev))
+    // What is clipped cannot have had room.
+    super::known(brightest + ratio).filter(|ev| *ev > 0.0).map(|ev| (both as f64 / clipped as f64, ev))
 }
 
 /// The levels of two planes in evenly spread cells, shares of saturation; `None` where clipped.
@@ -137,6 +141,18 @@ mod tests {
             let m = measure(&sensor.shoot(|x, y, p| of(x, y, [0, 1, 3][planes[p]])));
             let ev = m.exposure.brighter_by_ev.unwrap();
             assert!((ev + f64::log2(top)).abs() < 0.15, "{array} {top}: {ev}");
+        }
+    }
+
+    #[test]
+    fn what_the_colours_tell_does_not_hang_on_which_comes_first() {
+        // A bluish sky over warm ground: red tells too little, blue too much.
+        for array in ["RGGB", "BGGR"] {
+            let sensor = Sensor { filter: FilterArray::bayer(array).unwrap(), ..Sensor::default() };
+            let planes: Vec<usize> = sensor.filter.planes.iter().map(|p| "RGB".find(&p.name[..1]).unwrap()).collect();
+            let of = sky(1.3, [0.62, 1.0, 0.45]);
+            let frame = sensor.shoot(|x, y, p| of(x, y, [0, 1, 3][planes[p]]));
+            assert_eq!(measure(&frame).exposure.brighter_by_ev, None, "{array}");
         }
     }
 

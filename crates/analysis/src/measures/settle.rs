@@ -19,8 +19,7 @@ pub(crate) fn settle_read_noise(frame: &Frame, found: &mut FrameNoise, masked: &
     if frame.dithered || frame.filter.is_linear() {
         return;
     }
-    let (row_border, column_border, lit_in_part) =
-        (masked.row_banding_dn, masked.column_banding_dn, masked.lit_in_part);
+    let (row_border, column_border) = (masked.row_banding_dn, masked.column_banding_dn);
     let masked = &masked.read_noise_dn;
     let (mut scene_sum, mut masked_sum, mut both) = (0.0, 0.0, 0.0);
     for (plane, masked) in found.planes.iter_mut().zip(masked) {
@@ -30,8 +29,7 @@ pub(crate) fn settle_read_noise(frame: &Frame, found: &mut FrameNoise, masked: &
             both += 1.0;
         }
     }
-    // Where black lies too high, the picture's curve is read too high on its way to it.
-    let far = !lit_in_part && both > 0.0 && (scene_sum / masked_sum - 1.0).abs() > FAR_APART;
+    let far = both > 0.0 && (scene_sum / masked_sum - 1.0).abs() > FAR_APART;
     if both > 0.0 && (scene_sum / masked_sum - 1.0).abs() > AGREES {
         found.notes.push(format!(
             "read noise: {:.2} DN by the masked pixels, {:.2} DN by the dark tones of the picture; {} is taken",

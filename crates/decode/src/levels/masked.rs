@@ -1,7 +1,8 @@
 //! The masked (optically black) border: which part of it is black, and its level and noise.
 //!
 //! Borders hold more than black pixels: lines that light reaches, lines without pixels, reference lines at another
-//! level. A line of a border counts only if its median lies with the others'. Source: own derivation.
+//! level. A line of a border counts only if its median lies with the others'; a stretch of its lines only if no amplifier's
+//! glow lights it. Source: own derivation.
 
 use crate::backend::Decoded;
 use crate::frame::Area;
@@ -12,6 +13,16 @@ const FEWEST: usize = 256;
 const FEWEST_LINES: usize = 4;
 /// Most samples of one area that are looked at.
 const MOST: usize = 1 << 20;
+/// Stretches of a border at the most; their lines and samples at the least (the variance of one is known to 3 %), and samples of
+/// one that are looked at, about.
+const MOST_STRETCHES: usize = 12;
+const STRETCH_LINES: usize = 150;
+const STRETCH_SAMPLES: usize = 2000;
+const LOOKED_AT: usize = 8000;
+/// A stretch is lit where its variance is so many times the quietest one's and its level higher by so much, DN: light brings
+/// both, a border of other photosites noise alone.
+const LIT_NOISE: f64 = 1.3;
+const LIT_DN: f64 = 0.5;
 
 /// Standard deviation of the middle 96 % of a normal distribution, in that of the whole: (1 - 2 z phi(z) / 0.96)^(1/2) at
 /// z = 2.0537.
@@ -123,30 +134,88 @@ fn black_part(decoded: &Decoded, area: &Area, named: bool) -> Option<Area> {
     })
 }
 
+/// A sample against the declared black of its plane, DN.
+fn above_black(decoded: &Decoded, x: usize, y: usize) -> f64 {
+    let plane = decoded.filter.plane_at(x, y);
+    f64::from(decoded.samples[y * decoded.width + x]) - decoded.black.get(plane).copied().unwrap_or(0.0)
+}
+
 fn line(decoded: &Decoded, area: &Area, upright: bool, index: usize) -> Line {
     let length = if upright { area.height } else { area.width };
     let step = (length / 1024).max(1) | 1; // odd: both phases of the filter array are met
-    let mut values: Vec<f64> = (0..length)
-        .step_by(step)
-        .map(|i| {
-            let (x, y) = if upright { (area.x + index, area.y + i) } else { (area.x + i, area.y + index) };
-            let plane = decoded.filter.plane_at(x, y);
-            f64::from(decoded.samples[y * decoded.width + x]) - decoded.black.get(plane).copied().unwrap_or(0.0)
-        })
-        .collect();
-    values.sort_by(f64::total_cmp);
-    // Quantiles of whole numbers give 0 for noise below half a DN: the deviation of the middle 96 % does not.
-    let last = values.len() - 1;
-    let middle = &values[last / 50..=last - last / 50];
-    let mean = middle.iter().sum::<f64>() / middle.len() as f64;
-    let variance = middle.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / middle.len() as f64;
-    Line { median_dn: values[last / 2], spread_dn: variance.sqrt() / MIDDLE_SPREAD }
+    let at = |i: usize| if upright { (area.x + index, area.y + i) } else { (area.x + i, area.y + index) };
+    let values = (0..length).step_by(step).map(at).map(|(x, y)| above_black(decoded, x, y)).collect();
+    Line::of(values).0
 }
 
-/// Level and noise of one plane; `None` where it has fewer than 256 masked samples.
-pub(super) fn measure(decoded: &Decoded, plane: usize) -> Option<Measured> {
+impl Line {
+    /// Of these values, one at least; and the mean of their middle 96 %.
+    fn of(mut values: Vec<f64>) -> (Self, f64) {
+        // Quantiles of whole numbers give 0 for noise below half a DN: the deviation of the middle 96 % does not.
+        let last = values.len() - 1;
+        let (low, high) = (last / 50, last - last / 50);
+        values.select_nth_unstable_by(high, f64::total_cmp);
+        values[..=high].select_nth_unstable_by(low, f64::total_cmp);
+        let middle = &mut values[low..=high];
+        let median_dn = *middle.select_nth_unstable_by(last / 2 - low, f64::total_cmp).1;
+        let mean = middle.iter().sum::<f64>() / middle.len() as f64;
+        let variance = middle.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / middle.len() as f64;
+        (Self { median_dn, spread_dn: variance.sqrt() / MIDDLE_SPREAD }, mean)
+    }
+}
+
+/// What of the masked borders gives black: all but the stretches that an amplifier's glow lights.
+pub(super) fn dark(decoded: &Decoded) -> Vec<Area> {
+    decoded.masked.iter().flat_map(|area| unlit(decoded, area)).collect()
+}
+
+fn unlit(decoded: &Decoded, area: &Area) -> Vec<Area> {
+    let upright = area.height >= area.width;
+    let lines = if upright { area.height } else { area.width };
+    let count = (lines / STRETCH_LINES).min(area.len() / STRETCH_SAMPLES).clamp(1, MOST_STRETCHES);
+    let part = |from: usize, to: usize| {
+        let (from, to) = (from * lines / count, to * lines / count);
+        if upright {
+            Area::new(area.x, area.y + from, area.width, to - from)
+        } else {
+            Area::new(area.x + from, area.y, to - from, area.height)
+        }
+    };
+    let stretches: Vec<(f64, f64)> = (0..count)
+        .map(|i| {
+            let stretch = part(i, i + 1);
+            // Odd steps meet every phase of the filter array.
+            let step = (stretch.len() / LOOKED_AT).max(1) | 1;
+            let places = (0..stretch.len()).step_by(step);
+            let places = places.map(|i| (stretch.x + i % stretch.width, stretch.y + i / stretch.width));
+            let (line, mean) = Line::of(places.map(|(x, y)| above_black(decoded, x, y)).collect());
+            (mean, line.spread_dn.powi(2))
+        })
+        .collect();
+    let Some(quietest) = stretches.iter().min_by(|a, b| a.1.total_cmp(&b.1)) else { return vec![*area] };
+    let higher = |s: &(f64, f64)| s.0 > quietest.0 + LIT_DN;
+    if !stretches.iter().any(|s| higher(s) && s.1 > LIT_NOISE * quietest.1) {
+        return vec![*area];
+    }
+    // Where light falls off along the border, a little of it lies on what is hardly noisier.
+    let dark: Vec<bool> = stretches.iter().map(|s| !higher(s)).collect();
+    let mut runs = Vec::new();
+    let mut start = 0;
+    for i in 0..=count {
+        if !dark.get(i).is_some_and(|dark| *dark) {
+            if i > start {
+                runs.push(part(start, i));
+            }
+            start = i + 1;
+        }
+    }
+    runs
+}
+
+/// Level and noise of one plane in these areas; `None` where they hold fewer than 256 of its samples.
+pub(super) fn measure(decoded: &Decoded, areas: &[Area], plane: usize) -> Option<Measured> {
     let (mut sum, mut squares, mut weight, mut count) = (0.0, 0.0, 0.0, 0_usize);
-    for area in &decoded.masked {
+    for area in areas {
         let Some(part) = measure_area(decoded, area, plane) else { continue };
         sum += part.level_dn * part.samples as f64;
         squares += part.noise_dn * part.noise_dn * part.samples as f64;
@@ -278,7 +347,7 @@ mod tests {
         assert_eq!(decoded.masked.len(), 1);
         assert!(decoded.masked[0].x >= 1 && decoded.masked[0].right() <= 38, "{:?}", decoded.masked);
         for plane in 0..4 {
-            let m = measure(&decoded, plane).unwrap();
+            let m = measure(&decoded, &dark(&decoded), plane).unwrap();
             assert!((m.level_dn - 512.0).abs() < 0.3, "{m:?}");
             // Planted 4 DN, and 1/12 DN^2 of rounding: 4.01 DN.
             assert!((m.noise_dn - 4.01).abs() < 0.12, "{m:?}");
@@ -299,7 +368,7 @@ mod tests {
         }
         settle(&mut decoded);
         assert_eq!(decoded.masked.len(), 1, "{:?}", decoded.notes);
-        let m = measure(&decoded, 0).unwrap();
+        let m = measure(&decoded, &dark(&decoded), 0).unwrap();
         assert!((m.level_dn - 512.0).abs() < 0.1, "{m:?}");
         // What was never read from the sensor says nothing of black.
         decoded.masked = vec![Area::new(0, 0, 40, 600)];
@@ -308,6 +377,32 @@ mod tests {
         }
         settle(&mut decoded);
         assert!(decoded.masked.is_empty());
+    }
+
+    #[test]
+    fn what_an_amplifier_lights_is_no_part_of_black() {
+        for (glow_e, noisier) in [(0.0, 1.0), (60.0, 1.0), (0.0, 4.0)] {
+            let mut decoded = frame(2.0);
+            for y in 0..600 {
+                for x in 0..40 {
+                    // A DN per electron: its photon noise from the border's own, its rows without their offsets.
+                    let glow: f64 = glow_e * (-(y as f64) / 100.0).exp();
+                    let sample = &mut decoded.samples[y * 400 + x];
+                    let row = 512.0 + if y % 3 == 0 { 6.0 } else { -3.0 };
+                    let noise = (f64::from(*sample) - row) * (1.0 + glow / 4.0).sqrt();
+                    *sample = (512.0 + glow + noise * if y < 200 { noisier } else { 1.0 }).round().max(0.0) as u16;
+                }
+            }
+            decoded.masked = vec![Area::new(4, 0, 32, 600)];
+            settle(&mut decoded);
+            let lit = glow_e > 0.0;
+            let from = dark(&decoded).first().map(|a| a.y);
+            assert_eq!((from, decoded.masked.len()), (Some(if lit { 450 } else { 0 }), 1), "{glow_e} {noisier}");
+            for plane in 0..4 {
+                let m = measure(&decoded, &dark(&decoded), plane).unwrap();
+                assert!((m.level_dn - 512.0).abs() < if lit { 0.6 } else { 0.2 }, "{glow_e} {noisier}: {m:?}");
+            }
+        }
     }
 
     #[test]

@@ -9,12 +9,13 @@ use crate::frame::{BlackFrom, PlaneLevels};
 /// `decoded.masked`; where a file names none, the border outside the active area is tried.
 pub(crate) fn levels(decoded: &mut Decoded) -> Vec<PlaneLevels> {
     masked::settle(decoded);
+    let dark = masked::dark(decoded);
     let planes = decoded.filter.planes.len();
     (0..planes)
         .map(|plane| {
             let white_declared_dn = decoded.white.get(plane).copied().unwrap_or(65_535.0);
             let declared = decoded.black.get(plane).copied().unwrap_or(0.0);
-            let measured = masked::measure(decoded, plane);
+            let measured = masked::measure(decoded, &dark, plane);
             PlaneLevels {
                 black_dn: measured.map_or(declared, |m| m.level_dn),
                 black_from: if measured.is_some() { BlackFrom::Masked } else { BlackFrom::Declared },

@@ -297,11 +297,13 @@ fn remedy(brighter_by_ev: Option<f64>) -> String {
     match brighter_by_ev.and_then(known) {
         // As far as an overexposure is estimated: the true one may be larger.
         Some(ev) if ev <= -(FURTHEST_OVER_EV - 0.05) => {
-            format!("Expose at least {FURTHEST_OVER_EV} EV less, and bracket darker still (-2, -4 EV)")
+            format!("Expose at least {FURTHEST_OVER_EV} EV less, and add frames 2 and 4 EV darker than that")
         }
         Some(ev) if ev < 0.0 => {
             let less = ((-ev * 3.0).ceil() / 3.0).max(1.0 / 3.0);
-            format!("Expose {less:.1} EV less, and bracket (-1, -2 EV) where the shadows cannot spare it")
+            format!(
+                "Expose up to {less:.1} EV less (an estimate), and bracket (-1, -2 EV) where the shadows cannot spare it"
+            )
         }
         Some(ev) => {
             let room = if ev >= 0.3 { format!(" (it had room for {ev:.1} EV)") } else { String::new() };

@@ -17,6 +17,9 @@ const PIXEL_RISE_PX: f64 = 0.8;
 const AGREES: f64 = 0.75;
 /// Diffraction of this share of all else widens the edges by a tenth: the square root of 1.1 squared less 1.
 const LITTLE_WIDER: f64 = 0.458;
+/// Wider than this a lens's own faults, which do not show in a frame stopped down, may undo the gain (common practice, no
+/// source).
+const WIDEST_ADVISED_F: f64 = 8.0;
 /// Diffraction is the cause where it makes at least this share of the edges' variance beyond the pixel.
 const CAUSE_SHARE: f64 = 0.5;
 /// As a share of it where the measures name another kind of blur.
@@ -66,11 +69,13 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
         Some(n) => format!("Open up to f/{n} or wider and focus-stack where depth is needed"),
         None => {
             // As far as it gains: diffraction then widens the edges by less than a tenth.
-            let gains = optics::f_number_not_above(f_number * (LITTLE_WIDER * other / diffraction).min(1.0));
-            let far = gains
-                .filter(|n| *n < f_number)
-                .map_or(String::new(), |n| format!(" to about f/{n}, beyond which little is gained"));
-            format!("Open up{far}, and make a smaller print or stitch: opening up alone does not reach this size")
+            let gains = (f_number * LITTLE_WIDER * other / diffraction).max(WIDEST_ADVISED_F);
+            let far = optics::f_number_not_above(gains).filter(|n| *n < f_number);
+            let far = far.map_or(String::new(), |n| format!(" to about f/{n}"));
+            format!(
+                "Open up{far}, focus-stack where depth is needed, and make a smaller print or stitch: opening up alone does \
+                 not reach this size"
+            )
         }
     };
     let airy = optics::airy_um(f_number);

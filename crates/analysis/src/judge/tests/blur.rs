@@ -71,6 +71,20 @@ fn soft_says_why() {
 }
 
 #[test]
+fn opening_up_that_does_not_reach_the_size_names_no_stop_wider_than_f_8() {
+    // f/22 at 4 um: 1.33287 x 0.55 x 22 / 4 = 4.03 px of 4.2: all else is 1.18 px, 0.458 of which f/2.9 makes.
+    let s = Shot { f_number: Some(22.0), pixel_pitch_um: Some(4.0), ..shot() };
+    let mut m = measures();
+    m.blur.expected_diffraction_px = None;
+    m.sharpness.edge_rise_px = Some(4.2);
+    let brief = Brief::parse("[output]\nsize = \"100 x 75 cm\"\ndistance = \"30 cm\"", "near").unwrap();
+    let judgement = judge(&Subject { shot: Some(&s), measures: Some(&m), damaged: None }, &brief, None);
+    let found = finding(&judgement, FindingCode::Diffracted);
+    let words = "Open up to about f/8, focus-stack where depth is needed, and make a smaller print or stitch";
+    assert!(found.remedy.starts_with(words), "{}", found.remedy);
+}
+
+#[test]
 fn soft_never_advises_stopping_down_against_the_diffraction_that_is_known() {
     // f/22 at 6.41 um: 1.33287 x 0.55 x 22 / 6.41 = 2.516 px, which is 2.516^2 / (3.71^2 - 0.8^2) = 48 % of what edges of
     // 3.71 px have beyond the pixel: not the larger part, and no reason to stop down.

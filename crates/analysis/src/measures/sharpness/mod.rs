@@ -88,10 +88,13 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     let mut reading = SharpnessReading::default();
     let diffraction = expected_diffraction_px(frame.shot.f_number, frame.shot.pixel_pitch_um);
     reading.blur.expected_diffraction_px = diffraction;
-    let Some(Found { densest, collected, noise, colour }) = best_colour(frame, channels) else {
+    let Some(Found { densest, collected, noise, colour, spectrum_of }) = best_colour(frame, channels) else {
         reading.notes.push("sharpness not measured: the frame holds no samples".into());
         return (reading, Vec::new(), None);
     };
+    if let Some(name) = spectrum_of {
+        reading.notes.push(format!("texture read on the {name} samples: less of them is clipped"));
+    }
     let (cols, rows) = collected.tiles;
     reading.sharpness.edges = collected.edges.len() as u64;
     reading.sharpness.map.cols = cols;
@@ -217,7 +220,12 @@ struct Found<'a> {
     /// Of one sample of the colour of the halved pictures.
     noise: SampleNoise,
     colour: ColourUsed,
+    /// The colour of the halved pictures, where it is another one.
+    spectrum_of: Option<String>,
 }
+
+/// Another colour's texture is read where at most this share of what is clipped is clipped in it.
+const LESS_CLIPPED: f64 = 0.5;
 
 /// Measures on the colour with most samples; on another where that one has too few good edges, or clipping hides its own.
 fn best_colour<'a>(frame: &'a Frame, channels: &[Channel]) -> Option<Found<'a>> {
@@ -231,14 +239,18 @@ fn best_colour<'a>(frame: &'a Frame, channels: &[Channel]) -> Option<Found<'a>> 
         match &mut found {
             None => {
                 let colour = colour(false);
-                found = Some(Found { densest: samples, collected, noise, colour });
+                found = Some(Found { densest: samples, collected, noise, colour, spectrum_of: None });
             }
             Some(best) if collected.edges.len() > 2 * best.collected.edges.len() + 4 => {
                 best.colour = colour(true);
-                (best.collected, best.noise) = (collected, noise);
+                (best.collected, best.noise, best.spectrum_of) = (collected, noise, None);
             }
             // Where clipping hides the texture, that of another colour is looked at.
-            Some(best) if best.collected.hidden() && collected.clipped_share() < best.collected.clipped_share() => {
+            Some(best)
+                if best.collected.hidden()
+                    && collected.clipped_share() < LESS_CLIPPED * best.collected.clipped_share() =>
+            {
+                best.spectrum_of = Some(samples.name.clone());
                 (best.collected.halved, best.noise) = (collected.halved, noise);
             }
             Some(_) => {}
