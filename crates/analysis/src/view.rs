@@ -314,4 +314,46 @@ impl Camera<'_> {
             _ => name.to_string(),
         }
     }
+
+    /// True where the model begins with its maker, as a word: then the maker need not be told before it.
+    #[must_use]
+    pub fn model_names_maker(&self) -> bool {
+        self.make
+            .zip(self.model)
+            .and_then(|(make, model)| model.strip_prefix(make))
+            .is_some_and(|rest| !rest.starts_with(char::is_alphanumeric))
+    }
+
+    /// Maker and model, the maker once; `None` where neither is known.
+    #[must_use]
+    pub fn make_and_model(&self) -> Option<String> {
+        let make = self.make.filter(|make| !make.is_empty() && !self.model_names_maker());
+        let parts: Vec<&str> = make.into_iter().chain(self.model.filter(|model| !model.is_empty())).collect();
+        (!parts.is_empty()).then(|| parts.join(" "))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_maker_is_told_once() {
+        let named = |make, model| Camera { make, model, serial: None }.make_and_model();
+        for (make, model, name) in [
+            ("Ours", "Ours 7", "Ours 7"),
+            ("Ours", "Ours-7", "Ours-7"),
+            ("Ours", "Ours", "Ours"),
+            ("Ours", "7", "Ours 7"),
+            // Another word that begins with the same letters.
+            ("Our", "Ours 7", "Our Ours 7"),
+            ("", "7", "7"),
+            ("Ours", "", "Ours"),
+        ] {
+            assert_eq!(named(Some(make), Some(model)).as_deref(), Some(name), "{make}, {model}");
+        }
+        assert_eq!(named(None, Some("7")).as_deref(), Some("7"));
+        assert_eq!(named(Some("Ours"), None).as_deref(), Some("Ours"));
+        assert_eq!(named(None, None), None);
+    }
 }

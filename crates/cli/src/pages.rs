@@ -1,7 +1,7 @@
 //! Pages of a record: judges every frame, draws what is new from the raw files, writes the folder.
 
 use std::collections::HashSet;
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 use std::time::Duration;
 
 use rawassay_analysis::brief::{Brief, Limit};
@@ -135,8 +135,10 @@ pub fn write(request: &Request<'_>, records: Vec<Record>, progress: &dyn Fn(usiz
     })
 }
 
-/// What the shoot is called: the folder that holds all its frames, else that in which its record lies.
+/// What the shoot is called: the folder of its record where that holds all its frames, else the folder that does.
 fn title(records: &[Record], record: &Path) -> String {
+    let absolute = std::path::absolute(record).unwrap_or_else(|_| record.to_path_buf());
+    let own = absolute.parent();
     let mut folders = records.iter().filter_map(|r| Some(path_of_uri(r.key())?.parent()?.to_path_buf()));
     let first = folders.next();
     let shared = first.and_then(|first| {
@@ -144,12 +146,34 @@ fn title(records: &[Record], record: &Path) -> String {
             shared.ancestors().find(|ancestor| folder.starts_with(ancestor)).map(Path::to_path_buf)
         })
     });
-    if let Some(name) = shared.as_deref().and_then(Path::file_name) {
-        return name.to_string_lossy().into_owned();
-    }
-    let absolute = std::path::absolute(record).unwrap_or_else(|_| record.to_path_buf());
-    let folder = absolute.parent().and_then(Path::file_name).or(absolute.file_name());
-    folder.map_or_else(|| "shoot".into(), |n| n.to_string_lossy().into_owned())
+    let resolved = own.and_then(|own| own.canonicalize().ok());
+    let within = |shared: &Path| [own, resolved.as_deref()].into_iter().flatten().any(|own| shared.starts_with(own));
+    // A shoot's raw files often lie in a folder within it (RAW, a card's DCIM): the shoot has the better name.
+    let order = match shared.as_deref() {
+        Some(shared) if !within(shared) => [Some(shared), own],
+        shared => [own, shared],
+    };
+    let named = order.into_iter().flatten().find(|folder| !holds_disks_or_homes(folder)).or(own);
+    let name = named.and_then(Path::file_name).or(absolute.file_name());
+    name.map_or_else(|| "shoot".into(), |n| n.to_string_lossy().into_owned())
+}
+
+/// True for the folders in which systems hang disks and homes, for a home itself, and for what lies above: frames that
+/// share no more than such a place lie apart, and its name says nothing of them.
+fn holds_disks_or_homes(folder: &Path) -> bool {
+    // With how many folders of any name below them: disks are hung by user.
+    const PLACES: [(&[&str], usize); 6] =
+        [(&["mnt"], 0), (&["media"], 1), (&["run", "media"], 1), (&["Volumes"], 0), (&["home"], 1), (&["Users"], 1)];
+    let names: Vec<_> = folder
+        .components()
+        .filter_map(|part| match part {
+            Component::Normal(name) => Some(name),
+            _ => None,
+        })
+        .collect();
+    PLACES.iter().any(|(place, below)| {
+        names.len() <= place.len() + below && names.iter().zip(*place).all(|(name, of_place)| *name == *of_place)
+    })
 }
 
 /// Counts of a run.
@@ -316,4 +340,48 @@ fn raw_file(record: &Path, frame: &Record) -> Option<PathBuf> {
     let given = PathBuf::from(&frame.file);
     let beside = record.parent().map(|folder| folder.join(&given));
     [recorded, Some(given), beside].into_iter().flatten().find(|p| p.is_file())
+}
+
+#[cfg(all(test, unix))]
+mod tests {
+    use super::*;
+    use rawassay_report::FileId;
+
+    #[test]
+    fn the_shoot_is_named_after_its_folder() {
+        let named = |record: &str, frames: &[&str]| {
+            let records: Vec<Record> = frames
+                .iter()
+                .map(|frame| {
+                    let mut of_frame = Record::unreadable(Path::new(frame), FileId::default(), "is empty");
+                    of_frame.uri = Some(format!("file://{frame}"));
+                    of_frame
+                })
+                .collect();
+            title(&records, Path::new(record))
+        };
+        // The record lies in the shoot, its raw files in it or below.
+        let record = "/data/wedding/rawassay.ndjson";
+        assert_eq!(named(record, &["/data/wedding/a.dng"]), "wedding");
+        assert_eq!(named(record, &["/data/wedding/RAW/a.dng", "/data/wedding/RAW/b.dng"]), "wedding");
+        assert_eq!(named(record, &["/data/wedding/one/a.dng", "/data/wedding/two/a.dng"]), "wedding");
+        // It lies elsewhere.
+        let frames = ["/data/wedding/one/a.dng", "/data/wedding/two/a.dng"];
+        assert_eq!(named("/data/records/w.ndjson", &frames), "wedding");
+        assert_eq!(named("/home/ann/w.ndjson", &["/home/ann/wedding/a.dng"]), "wedding");
+        // Frames that share only the place where disks or homes hang, or nothing.
+        for apart in [
+            ["/mnt/one/a.dng", "/mnt/two/a.dng"],
+            ["/media/ann/one/a.dng", "/media/ann/two/a.dng"],
+            ["/run/media/ann/one/a.dng", "/run/media/ann/two/a.dng"],
+            ["/Volumes/one/a.dng", "/Volumes/two/a.dng"],
+            ["/home/ann/a.dng", "/home/ben/a.dng"],
+            ["/mnt/one/a.dng", "/home/ann/a.dng"],
+        ] {
+            assert_eq!(named("/data/wedding/w.ndjson", &apart), "wedding", "{apart:?}");
+        }
+        assert_eq!(named("/data/wedding/w.ndjson", &[]), "wedding");
+        assert_eq!(named("/w.ndjson", &[]), "w.ndjson");
+        assert_eq!(named("/data/records/w.ndjson", &["/mnt/wedding/a.dng"]), "wedding");
+    }
 }

@@ -92,7 +92,14 @@ impl Totals {
             line += &format!("; {known} from the record");
         }
         if self.copies > 0 {
-            line += &format!(", {}", verb(self.copies, "a copy of another file", "copies of other files"));
+            line += &format!(
+                ", {}",
+                verb(
+                    self.copies,
+                    "copy of another file, not measured twice",
+                    "copies of other files, not measured twice"
+                )
+            );
         }
         line
     }

@@ -168,11 +168,59 @@ pub const HANDLING: [NumberKey<Handling>; 4] = [
     },
 ];
 
+/// A key that is no plain number within a range, or a table.
+pub struct OtherKey {
+    /// Key.
+    pub key: &'static str,
+    /// What it says, one line.
+    pub about: &'static str,
+}
+
+const fn other(key: &'static str, about: &'static str) -> OtherKey {
+    OtherKey { key, about }
+}
+
 /// Keys at the top of a brief.
-pub const TOP: [&str; 5] = ["name", "needs", "output", "limits", "handling"];
+pub const TOP: [OtherKey; 5] = [
+    other("name", "how the brief is called in scorecards and on pages; default: the size"),
+    other("needs", "what must be measured, or the frame does not pass"),
+    other("output", "table: what the pictures are for: kind, size, distance and resolution"),
+    other("limits", "table: the values from which a finding is borderline, and from which it fails"),
+    other("handling", "table: when a shutter is slow for the hand, and when mirror and shutter shake a tripod"),
+];
 
 /// Keys of `[output]`.
-pub const OUTPUT: [&str; 6] = ["kind", "size", "distance", "ppi_wanted", "ppi_least", "screen_ppi"];
+pub const OUTPUT: [OtherKey; 6] = [
+    other("kind", "print or screen; default: what the size's unit says"),
+    other("size", "the picture area: in, ft, cm, mm, m, or A0 to A6; px for a screen"),
+    other("distance", "from where it is seen; diagonal: from as far as its diagonal is long"),
+    other("ppi_wanted", "picture pixels per inch of the output; below: borderline"),
+    other("ppi_least", "picture pixels per inch of the output; below: fails"),
+    other("screen_ppi", "the screen's own pixels per inch"),
+];
+
+/// Keys at the top.
+pub fn top() -> impl Iterator<Item = &'static str> + Clone {
+    TOP.iter().map(|k| k.key)
+}
+
+/// Keys of `[output]`.
+pub fn output() -> impl Iterator<Item = &'static str> + Clone {
+    OUTPUT.iter().map(|k| k.key)
+}
+
+/// Every key with what it says, one line.
+pub fn all() -> impl Iterator<Item = (&'static str, &'static str)> {
+    let limits = LIMITS.iter().map(|k| (k.key, k.about)).chain(LIMIT_NUMBERS.iter().map(|k| (k.key, k.about)));
+    let handling = HANDLING.iter().map(|k| (k.key, k.about));
+    TOP.iter().chain(&OUTPUT).map(|k| (k.key, k.about)).chain(limits).chain(handling)
+}
+
+/// What a key says, one line.
+#[must_use]
+pub fn about(key: &str) -> Option<&'static str> {
+    all().find(|(known, _)| *known == key).map(|(_, about)| about)
+}
 
 /// Keys of `[limits]`.
 pub fn limits() -> impl Iterator<Item = &'static str> {

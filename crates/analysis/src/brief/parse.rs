@@ -105,7 +105,7 @@ pub(super) fn parse(text: &str, file: &str) -> Result<Brief, BriefError> {
             "handling" => handling(&source, source.table("handling", value)?, &mut brief)?,
             word => {
                 // A key of a table that was put at the top is the likeliest slip.
-                let place = if keys::OUTPUT.contains(&word) {
+                let place = if keys::output().any(|k| k == word) {
                     Some("[output]")
                 } else if keys::limits().any(|k| k == word) {
                     Some("[limits]")
@@ -116,7 +116,7 @@ pub(super) fn parse(text: &str, file: &str) -> Result<Brief, BriefError> {
                 };
                 return match place {
                     Some(place) => source.at(&key.span(), format!("`{word}` belongs below {place}")),
-                    None => source.unknown(key, "", keys::TOP.into_iter()),
+                    None => source.unknown(key, "", keys::top()),
                 };
             }
         }
@@ -188,7 +188,7 @@ fn read_output(source: &Source<'_>, table: &DeTable<'_>, place: &std::ops::Range
             "ppi_wanted" => ppi_wanted = Some(source.number("ppi_wanted", value, PPI)?),
             "ppi_least" => ppi_least = Some((source.number("ppi_least", value, PPI)?, value.span())),
             "screen_ppi" => screen_ppi = Some((source.number("screen_ppi", value, PPI)?, value.span())),
-            _ => return source.unknown(key, " in [output]", keys::OUTPUT.into_iter()),
+            _ => return source.unknown(key, " in [output]", keys::output()),
         }
     }
     let Some((size, size_span)) = size else {

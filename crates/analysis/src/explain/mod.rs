@@ -113,16 +113,8 @@ pub fn beginning_with(word: &str) -> Vec<&'static Explanation> {
 /// What a key of a brief says, one line.
 #[must_use]
 pub fn key_of_a_brief(word: &str) -> Option<(&'static str, &'static str)> {
-    use crate::brief::keys::{HANDLING, LIMIT_NUMBERS, LIMITS};
-    let limits = LIMITS.iter().map(|k| (k.key, k.about)).chain(LIMIT_NUMBERS.iter().map(|k| (k.key, k.about)));
-    let output = [
-        ("ppi_wanted", "picture pixels per inch on the paper; below: borderline"),
-        ("ppi_least", "picture pixels per inch on the paper; below: fails"),
-        ("screen_ppi", "the screen's own pixels per inch"),
-        ("needs", "what must be measured, or the frame does not pass"),
-    ];
     let word = plain(word);
-    limits.chain(HANDLING.iter().map(|k| (k.key, k.about))).chain(output).find(|(key, _)| plain(key) == word)
+    crate::brief::keys::all().find(|(key, _)| plain(key) == word)
 }
 
 /// The nearest word, where one is near enough to be meant.

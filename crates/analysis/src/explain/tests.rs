@@ -138,6 +138,24 @@ fn every_other_way_to_ask_is_answered() {
     for key in ["motion_eye_limits", "ppi wanted", "shutter_rule", "specular_spot_mm"] {
         assert!(super::key_of_a_brief(key).is_some_and(|(_, about)| !about.is_empty()), "{key}");
     }
+    // Whatever stands in a brief as it is shown, as a value or as a comment that may be taken out.
+    for name in ["exhibition", "screen"] {
+        let shown = Brief::built_in(name).unwrap().to_toml();
+        let keys: Vec<&str> = shown
+            .lines()
+            .filter_map(|line| {
+                let line = line.trim_start_matches("# ");
+                let key =
+                    line.split_once(" = ").map(|(key, _)| key).or_else(|| line.strip_prefix('[')?.strip_suffix(']'));
+                key.filter(|key| !key.contains(' '))
+            })
+            .collect();
+        assert!(keys.contains(&"distance") && keys.contains(&"limits") && keys.len() > 20, "{keys:?}");
+        for key in keys {
+            let found = super::key_of_a_brief(key);
+            assert!(found.is_some_and(|(found, about)| found == key && !about.is_empty()), "{key}");
+        }
+    }
     assert!(beginning_with("clip").len() > 1);
     assert!(beginning_with("x").is_empty());
 }

@@ -119,7 +119,7 @@ pub(super) const WORDS: &[Explanation] = &[
         "The part of each frame that is judged, as `--crop` asks: fewer pixels for the same paper.",
         "WxH+X+Y in pixels of the frame as stored (upright:WxH+X+Y in those of the upright picture), a ratio such as 4:3, or a share of each side such as 50%. Clipping and sharpness are those of the part; noise, gain and motion those of the whole frame.",
         "docs/measures.md, Print and verdict",
-        "Crop less, or move closer: every quarter that is cut off each side costs half of the print's width.",
+        "Crop less, or move closer: a quarter cut off left and right halves the print's width.",
     ),
     word(
         "burst", "",

@@ -4,6 +4,7 @@ use std::collections::HashMap;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
+use rawassay_analysis::Camera;
 use rawassay_analysis::bench::photon_transfer::{Collector, Kind, PhotonTransfer};
 use rawassay_decode::Frame;
 use serde::Serialize;
@@ -250,14 +251,9 @@ fn text(answer: &Answer) -> String {
         ]);
     }
     let pairs = |n: usize, of: &str| format!("{n} {} of {of}", if n == 1 { "pair" } else { "pairs" });
-    let camera: Vec<&str> = [&answer.make, &answer.model].into_iter().flatten().map(String::as_str).collect();
     let iso = answer.iso.map_or_else(String::new, |iso| format!(", ISO {iso:.0}"));
-    let camera = match camera[..] {
-        [] => "Sensor".to_string(),
-        // Most models begin with their maker.
-        [make, model] if model.starts_with(make) => model.to_string(),
-        _ => camera.join(" "),
-    };
+    let camera = Camera { make: answer.make.as_deref(), model: answer.model.as_deref(), serial: None };
+    let camera = camera.make_and_model().unwrap_or_else(|| "Sensor".into());
     let mut text = format!(
         "{}{iso}: sensor by photon transfer (EMVA 1288), {} and {}\n\n{}\n",
         rawassay_report::table::printable(&camera),

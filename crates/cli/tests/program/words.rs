@@ -147,6 +147,26 @@ fn every_field_of_the_scorecard_is_explained() {
     assert!(hash.contains("BLAKE3"), "{hash}");
 }
 
+/// A word of the scorecard and of a brief is explained as both.
+#[test]
+fn every_key_of_a_brief_is_explained() {
+    let folder = tempfile::tempdir().unwrap();
+    let told = |words: &[&str]| run(folder.path(), &[&["explain"], words].concat()).out;
+    for (word, other) in [
+        ("distance", None),
+        ("limits", None),
+        ("kind", Some("blur.kind")),
+        ("size", Some("file_id.size")),
+        ("name", Some("channels.name")),
+        ("snr_midtone", Some("print.snr_midtone")),
+    ] {
+        let told = told(&[word]);
+        assert!(told.contains(&format!("{word} (key of a brief)\n  means ")), "{word}: {told}");
+        assert!(other.is_none_or(|other| told.starts_with(other)), "{word}: {told}");
+    }
+    assert_eq!(told(&["ppi", "wanted"]), told(&["ppi_wanted"]));
+}
+
 /// A script must not take it for an answer.
 #[test]
 fn a_series_of_which_no_frame_tells_is_an_error() {

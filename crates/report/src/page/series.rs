@@ -1,7 +1,7 @@
 //! Test series: what the gear does along ISO, aperture, shutter or from camera to camera, held against the brief.
 
-use rawassay_analysis::explain;
 use rawassay_analysis::series::{By, Group, Series, Setting, Step};
+use rawassay_analysis::{Camera, explain};
 
 use super::html::{close_page, esc, open_page, put};
 use super::overview::{purpose_words, sign, ways};
@@ -98,8 +98,7 @@ fn one_group(out: &mut String, series: &Series, group: &Group, purpose: &Purpose
             _ => None,
         })
     };
-    // Most models begin with their maker.
-    let twice = text_of("make").zip(text_of("model")).is_some_and(|(make, model)| model.starts_with(make));
+    let twice = Camera { make: text_of("make"), model: text_of("model"), serial: None }.model_names_maker();
     let key: Vec<String> = group
         .key
         .0

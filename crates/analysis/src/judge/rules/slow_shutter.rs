@@ -1,10 +1,11 @@
 //! `slow-shutter`: slower than the hand holds, 1/(k f35). Common practice, no source.
 
-use super::vibration_band::{severity_and_words, sharp_all_the_same};
+use super::vibration_band::Effect;
 use super::{Case, Finding, FindingCode, Parts, shaken};
 use crate::{known, optics};
 
-/// A sharp frame of so many times the hand's own limit (five stops; common practice, no source) was not held by hand.
+/// A sharp frame of so many times the hand's own limit (five stops; common practice, no source) was not held by hand alone:
+/// whether by a tripod, a stabiliser or flash the file does not tell for sure.
 const SURELY_HELD: f64 = 32.0;
 
 pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
@@ -20,20 +21,23 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     }
     // What this frame's own motion asks for goes before the rule of thumb.
     let held = shaken::hand_time_s(case).and_then(optics::shutter_not_slower).map_or(dial, |(_, text)| text);
-    let (severity, words) = severity_and_words(case);
+    let effect = Effect::of(case);
     Some(
         Parts {
             code: FindingCode::SlowShutter,
-            severity,
+            severity: effect.severity(),
             measured: shutter,
             limit,
             unit: "s",
             text: format!(
-                "{} is slower than the hand holds at {focal35:.0} mm (35 mm equivalent): 1/({rule} x {focal35:.0}), about {dial}; {words}.",
+                "{} is slower than the hand holds at {focal35:.0} mm (35 mm equivalent): 1/({rule} x {focal35:.0}), about {dial}; {}.",
                 optics::shutter_text(shutter),
+                effect.words(),
             ),
-            remedy: if shutter > limit * SURELY_HELD && sharp_all_the_same(case) {
-                format!("Keep to the tripod or rest that this frame suggests; in the hand {held} or faster")
+            remedy: if shutter > limit * SURELY_HELD && effect.is_sharp() {
+                format!(
+                    "Sharp all the same, as on a tripod, with a stabiliser or by flash; in the hand without them {held} or faster"
+                )
             } else {
                 format!("{held} or faster in the hand; else a tripod with its column down and a remote release")
             },

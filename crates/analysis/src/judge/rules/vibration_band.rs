@@ -20,31 +20,57 @@ pub(super) fn applies(case: &Case<'_>) -> bool {
         && focal35 >= handling.vibration_focal35_mm
 }
 
-/// How a rule of handling is graded: by what it did. A sharp frame makes it a note.
-pub(super) fn severity_and_words(case: &Case<'_>) -> (Severity, &'static str) {
-    let sharp = case.ppi().map(|ppi| case.paper.grade(Aspect::Sharpness, ppi));
-    match (shaken::severity(case), sharp) {
-        (Some(severity), _) => (severity, "this frame is shaken"),
-        (None, Some(Ok(None))) => (Severity::Note, "this frame is sharp enough all the same"),
-        (None, Some(Ok(Some(_)))) if case.paper.brings.pixel_sharp => {
-            (Severity::Note, "this frame is sharp pixel by pixel all the same")
-        }
-        (None, Some(Ok(Some(_)))) => (Severity::Note, "this frame is soft, but motion was not found to be the cause"),
-        (None, None | Some(Err(Unknown))) => {
-            (Severity::Note, "sharpness was not measured in this frame, so make a proof print")
-        }
-    }
+/// What a habit of handling did to the frame.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Effect {
+    /// It is shaken, so badly.
+    Shaken(Severity),
+    /// It is sharp enough for the brief.
+    SharpEnough,
+    /// It is too soft for the brief, but sharp pixel by pixel.
+    PixelSharp,
+    /// It is soft, and not by motion as far as is known.
+    SoftOtherwise,
+    /// Its sharpness is not known.
+    Unmeasured,
 }
 
-/// True where a rule of handling is a note because the frame is sharp.
-pub(super) fn sharp_all_the_same(case: &Case<'_>) -> bool {
-    let sharp = case.ppi().map(|ppi| case.paper.grade(Aspect::Sharpness, ppi));
-    shaken::severity(case).is_none()
-        && match sharp {
-            Some(Ok(None)) => true,
-            Some(Ok(Some(_))) => case.paper.brings.pixel_sharp,
-            None | Some(Err(Unknown)) => false,
+impl Effect {
+    /// In this frame.
+    pub(super) fn of(case: &Case<'_>) -> Self {
+        let sharp = case.ppi().map(|ppi| case.paper.grade(Aspect::Sharpness, ppi));
+        match (shaken::severity(case), sharp) {
+            (Some(severity), _) => Self::Shaken(severity),
+            (None, Some(Ok(None))) => Self::SharpEnough,
+            (None, Some(Ok(Some(_)))) if case.paper.brings.pixel_sharp => Self::PixelSharp,
+            (None, Some(Ok(Some(_)))) => Self::SoftOtherwise,
+            (None, None | Some(Err(Unknown))) => Self::Unmeasured,
         }
+    }
+
+    /// How a rule of handling is graded: by what it did.
+    pub(super) const fn severity(self) -> Severity {
+        match self {
+            Self::Shaken(severity) => severity,
+            _ => Severity::Note,
+        }
+    }
+
+    /// The end of the finding's sentence.
+    pub(super) const fn words(self) -> &'static str {
+        match self {
+            Self::Shaken(_) => "this frame is shaken",
+            Self::SharpEnough => "this frame is sharp enough all the same",
+            Self::PixelSharp => "this frame is sharp pixel by pixel all the same",
+            Self::SoftOtherwise => "this frame is soft, but motion was not found to be the cause",
+            Self::Unmeasured => "sharpness was not measured in this frame, so make a proof print",
+        }
+    }
+
+    /// True where the frame is sharp all the same.
+    pub(super) const fn is_sharp(self) -> bool {
+        matches!(self, Self::SharpEnough | Self::PixelSharp)
+    }
 }
 
 pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
@@ -54,19 +80,20 @@ pub(super) fn rule(case: &Case<'_>) -> Option<Finding> {
     let shot = case.shot?;
     let (shutter, focal35) = (shot.shutter_s?, shot.focal35_mm?);
     let handling = &case.brief.handling;
-    let (severity, words) = severity_and_words(case);
+    let effect = Effect::of(case);
     Some(
         Parts {
             code: FindingCode::VibrationBand,
-            severity,
+            severity: effect.severity(),
             measured: shutter,
             limit: handling.vibration_fastest_s,
             unit: "s",
             text: format!(
-                "{} at {focal35:.0} mm (35 mm equivalent) lies between {} and {}, where mirror and shutter shake a camera most; {words}.",
+                "{} at {focal35:.0} mm (35 mm equivalent) lies between {} and {}, where mirror and shutter shake a camera most; {}.",
                 optics::shutter_text(shutter),
                 optics::shutter_text(handling.vibration_fastest_s),
                 optics::shutter_text(handling.vibration_slowest_s),
+                effect.words(),
             ),
             remedy: format!("Use {WAYS_OUT}"),
         }

@@ -230,8 +230,10 @@ fn handling_is_a_note_on_a_sharp_frame_and_a_cause_of_a_shaken_one() {
     assert_eq!(judgement.verdict.outcome, Outcome::Prints);
     let slow = finding(&judgement, FindingCode::SlowShutter);
     assert_eq!(slow.limit, Some(1.0 / 600.0));
-    // A sharp frame of 7.3 stops more than the hand holds was not held by hand: no hand's time is advised first.
-    let kept = "Keep to the tripod or rest that this frame suggests; in the hand 1/640 s or faster";
+    // A sharp frame of 7.3 stops more than the hand holds was not held by hand alone: no hand's time is advised first, and
+    // what held it is not known.
+    let kept =
+        "Sharp all the same, as on a tripod, with a stabiliser or by flash; in the hand without them 1/640 s or faster";
     assert_eq!(slow.remedy, kept);
     let near = judged(&m, &Shot { shutter_s: Some(1.0 / 60.0), ..s.clone() }, "portfolio", None);
     let slow = finding(&near, FindingCode::SlowShutter);

@@ -2,6 +2,7 @@
 
 use std::io::Write;
 
+use rawassay_analysis::Camera;
 use rawassay_analysis::bench::edge_checks::Standing;
 use rawassay_decode::PitchFrom;
 use rawassay_report::numbers::write_json_pretty;
@@ -130,13 +131,7 @@ fn pitch_word(from: PitchFrom) -> &'static str {
 /// Camera, lens and settings on one line.
 fn shot_line(a: &Answer) -> String {
     let mut parts: Vec<String> = Vec::new();
-    let camera: Vec<&str> = [&a.make, &a.model].into_iter().flatten().map(String::as_str).collect();
-    // Many models begin with their maker's name.
-    parts.push(match camera.as_slice() {
-        [make, model] if !model.starts_with(make) => format!("{make} {model}"),
-        [_, model] => (*model).to_string(),
-        rest => rest.concat(),
-    });
+    parts.extend(Camera { make: a.make.as_deref(), model: a.model.as_deref(), serial: None }.make_and_model());
     parts.extend(a.lens.clone());
     parts.extend(a.f_number.map(units::aperture));
     parts.extend(a.iso.map(|iso| format!("ISO {iso:.0}")));

@@ -29,57 +29,54 @@ impl Explain {
             return Ok(Exit::Done);
         }
         let joined = self.word.join(" ");
-        let words = if explain::find(&joined).is_some() { vec![joined] } else { self.word };
+        let is_one = explain::find(&joined).is_some() || explain::key_of_a_brief(&joined).is_some();
+        let words = if is_one { vec![joined] } else { self.word };
         let mut text = String::new();
         for (i, word) in words.iter().enumerate() {
             let (word, end) = columns::end_of_interval(word).unwrap_or((word, ""));
+            if i > 0 {
+                text.push('\n');
+            }
             if !end.is_empty() {
                 let _ = writeln!(text, "The {end} end of the 90 % interval of {word}; of that:");
             }
-            let Some(found) = explain::find(word) else {
-                let several = explain::beginning_with(word);
-                if several.len() == 1 {
-                    text += &one(several[0]);
-                    continue;
-                }
-                if !several.is_empty() {
-                    let _ = writeln!(text, "{word} begins these:");
-                    text += &lines(&several);
-                    continue;
-                }
-                if let Some(field) = field(word) {
-                    let _ = writeln!(text, "{} (field of the scorecard)", field.path);
-                    let _ = writeln!(text, "  {:LABEL$}{}", "means", wrapped(field.text));
-                    continue;
-                }
-                if let Some((key, about)) = explain::key_of_a_brief(word) {
-                    let _ = writeln!(text, "{key} (key of a brief)");
-                    let _ = writeln!(text, "  {:LABEL$}{}", "means", wrapped(about));
-                    let _ = writeln!(
-                        text,
-                        "  {:LABEL$}{}",
-                        "source", "docs/briefs.md; `rawassay brief show` has its value"
-                    );
-                    continue;
-                }
-                let of_commands: Vec<&Column> = columns::named(word).collect();
-                if !of_commands.is_empty() {
-                    text += &columns(&of_commands);
-                    continue;
-                }
+            let Some(known) = known(word) else {
                 let hint = explain::nearest(word).map_or(String::new(), |near| format!("did you mean `{near}`? "));
                 return Err(Failure::usage(format!(
                     "nothing is known of `{word}`; {hint}`rawassay explain` lists every word"
                 )));
             };
-            if i > 0 {
-                text.push('\n');
-            }
-            text += &one(found);
+            text += &known;
         }
         output::print(&text)?;
         Ok(Exit::Done)
     }
+}
+
+/// What is known of a word: as a word of the scorecard or a field of it, and as a key of a brief; else as a column.
+fn known(word: &str) -> Option<String> {
+    let key = explain::key_of_a_brief(word);
+    let of_a_scorecard = explain::find(word).map(one).or_else(|| {
+        let several = if key.is_some() { Vec::new() } else { explain::beginning_with(word) };
+        match several[..] {
+            [] => field(word).map(|field| {
+                let means = wrapped(field.text);
+                format!("{} (field of the scorecard)\n  {:LABEL$}{means}\n", field.path, "means")
+            }),
+            [found] => Some(one(found)),
+            _ => Some(format!("{word} begins these:\n{}", lines(&several))),
+        }
+    });
+    let of_a_brief = key.map(|(key, about)| {
+        let source = "docs/briefs.md; `rawassay brief show` has its value";
+        format!("{key} (key of a brief)\n  {:LABEL$}{}\n  {:LABEL$}{source}\n", "means", wrapped(about), "source")
+    });
+    let told: Vec<String> = of_a_scorecard.into_iter().chain(of_a_brief).collect();
+    if !told.is_empty() {
+        return Some(told.join("\n"));
+    }
+    let of_commands: Vec<&Column> = columns::named(word).collect();
+    (!of_commands.is_empty()).then(|| columns(&of_commands))
 }
 
 /// The field of that path, or of that last part where only one has it; columns of the CSV too.

@@ -3,7 +3,7 @@
 mod plots;
 mod verdict;
 
-use rawassay_analysis::Outcome;
+use rawassay_analysis::{Camera, Outcome};
 
 use super::draw::Crop;
 use super::html::{close_page, esc, open_page, put};
@@ -50,13 +50,10 @@ fn header(out: &mut String, shoot: &Shoot, index: usize) {
     }
     put!(out, "</nav>\n<p class=\"source\">{}</p>\n<h1>{}</h1>\n", esc(&sheet.record.file), esc(sheet.name()));
     if let Some(shot) = &sheet.card.shot {
-        let camera = match (&shot.make, &shot.model) {
-            (Some(make), Some(model)) if !model.starts_with(make.as_str()) => Some(format!("{make} {model}")),
-            (make, model) => model.clone().or_else(|| make.clone()),
-        };
+        let camera = Camera { make: shot.make.as_deref(), model: shot.model.as_deref(), serial: None };
         let parts = [
             shot.taken_at.as_deref().map(units::moment),
-            camera,
+            camera.make_and_model(),
             shot.lens.clone(),
             shot.focal_mm.map(|f| format!("{} mm", units::number(f))),
             shot.iso.map(|iso| format!("ISO {}", units::number(iso))),

@@ -24,22 +24,58 @@ pub(super) fn ledger(out: &mut String, shoot: &Shoot) {
          <th scope=\"col\" class=\"c-why\">Main reason</th>\
          <th scope=\"col\" class=\"c-value\"><span id=\"value-head\"></span></th></tr></thead>\n<tbody>\n",
     );
-    let mut named: HashMap<&str, usize> = HashMap::new();
-    for sheet in &shoot.sheets {
-        *named.entry(sheet.name()).or_default() += 1;
-    }
-    for (order, sheet) in shoot.sheets.iter().enumerate() {
-        // Cards begin at the same number, and backups keep it: such frames are told apart by their folder.
-        let folder = folder(&sheet.record.file).filter(|_| named.get(sheet.name()).is_some_and(|n| *n > 1));
-        row(out, order, sheet, folder, &shoot.purpose);
+    let files: Vec<&str> = shoot.sheets.iter().map(|sheet| sheet.record.file.as_str()).collect();
+    for ((order, sheet), folder) in shoot.sheets.iter().enumerate().zip(folders(&files)) {
+        row(out, order, sheet, folder.as_deref(), &shoot.purpose);
     }
     out.push_str("</tbody></table>\n<p id=\"nothing\" hidden>No frame is left: loosen a part of the sentence above.</p>\n</section>\n");
 }
 
-/// The folder that holds the file, as shown.
-fn folder(path: &str) -> Option<&str> {
-    let (folders, _) = path.rsplit_once(['/', '\\'])?;
-    Some(file_name(folders)).filter(|name| !name.is_empty())
+/// The folder by which each file is told from the others of its name; `None` where its name alone tells it, or where no
+/// folder is given.
+fn folders(files: &[&str]) -> Vec<Option<String>> {
+    // Cards begin at the same number and in folders of one name, and backups keep both.
+    let mut named: HashMap<&str, Vec<usize>> = HashMap::new();
+    for (i, file) in files.iter().enumerate() {
+        named.entry(file_name(file)).or_default().push(i);
+    }
+    let mut told = vec![None; files.len()];
+    for alike in named.into_values().filter(|alike| alike.len() > 1) {
+        // Folders from the innermost outwards: in their order those that share most are neighbours.
+        let mut inwards: Vec<(Vec<&str>, usize)> = alike.into_iter().map(|i| (innermost_first(files[i]), i)).collect();
+        inwards.sort_unstable();
+        let shared = |a: usize, b: usize| {
+            let (a, b) = (&inwards[a].0, &inwards[b].0);
+            a.iter().zip(b).take_while(|(a, b)| a == b).count()
+        };
+        let depths: Vec<usize> = (0..inwards.len())
+            .map(|at| {
+                let before = at.checked_sub(1).map_or(0, |before| shared(before, at));
+                let after = if at + 1 < inwards.len() { shared(at, at + 1) } else { 0 };
+                before.max(after).min(inwards[at].0.len().saturating_sub(1))
+            })
+            .collect();
+        let mut times: HashMap<&str, usize> = HashMap::new();
+        for ((folders, _), depth) in inwards.iter().zip(&depths) {
+            if let Some(name) = folders.get(*depth) {
+                *times.entry(name).or_default() += 1;
+            }
+        }
+        for ((folders, i), depth) in inwards.iter().zip(&depths) {
+            told[*i] = folders.get(*depth).map(|name| {
+                // The same name in two places of the tree: with the folders below it.
+                let end = if times.get(name).is_some_and(|n| *n > 1) { 0 } else { *depth };
+                folders[end..=*depth].iter().rev().copied().collect::<Vec<_>>().join("/")
+            });
+        }
+    }
+    told
+}
+
+/// The folders of a file as given, the one that holds it first.
+fn innermost_first(file: &str) -> Vec<&str> {
+    let folders = file.rsplit_once(['/', '\\']).map_or("", |(folders, _)| folders);
+    folders.rsplit(['/', '\\']).filter(|name| !name.is_empty()).collect()
 }
 
 fn row(out: &mut String, order: usize, sheet: &Sheet, folder: Option<&str>, purpose: &Purpose) {
@@ -132,8 +168,19 @@ mod tests {
 
     #[test]
     fn frames_of_one_name_are_told_apart_by_their_folder() {
-        assert_eq!(folder("card/a b/X.dng"), Some("a b"));
-        assert_eq!((folder("X.dng"), folder("/X.dng")), (None, None));
+        let told = |files: &[&str]| -> Vec<String> {
+            folders(files).into_iter().map(|folder| folder.unwrap_or_else(|| "-".into())).collect()
+        };
+        assert_eq!(told(&["card/a b/X.dng", "card/c/X.dng", "card/c/Y.dng"]), ["a b", "c", "-"]);
+        assert_eq!(told(&["X.dng", "/X.dng"]), ["-", "-"]);
+        // Two cards whose folders have the same names, and a third folder on one of them.
+        let [one, two] = ["one/DCIM/100OURS/A_0001.dng", "two\\DCIM\\100OURS\\A_0001.dng"];
+        assert_eq!(told(&[one, two]), ["one", "two"]);
+        assert_eq!(told(&[one, two, "one/DCIM/101OURS/A_0001.dng"]), ["one", "two", "101OURS"]);
+        // One lies above the other.
+        assert_eq!(told(&["100/X.dng", "two/100/X.dng", "X.dng"]), ["100", "two", "-"]);
+        // The folder that differs has the same name twice.
+        assert_eq!(told(&["a/q/1/X.dng", "b/q/1/X.dng", "z/a/1/X.dng"]), ["a/q/1", "b", "a/1"]);
         let sheet = |file: &str| {
             let record = Record::unreadable(Path::new(file), FileId::default(), "is empty");
             let card = Scorecard::new(&record, &judge(&record.subject(), &Brief::find("portfolio").unwrap(), None));
@@ -147,5 +194,9 @@ mod tests {
         };
         assert!(rows("A.dng").contains("in one</small>") && rows("A.dng").contains("in two &amp; three</small>"));
         assert!(!rows("B.dng").contains("in one</small>"));
+        let cards = ["one", "two"].map(|card| sheet(&format!("{card}/DCIM/100OURS/A_0001.dng"))).to_vec();
+        let mut out = String::new();
+        ledger(&mut out, &Shoot::new("shoot".into(), testing::purpose((30.0, 20.0), false), cards));
+        assert!(out.contains("in one</small>") && out.contains("in two</small>") && !out.contains("in 100OURS"));
     }
 }
