@@ -152,9 +152,9 @@ const FALLS_ON: f64 = 0.8;
 /// Greatest difference between the two ways to carry the tones on: to fall by the same share with every EV, and to end soon, EV.
 const ENDS_APART_EV: f64 = 1.0;
 
-/// What an overexposure was estimated from.
-#[derive(Clone, Copy, PartialEq)]
-enum From {
+/// What the room was read from.
+#[derive(Clone, Copy)]
+enum Source {
     Clear,
     OtherColours,
     Tones,
@@ -173,7 +173,7 @@ pub(crate) fn brighter_by(
     beyond: impl Fn(usize, f64) -> Option<f64>,
     notes: &mut Vec<String>,
 ) -> Room {
-    let mut rooms: Vec<(f64, From)> = Vec::new();
+    let mut rooms: Vec<(f64, Source)> = Vec::new();
     let mut unknown: Vec<String> = Vec::new();
     for (p, (h, c)) in hists.iter().zip(channels).enumerate() {
         let range = c.saturation_dn - c.black_dn;
@@ -183,7 +183,7 @@ pub(crate) fn brighter_by(
         }
         if share <= SPECULAR {
             let light = h.quantile(1.0 - SPECULAR).map(|v| v - c.black_dn).filter(|&v| v > 0.0);
-            rooms.extend(light.map(|v| ((range / v).log2().max(0.0), From::Clear)));
+            rooms.extend(light.map(|v| ((range / v).log2().max(0.0), Source::Clear)));
             continue;
         }
         let above = |ev: f64| {
@@ -198,9 +198,9 @@ pub(crate) fn brighter_by(
         let falls_on = last > FALLS_ON * before && over - if_it_ends < ENDS_APART_EV;
         match beyond(p, SPECULAR / share) {
             // Whatever little is clipped: the tail of the tones is witness enough.
-            Some(ev) if over > TOLD_EV => rooms.push((-ev.min(FURTHEST_OVER_EV), From::OtherColours)),
+            Some(ev) if over > TOLD_EV => rooms.push((-ev.min(FURTHEST_OVER_EV), Source::OtherColours)),
             _ if over < TOLD_EV || over < FURTHEST_OVER_EV && falls_on => {
-                rooms.push((-over, From::Tones));
+                rooms.push((-over, Source::Tones));
             }
             _ => unknown.push(format!("{} {:.1} %", c.name, c.clipped_pct)),
         }
@@ -212,12 +212,12 @@ pub(crate) fn brighter_by(
              not clipped there nor the tones below",
             unknown.join(", ")
         ));
-    } else if let Some((ev, from)) = least
+    } else if let Some((ev, source)) = least
         && ev < -TOLD_EV
     {
-        let from = match from {
-            From::OtherColours => "from the colours that are not clipped there, 3 EV at the most",
-            _ => "from how the tones below saturation fall off, and may be too much",
+        let from = match source {
+            Source::OtherColours => "from the colours that are not clipped there, 3 EV at the most",
+            Source::Tones | Source::Clear => "from how the tones below saturation fall off, and may be too much",
         };
         notes.push(format!(
             "brighter_by_ev: more than 0.1 % of a plane is clipped, light sources counted as well; how much less light would \
