@@ -204,6 +204,19 @@ fn mark(samples: &[u16], clipped_from: &[u16], bit: &[u8], marks: &mut [u8]) -> 
     given
 }
 
+/// Joins the marks of the samples of each cell, so many side by side; the last cell may be cut.
+fn join_cells(cells: &mut [u8], marks: &[u8], side_by_side: usize) {
+    if side_by_side == 2 {
+        let (pairs, cut) = marks.as_chunks::<2>();
+        cells.iter_mut().zip(pairs).for_each(|(cell, [a, b])| *cell |= a | b);
+        cells.iter_mut().skip(pairs.len()).zip(cut).for_each(|(cell, mark)| *cell |= mark);
+        return;
+    }
+    for (cell, marks) in cells.iter_mut().zip(marks.chunks(side_by_side)) {
+        *cell |= marks.iter().fold(0, |all, mark| all | mark);
+    }
+}
+
 /// Samples below their code, and of those at it the part that counts, 256ths.
 #[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn at_floor(samples: &[u16], code: &[u16], part: &[u16]) -> u32 {
@@ -241,11 +254,22 @@ pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
     let all_bits = thresholds.iter().enumerate().fold(0_u8, |bits, (p, _)| bits | 1 << (p & 7));
     let columns = splits(cells_x, tiles_x);
     let rows = splits(cells_y, tiles_y);
+    // The planes of each cell of a row of cells.
+    let present = |cell_y: usize, height: usize| -> Vec<u8> {
+        let mut present = vec![0; cells_x];
+        for r in 0..height {
+            let table = &tables[(cell_y * side + r) % period];
+            for (p, planes) in present.iter_mut().zip(table.planes.chunks(side * spp)) {
+                *p |= planes.iter().fold(0, |a, &plane| a | 1 << (plane & 7));
+            }
+        }
+        present
+    };
+    let whole_rows: Vec<Vec<u8>> = (0..period).map(|cell_y| present(cell_y, side)).collect();
     let tile_of_column: Vec<usize> = (0..tiles_x).flat_map(|t| vec![t; columns[t + 1] - columns[t]]).collect();
 
     let mut bits = vec![0_u8; area.width * spp];
     let mut cells = vec![0_u8; cells_x];
-    let mut present = vec![0_u8; cells_x];
     let mut areas = Areas::new(cells_x, two_colours(frame));
     let mut any_px = vec![0_u64; tiles_x * tiles_y];
     let mut floor = vec![0_u64; tiles_x * tiles_y];
@@ -273,9 +297,7 @@ pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
                     let hit = mark(part, &table.clipped_from[from..to], &table.bit[from..to], bits);
                     if hit != 0 {
                         clipped_here = true;
-                        for (cell, b) in cells[first..end].iter_mut().zip(bits.chunks(side * spp)) {
-                            *cell |= b.iter().fold(0, |a, &b| a | b);
-                        }
+                        join_cells(&mut cells[first..end], bits, side * spp);
                     }
                 }
                 if floor_known && least <= floor_to {
@@ -286,14 +308,14 @@ pub(crate) fn clipping(frame: &Frame, thresholds: &[Thresholds]) -> Clipping {
             likeness.add(y_in, row, &table.pictured, spp);
         }
         if clipped_here {
-            present.fill(0);
-            for r in 0..height {
-                let table = &tables[(cell_y * side + r) % period];
-                for (p, planes) in present.iter_mut().zip(table.planes.chunks(side * spp)) {
-                    *p |= planes.iter().fold(0, |a, &plane| a | 1 << (plane & 7));
-                }
-            }
-            for (x, (&c, &p)) in cells.iter().zip(&present).enumerate() {
+            let cut;
+            let present = if height == side {
+                &whole_rows[cell_y % period]
+            } else {
+                cut = present(cell_y, height);
+                &cut
+            };
+            for (x, (&c, &p)) in cells.iter().zip(present).enumerate() {
                 if c != 0 {
                     let px = (height * side.min(area.width - x * side)) as u64;
                     any_px[tile_y * tiles_x + tile_of_column[x]] += px;

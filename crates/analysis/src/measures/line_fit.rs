@@ -11,7 +11,7 @@
 //! that of Foi, Trimeche, Katkovnik, Egiazarian, IEEE TIP 2008.
 
 use super::chi_square::Corrections;
-use super::line_solve::{Offset, solve};
+use super::line_solve::{Offset, Weighted, solve};
 
 /// One patch.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -135,8 +135,9 @@ enum Square {
 
 fn settle(points: &[Point], mut line: Line, cut: f64, square: Square) -> Option<Line> {
     let mut corrections = Corrections::default();
+    let mut kept = Vec::with_capacity(points.len());
     for _ in 0..30 {
-        let next = step(points, &line, cut, square, &mut corrections)?;
+        let next = step(points, &line, cut, square, (&mut corrections, &mut kept))?;
         let moved = (next.slope - line.slope).abs() / next.slope_error.max(1e-300)
             + (next.offset - line.offset).abs() / next.offset_error.max(1e-300);
         line = next;
@@ -171,18 +172,17 @@ fn start(points: &[Point]) -> Option<Line> {
     if points.len() < 8 {
         return None;
     }
-    let mut sorted = points.to_vec();
-    sorted.sort_by(|a, b| a.mean.total_cmp(&b.mean));
-    let groups: Vec<Point> = sorted
-        .chunks(sorted.len().div_ceil(8))
+    let mut sorted: Vec<(f64, f64)> = points.iter().map(|p| (p.mean, p.variance)).collect();
+    sorted.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    let groups: Vec<(f64, f64)> = sorted
+        .chunks_mut(points.len().div_ceil(8))
         .map(|group| {
-            let mut variances: Vec<f64> = group.iter().map(|p| p.variance).collect();
-            variances.sort_by(f64::total_cmp);
-            let mean = group.iter().map(|p| p.mean).sum::<f64>() / group.len() as f64;
-            Point { mean, variance: variances[group.len() / 4], spread: 0.0, ..group[0] }
+            let mean = group.iter().map(|p| p.0).sum::<f64>() / group.len() as f64;
+            let quarter = group.len() / 4;
+            (mean, group.select_nth_unstable_by(quarter, |a, b| a.1.total_cmp(&b.1)).1.1)
         })
         .collect();
-    let guess = groups.iter().map(|p| p.variance).sum::<f64>() / groups.len() as f64;
+    let guess = groups.iter().map(|(_, variance)| variance).sum::<f64>() / groups.len() as f64;
     let mut line = Line {
         offset: guess.max(1e-6),
         slope: 0.0,
@@ -193,38 +193,48 @@ fn start(points: &[Point]) -> Option<Line> {
         used: 0,
     };
     for _ in 0..6 {
-        let weighted = |p: &Point| (*p, p.freedom / (2.0 * line.at(p.mean).powi(2)), p.variance);
+        let weighted = |&(mean, variance): &(f64, f64)| Weighted { mean, weight: line.at(mean).powi(-2), variance };
         line = solve(&groups.iter().map(weighted).collect::<Vec<_>>(), 2, Offset::Unknown)?;
-        let floor = 0.02 * groups.iter().map(|p| p.variance).fold(f64::INFINITY, f64::min).max(1e-6);
+        let floor = 0.02 * groups.iter().map(|(_, variance)| *variance).fold(f64::INFINITY, f64::min).max(1e-6);
         line.slope = line.slope.max(0.0);
         line.offset = line.offset.max(floor);
     }
     Some(line)
 }
 
-fn step(points: &[Point], line: &Line, cut: f64, square: Square, corrections: &mut Corrections) -> Option<Line> {
+/// One round of the fit; `kept` takes the points that it leaves.
+fn step(
+    points: &[Point],
+    line: &Line,
+    cut: f64,
+    square: Square,
+    (corrections, kept): (&mut Corrections, &mut Vec<Weighted>),
+) -> Option<Line> {
     let fixed = if let Square::Fixed(fixed) = square { fixed } else { 0.0 };
     let limit = |f: f64| 1.0 + cut * (2.0 / f).sqrt();
     let floor = line.offset.max(1e-6);
     // Degrees of freedom, greatest variance and correction of the last point: most are alike.
     let mut last = (0.0, 0.0, 1.0);
-    let kept = points.iter().filter_map(|p| {
+    kept.clear();
+    kept.extend(points.iter().filter_map(|p| {
         let e = line.at(p.mean.max(0.0)).max(floor);
         let freedom = line.freedom(p);
         if freedom != last.0 {
             last = (freedom, limit(freedom), corrections.of(freedom, limit(freedom)));
         }
-        let weight = || freedom / (2.0 * e * e);
-        (p.variance < e * last.1).then(|| (*p, weight(), p.variance / last.2 - fixed * p.mean * p.mean))
-    });
-    let kept: Vec<(Point, f64, f64)> = kept.collect();
+        (p.variance < e * last.1).then(|| Weighted {
+            mean: p.mean,
+            weight: freedom / (2.0 * e * e),
+            variance: p.variance / last.2 - fixed * p.mean * p.mean,
+        })
+    }));
     let terms = if square == Square::Open { 3 } else { 2 };
     let known = line.slope_error > 0.0 && line.slope > SLOPE_KNOWN * line.slope_error;
     let about = if known { Offset::About(READ_BEFOREHAND_E2 * line.slope.powi(2)) } else { Offset::Unknown };
-    let mut next = solve(&kept, terms, about)?;
+    let mut next = solve(kept, terms, about)?;
     if next.offset <= 0.0 {
         // A negative read variance is a fit at the end of its means: slope and square are those of an offset of zero.
-        next = solve(&kept, terms, Offset::Zero)?.with_errors_of(&next);
+        next = solve(kept, terms, Offset::Zero)?.with_errors_of(&next);
     }
     next.square += fixed;
     next.slope = next.slope.max(0.0);

@@ -2,7 +2,7 @@
 //!
 //! Source: textbook; what is known beforehand counts as one more measurement.
 
-use super::line_fit::{Line, Point};
+use super::line_fit::Line;
 
 /// What is known beforehand of the square term: photosites differ in sensitivity by some 0.45 % (standard deviation) at
 /// the most (common practice, no source), so the term lies about zero with the square of that as its own deviation.
@@ -21,25 +21,43 @@ pub(super) enum Offset {
     Zero,
 }
 
-/// Weighted least squares of points, their weights and variances with 1, mean and (three terms) mean squared, the last about zero with [`SQUARE_BEFOREHAND`].
-pub(super) fn solve(points: &[(Point, f64, f64)], terms: usize, offset: Offset) -> Option<Line> {
-    // Sums of weight * mean^k and weight * mean^k * y; means in units of a typical one keep the matrix well behaved.
-    let scale = points.iter().map(|(p, ..)| p.mean.abs()).fold(0.0, f64::max);
-    if points.len() < 8 || scale <= 0.0 {
-        return None;
-    }
+/// One patch as the fit sees it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Weighted {
+    /// Mean above black, DN.
+    pub(super) mean: f64,
+    /// Inverse variance of the next.
+    pub(super) weight: f64,
+    /// Variance, DN squared.
+    pub(super) variance: f64,
+}
+
+/// Sums of weight * mean^k and weight * mean^k * variance, means in units of `scale`.
+fn sums<const TERMS: usize>(points: &[Weighted], scale: f64) -> ([f64; 5], [f64; 3]) {
     let (mut powers, mut products) = ([0.0; 5], [0.0; 3]);
-    for (p, w, y) in points {
+    for p in points {
         let x = p.mean / scale;
-        let mut term = *w;
-        for k in 0..2 * terms - 1 {
+        let mut term = p.weight;
+        for k in 0..2 * TERMS - 1 {
             powers[k] += term;
-            if k < terms {
-                products[k] += term * y;
+            if k < TERMS {
+                products[k] += term * p.variance;
             }
             term *= x;
         }
     }
+    (powers, products)
+}
+
+/// Weighted least squares of the variances with 1, mean and (three terms) mean squared, the last about zero with
+/// [`SQUARE_BEFOREHAND`].
+pub(super) fn solve(points: &[Weighted], terms: usize, offset: Offset) -> Option<Line> {
+    // Means in units of a typical one keep the matrix well behaved.
+    let scale = points.iter().map(|p| p.mean.abs()).fold(0.0, f64::max);
+    if points.len() < 8 || scale <= 0.0 {
+        return None;
+    }
+    let (mut powers, products) = if terms == 3 { sums::<3>(points, scale) } else { sums::<2>(points, scale) };
     if terms == 3 {
         powers[4] += (SQUARE_BEFOREHAND * scale * scale).powi(-2);
     }

@@ -60,8 +60,8 @@ fn told_by(frame: &Frame, thresholds: &[Thresholds], p: usize, q: usize, spared:
     if near.len() < LEAST_CELLS || over.len() < LEAST_CELLS {
         return None;
     }
-    near.sort_by(f64::total_cmp);
-    over.sort_by(f64::total_cmp);
+    near.sort_unstable_by(f64::total_cmp);
+    over.sort_unstable_by(f64::total_cmp);
     let quarter = |part: usize| near[(near.len() * part / 4).min(near.len() - 1)];
     if quarter(3) - quarter(1) > ONE_COLOUR_EV {
         return None;
@@ -90,21 +90,29 @@ fn pairs<'a>(
     let cells = (area.width / side) * (area.height / side);
     let step = side * ((cells as f64 / CELLS as f64).sqrt().ceil() as usize).max(1);
     let inside = move |from: usize, to: usize| (from..(to + 1).saturating_sub(side)).step_by(step);
+    let (columns, rows) = (frame.filter.columns.max(1), frame.filter.rows.max(1));
+    // Where a plane's first sample lies in a cell, by where the cell lies in the filter array: row and sample from its corner.
+    let places = move |wanted: usize| -> Vec<Option<(usize, usize)>> {
+        let place = |corner: usize| {
+            (0..side * side * spp).find_map(|i| {
+                let (u, v, s) = (i / spp % side, i / spp / side, i % spp);
+                let here = || frame.filter.plane_at(corner % columns + u, corner / columns + v);
+                (if spp > 1 { s } else { here() } == wanted).then_some((v, u * spp + s))
+            })
+        };
+        (0..columns * rows).map(place).collect()
+    };
+    let (of_p, of_q) = (places(p), places(q));
+    let share = |plane: usize, dn: u16| {
+        let t = &thresholds[plane];
+        let range = t.saturation_dn - t.black_dn;
+        (u32::from(dn) < t.clipped_from && range > 0.0).then(|| (f64::from(dn) - t.black_dn) / range)
+    };
     inside(area.y, area.bottom()).flat_map(move |y| inside(area.x, area.right()).map(move |x| (x, y))).filter_map(
         move |(x, y)| {
-            let level = |wanted: usize| {
-                (0..side * side * spp).find_map(|i| {
-                    let (u, v, s) = (x + i / spp % side, y + i / spp / side, i % spp);
-                    let plane = if spp > 1 { s } else { frame.filter.plane_at(u, v) };
-                    (plane == wanted).then(|| frame.row(v)[u * spp + s])
-                })
-            };
-            let share = |plane: usize, dn: u16| {
-                let t = &thresholds[plane];
-                let range = t.saturation_dn - t.black_dn;
-                (u32::from(dn) < t.clipped_from && range > 0.0).then(|| (f64::from(dn) - t.black_dn) / range)
-            };
-            Some((share(p, level(p)?), share(q, level(q)?)))
+            let corner = y % rows * columns + x % columns;
+            let level = |(row, sample): (usize, usize)| frame.row(y + row)[x * spp + sample];
+            Some((share(p, level(of_p[corner]?)), share(q, level(of_q[corner]?))))
         },
     )
 }

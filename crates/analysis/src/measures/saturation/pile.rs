@@ -5,6 +5,8 @@ use super::super::histogram::Histogram;
 
 /// Half a window over the spread of what it holds, from which it is narrowed: it ends at 1.6 to 2.5.
 const FAR_TOO_WIDE: f64 = 3.0;
+/// Mean squared deviation of the codes from the law of a cut bell, in units of what is expected of them, that is still borne.
+const LAW_MISFIT: f64 = 4.0;
 
 /// Density of samples per code from `from` up to `to`.
 pub(super) fn density(hist: &Histogram, from: f64, to: f64) -> f64 {
@@ -79,28 +81,34 @@ fn half_bell(hist: &Histogram, spike: usize) -> Option<f64> {
     if most < 200.0 || most < 2.2 * at(1) || 10.0 * hist.between(spike + 1, spike + 13) as f64 > most {
         return None;
     }
-    let mut best: Option<(f64, f64)> = None;
+    let mut best: Option<f64> = None;
+    let mut least = LAW_MISFIT;
     let mut sigma = 0.3;
     while sigma < 0.004 * spike as f64 {
         let reach = (3.2 * sigma) as usize + 1;
         let under = (reach + 1..=2 * reach + 3).map(at).sum::<f64>() / (reach + 3) as f64;
-        let all = (most - under).max(0.0) / normal_below(0.5 / sigma);
-        let (mut misfit, mut flank) = (0.0, 0.0);
-        for k in 1..=reach {
-            let (near, far) = ((k as f64 - 0.5) / sigma, (k as f64 + 0.5) / sigma);
-            let expected = all * (normal_below(far) - normal_below(near)) + under;
-            misfit += (at(k) - expected).powi(2) / (expected + 1.0 + (0.03 * expected).powi(2));
-            flank += at(k) - under;
-        }
-        let misfit = misfit / reach as f64;
-        if flank > 6.0 * (flank + 2.0 * under * reach as f64).max(1.0).sqrt()
-            && best.is_none_or(|(least, _)| misfit < least)
-        {
-            best = Some((misfit, sigma));
+        let flank: f64 = (1..=reach).map(|k| at(k) - under).sum();
+        if flank > 6.0 * (flank + 2.0 * under * reach as f64).max(1.0).sqrt() {
+            let mut below = normal_below(0.5 / sigma);
+            let all = (most - under).max(0.0) / below;
+            let mut misfit = 0.0;
+            for k in 1..=reach {
+                let further = normal_below((k as f64 + 0.5) / sigma);
+                let expected = all * (further - below) + under;
+                misfit += (at(k) - expected).powi(2) / (expected + 1.0 + (0.03 * expected).powi(2));
+                if misfit >= least * reach as f64 {
+                    break;
+                }
+                below = further;
+            }
+            let misfit = misfit / reach as f64;
+            if misfit < least {
+                (best, least) = (Some(sigma), misfit);
+            }
         }
         sigma *= 1.04;
     }
-    best.filter(|&(misfit, _)| misfit < 4.0).map(|(_, sigma)| sigma)
+    best
 }
 
 /// Share of a standard normal variable below a positive `x`: half of one plus P(1/2, x^2 / 2).

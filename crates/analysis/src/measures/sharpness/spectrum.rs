@@ -20,6 +20,9 @@ const ALONG_DEG: [f64; 5] = [0.0, -7.0, 7.0, -14.0, 14.0];
 const LONGEST: f64 = 12.0;
 /// Gain of a motion or a disc below which both together are not looked for.
 const NOTHING_SEEN: f64 = 0.05;
+/// Gain of the best of a grid below which it is not looked for between its places: these are so close that it would not come
+/// to [`NOTHING_SEEN`].
+const NOTHING_NEAR: f64 = 0.02;
 /// Fewest points at which the scene stands out of the floor.
 const LEAST_POINTS: usize = 20;
 
@@ -183,11 +186,14 @@ fn read(picture: &Picture<'_, '_>) -> Option<Read> {
     let motion = best(&mut lengths(22).flat_map(|motion_px| {
         directions(24, motion_px).map(move |motion_deg| PointSpread { motion_px, motion_deg, ..none })
     }));
-    let (disc, motion) = (fitter.refine(disc), fitter.refine(motion));
     let worth = LEAST_COST * points.iter().map(|p| p.weight).sum::<f64>();
-    let both = if plain.cost - motion.cost.min(disc.cost) < NOTHING_SEEN * worth.max(motion.cost.min(disc.cost)) {
+    let gains = |fit: &SpectrumFit, least: f64| plain.cost - fit.cost >= least * worth.max(fit.cost);
+    let refined = |fit: SpectrumFit| if gains(&fit, NOTHING_NEAR) { fitter.refine(fit) } else { fit };
+    let (disc, motion) = (refined(disc), refined(motion));
+    let better = if disc.cost < motion.cost { disc } else { motion };
+    let both = if !gains(&better, NOTHING_SEEN) {
         // Where neither leaves a trace, both together leave none either.
-        if disc.cost < motion.cost { disc } else { motion }
+        better
     } else {
         let from_motion = best(&mut radii().map(|defocus_px| PointSpread { defocus_px, ..motion.psf }).filter(sound));
         let from_disc = best(
