@@ -10,6 +10,7 @@ use super::shutter_fit::{self, Ending};
 use super::shutter_trust;
 use super::{Best, Estimate, Group, Held, Key, Limit, Readings, Setting, Step, estimate, group_by, steps_by};
 use super::{BodyNames, plural, share_interval, short, shutter_text};
+use crate::optics::shutter_not_slower;
 use crate::{BlurKind, FindingCode, FrameRow, Outcome, Severity};
 
 /// Focal lengths within this ratio are one group.
@@ -268,6 +269,15 @@ fn limit_for_brief(steps: &[Step], options: &Options) -> Option<Limit> {
     })
 }
 
+/// The limit, and the slowest time that cameras set within it where that is another one.
+fn hand_held(limit_s: f64) -> String {
+    let limit = shutter_text(limit_s);
+    match shutter_not_slower(limit_s) {
+        Some((_, set)) if set != limit => format!("{limit} hand-held, on the camera {set}"),
+        _ => format!("{limit} hand-held"),
+    }
+}
+
 #[allow(clippy::too_many_arguments, reason = "one sentence from all that is known of a group")]
 fn answer(
     name: &str,
@@ -286,8 +296,8 @@ fn answer(
     let range = |e: Estimate| format!("{} to {}", short(e.low.unwrap_or(f64::NAN)), short(e.high.unwrap_or(f64::NAN)));
     match (k.value, slowest.value) {
         (Some(value), Some(time)) => format!(
-            "{name} {at}: {share:.0} % free of shake for {brief} down to {} hand-held (k {}, 90 % interval {}; {total} frames).",
-            shutter_text(time),
+            "{name} {at}: {share:.0} % free of shake for {brief} down to {} (k {}, 90 % interval {}; {total} frames).",
+            hand_held(time),
             short(value),
             range(k)
         ),
@@ -349,4 +359,17 @@ fn vibration_band(told: &[Told<'_>]) -> Option<[f64; 2]> {
     let times = told.iter().filter(|t| stop(t).is_some_and(|s| s >= from && s <= to));
     let times: Vec<f64> = times.filter_map(|t| t.frame.shutter_s()).collect();
     Some([times.iter().copied().fold(f64::INFINITY, f64::min), times.iter().copied().fold(0.0, f64::max)])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::hand_held;
+
+    #[test]
+    fn a_limit_between_two_times_of_the_dial_names_the_faster_one() {
+        assert_eq!(hand_held(1.0 / 263.0), "1/263 s hand-held, on the camera 1/320 s");
+        assert_eq!(hand_held(1.0 / 250.0), "1/250 s hand-held");
+        // Faster than any shutter.
+        assert_eq!(hand_held(1.0 / 20_000.0), "1/20000 s hand-held");
+    }
 }
