@@ -28,6 +28,7 @@ mod one_way;
 mod power;
 pub mod psf;
 mod pyramid;
+mod refine;
 mod samples;
 mod scales;
 mod shape;

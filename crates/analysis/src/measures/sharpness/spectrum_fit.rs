@@ -34,14 +34,6 @@ const TERMS: usize = 11;
 /// Greatest radius of a disc beside a motion, share of the length: beyond it the motion does not show.
 const MOST_DISC_SHARE: f64 = 0.7;
 
-/// First steps of refining: ratio of lengths and radii, and turn of a direction, degrees.
-const FIRST_RATIO: f64 = 1.06;
-const FIRST_TURN_DEG: f64 = 4.0;
-/// Share of these at which it ends.
-const FINEST: f64 = 0.05;
-/// Share of the cost that a round must gain for another with the same steps.
-const WORTH_A_ROUND: f64 = 1e-4;
-
 /// True for a blur of one part, and where a disc beside a motion leaves the motion to be seen.
 pub(super) fn sound(psf: &PointSpread) -> bool {
     psf.motion_px <= 0.0 || psf.defocus_px <= MOST_DISC_SHARE * psf.motion_px
@@ -57,7 +49,7 @@ pub(crate) struct SpectrumFit {
 }
 
 impl SpectrumFit {
-    fn better(self, other: Self) -> Self {
+    pub(super) fn better(self, other: Self) -> Self {
         if other.cost < self.cost { other } else { self }
     }
 }
@@ -365,76 +357,5 @@ impl Fitter {
             }
         }
         best
-    }
-
-    /// Moves length, direction and radius to the least cost near by: to where parabolas through trials on both sides have theirs.
-    pub(super) fn refine(&self, start: SpectrumFit) -> SpectrumFit {
-        let mut now = start;
-        let mut reach = 1.0;
-        while reach > FINEST {
-            let (mut best, mut all, mut far) = (now, now.psf, false);
-            for part in [Part::Length, Part::Direction, Part::Radius] {
-                if !part.is_in(&now.psf) {
-                    continue;
-                }
-                let [back, on] = [-reach, reach].map(|steps| self.tried(&part.moved(&now.psf, steps)));
-                let steps = lowest(back.cost, now.cost, on.cost);
-                far |= steps.abs() > 0.5;
-                all = part.moved(&all, steps * reach);
-                best = [back, on].into_iter().fold(best, SpectrumFit::better);
-            }
-            best = best.better(self.tried(&all));
-            let gained = now.cost - best.cost > WORTH_A_ROUND * now.cost;
-            now = best;
-            if !(far && gained) {
-                reach *= 0.25;
-            }
-        }
-        now
-    }
-
-    /// Fits it where it is sound.
-    fn tried(&self, psf: &PointSpread) -> SpectrumFit {
-        if sound(psf) { self.fit(psf) } else { SpectrumFit { psf: *psf, cost: f64::INFINITY } }
-    }
-}
-
-/// Where the parabola through the costs one step back, here, and one step on is lowest, steps on; at the most two.
-fn lowest(back: f64, here: f64, on: f64) -> f64 {
-    let bend = back - 2.0 * here + on;
-    match (back.is_finite(), on.is_finite()) {
-        (true, true) if bend > 0.0 => (0.5 * (back - on) / bend).clamp(-2.0, 2.0),
-        (true, true) => 2.0 * (back - on).signum(),
-        (true, false) if back < here => -1.0,
-        (false, true) if on < here => 1.0,
-        _ => 0.0,
-    }
-}
-
-/// One part of a blur that is refined.
-#[derive(Debug, Clone, Copy)]
-enum Part {
-    Length,
-    Direction,
-    Radius,
-}
-
-impl Part {
-    fn is_in(self, psf: &PointSpread) -> bool {
-        match self {
-            Self::Length | Self::Direction => psf.motion_px > 0.0,
-            Self::Radius => psf.defocus_px > 0.0,
-        }
-    }
-
-    /// The blur with that part moved by so many of the first steps.
-    fn moved(self, psf: &PointSpread, steps: f64) -> PointSpread {
-        match self {
-            Self::Length => PointSpread { motion_px: psf.motion_px * FIRST_RATIO.powf(steps), ..*psf },
-            Self::Direction => {
-                PointSpread { motion_deg: (psf.motion_deg + FIRST_TURN_DEG * steps).rem_euclid(180.0), ..*psf }
-            }
-            Self::Radius => PointSpread { defocus_px: psf.defocus_px * FIRST_RATIO.powf(steps), ..*psf },
-        }
     }
 }
