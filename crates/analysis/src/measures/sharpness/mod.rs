@@ -63,6 +63,7 @@ pub const LEAST_EDGES: usize = 12;
 const LEAST_IN_BIN: usize = 3;
 /// Edges of a frame at which the confidence above one half is halved.
 const FEW_EDGES: f64 = 25.0;
+const ALONG_THEM: &str = "nearly all edges face one way: a motion along them would not show";
 /// Wavelength for the expected diffraction, micrometres.
 const WAVELENGTH_UM: f64 = 0.55;
 
@@ -150,7 +151,11 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
         true if all_over() => kind.sharp_all_over(sharp_ends),
         _ => kind::together(Some(&kind), &stacks, &spectra, kind::allowance_px(diffraction)).unwrap_or(kind),
     };
+    let kind = kind::refined(kind, &stacks, &spectra);
     fill_blur(&mut reading, &kind, share);
+    if matches!(kind.verdict, Verdict::Defocus) && !kind.from_nulls && kind::face_one_way(&stacks) {
+        reading.notes.push(ALONG_THEM.into());
+    }
     if matches!(kind.verdict, Verdict::SceneSoft) {
         return (reading, collected.edges, None);
     }
@@ -311,8 +316,7 @@ fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading, share: f6
         Verdict::None => {
             blur.kind = BlurKind::None;
             if kind.one_way {
-                let note = "nearly all edges face one way: a motion along them would not show";
-                reading.notes.push(note.into());
+                reading.notes.push(ALONG_THEM.into());
             }
         }
         Verdict::Defocus => {

@@ -1,7 +1,8 @@
 //! Edges that face one way: only the shape of their spread tells a motion from missed focus.
 
 use super::kind::{
-    CLEARLY_SHARP, KindReading, LEAST_DEFOCUS_PX, LEAST_EVIDENCE, PIXEL_SIGMA_PX, Verdict, motion_counts,
+    CLEARLY_SHARP, KindReading, LEAST_DEFOCUS_PX, LEAST_EVIDENCE, LENS_ALLOWANCE_PX, PIXEL_SIGMA_PX, Verdict,
+    motion_counts,
 };
 use super::psf::PointSpread;
 use super::shape::{Parts, ShapeFit, ShapeFitter};
@@ -17,6 +18,12 @@ const PLAIN_SHAPE: f64 = 12.0;
 const LEAST_SOFTENED_PX: f64 = 1.2;
 /// Round part, over what a lens may leave, from which a disc beside a motion is likely.
 const NEARLY: f64 = 0.8;
+/// Gaussian that a lens in focus leaves beside diffraction, px, and the ratio, ln, by which one in six is wider: own choice, our own
+/// allowance (1.1 px) lies 2.3 of it out. A disc of radius r leaves the edge of a motion of 1.65 r whose Gaussian is wider by 0.022 r^2.
+const USUAL_LENS_PX: f64 = 0.5;
+const LENSES_DIFFER_LN: f64 = 0.35;
+/// What it adds from which edges of one direction do not show a sharp frame: one lens in twelve is so wide.
+const SOFTER_THAN_MOST: f64 = 2.0;
 const ALIKE: &str = "edges run in one direction only: motion and missed focus look alike there";
 const SOFTENED: &str = "edges run in one direction only, and are softer than a lens leaves them: a short motion or a slightly missed focus";
 
@@ -125,11 +132,13 @@ pub(super) fn told(stacks: &[Stack], gauss: &PointSpread, allowance: f64) -> Kin
     let one_way = |verdict, psf, confidence| KindReading { one_way: true, ..KindReading::of(verdict, psf, confidence) };
     let Some(shapes) = Shapes::of(stacks) else { return open(ALIKE) };
     let shaped = shapes.shaped > LEAST_EVIDENCE;
+    let lens = (allowance.powi(2) - PIXEL_SIGMA_PX.powi(2)).sqrt();
+    let diffraction_px = (lens.powi(2) - LENS_ALLOWANCE_PX.powi(2)).max(0.0).sqrt();
     if gauss.variance(0.0).sqrt() < CLEARLY_SHARP * allowance {
-        let softened = shaped && shapes.disc.defocus_px > LEAST_SOFTENED_PX;
+        let softened = shaped && shapes.disc.defocus_px > LEAST_SOFTENED_PX
+            || beyond_a_lens(gauss.sigma_px, diffraction_px) > SOFTER_THAN_MOST;
         return if softened { open(SOFTENED) } else { one_way(Verdict::None, *gauss, 0.5) };
     }
-    let lens = (allowance.powi(2) - PIXEL_SIGMA_PX.powi(2)).sqrt();
     let round = shapes.disc.sigma_px.min(shapes.motion.sigma_px);
     // What either shape alone leaves to the lens is more than a lens does.
     if shaped
@@ -138,11 +147,31 @@ pub(super) fn told(stacks: &[Stack], gauss: &PointSpread, allowance: f64) -> Kin
     {
         return one_way(Verdict::Mixed, shapes.both, 0.55);
     }
-    if shapes.for_disc > SHAPE_EVIDENCE && shapes.disc.defocus_px >= LEAST_DEFOCUS_PX {
+    // Edges that either shape explains were left by that which asks for no unusual lens.
+    let of_lens = |psf: &PointSpread| beyond_a_lens(psf.sigma_px, diffraction_px);
+    let for_disc = shapes.for_disc + of_lens(&shapes.motion) - of_lens(&shapes.disc);
+    if for_disc > SHAPE_EVIDENCE && shapes.disc.defocus_px >= LEAST_DEFOCUS_PX {
         return KindReading::of(Verdict::Defocus, shapes.disc, 0.6);
     }
-    if -shapes.for_disc > SHAPE_EVIDENCE && motion_counts(&shapes.motion) {
+    if -for_disc > SHAPE_EVIDENCE && motion_counts(&shapes.motion) {
         return one_way(Verdict::Motion, shapes.motion, 0.6);
     }
     open(ALIKE)
+}
+
+/// chi^2 that a Gaussian wider than lenses mostly leave it adds to a shape; diffraction widens it as well.
+fn beyond_a_lens(sigma_px: f64, diffraction_px: f64) -> f64 {
+    ((sigma_px / USUAL_LENS_PX.hypot(diffraction_px)).ln().max(0.0) / LENSES_DIFFER_LN).powi(2)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_lens_twice_as_wide_as_usual_is_unlikely_unless_it_is_stopped_down() {
+        assert_eq!(beyond_a_lens(0.4, 0.0), 0.0);
+        assert!((beyond_a_lens(0.5 * LENSES_DIFFER_LN.exp(), 0.0) - 1.0).abs() < 1e-9);
+        assert!(beyond_a_lens(1.0, 0.0) > 3.0 && beyond_a_lens(1.0, 0.9) == 0.0);
+    }
 }

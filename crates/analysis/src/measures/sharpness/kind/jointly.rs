@@ -45,6 +45,11 @@ impl Left {
             && other.all() - self.all() > BY_ALL
     }
 
+    /// How much more `other` leaves of the edges.
+    pub(super) fn by_edges(&self, other: &Self) -> f64 {
+        other.edges - self.edges
+    }
+
     /// How much more `other` leaves of that spectrum which prefers this one least.
     pub(super) fn in_each_spectrum(&self, other: &Self) -> f64 {
         (other.spectra[0] - self.spectra[0]).min(other.spectra[1] - self.spectra[1])
@@ -81,8 +86,13 @@ impl Witnesses<'_> {
 
     /// The least that is left near the best of these.
     fn least(&self, from: &[PointSpread]) -> Option<Left> {
-        let mut now = from.iter().map(|psf| self.begin(*psf)).reduce(less)?;
-        let (mut ratio, mut turn) = (1.2_f64, 10.0);
+        Some(self.least_from(from.iter().map(|psf| self.begin(*psf)).reduce(less)?, 1.2))
+    }
+
+    /// The same from one of them, with steps of this ratio at first.
+    fn least_from(&self, begin: Left, ratio: f64) -> Left {
+        let mut now = begin;
+        let (mut ratio, mut turn) = (ratio, 50.0 * (ratio - 1.0));
         while ratio > 1.01 {
             let p = now.psf;
             let widths = [ratio, 1.0 / ratio];
@@ -111,8 +121,16 @@ impl Witnesses<'_> {
                 turn *= 0.5;
             }
         }
-        Some(now)
+        now
     }
+}
+
+/// Length, direction and radius of a blur near by that edges and spectra as one have; `None` without two spectra.
+pub(super) fn refined(fitter: ShapeFitter, spectra: &[Read], psf: &PointSpread, freedom: f64) -> Option<PointSpread> {
+    let [one, other] = spectra else { return None };
+    let unit = (fitter.by_stack(psf).iter().sum::<f64>() / freedom).max(CLEANEST);
+    let both = Witnesses { edges: fitter, spectra: [one, other], unit };
+    Some(both.least_from(Left { psf: *psf, edges: both.edges(psf), spectra: both.spectra(psf) }, 1.04).psf)
 }
 
 fn less(a: Left, b: Left) -> Left {

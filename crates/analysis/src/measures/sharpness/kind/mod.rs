@@ -7,7 +7,7 @@ use super::shape::{ShapeFit, ShapeFitter};
 use super::stack::Stack;
 use fits::Fits;
 pub(crate) use reading::{KindReading, SharpEnds, Verdict};
-pub(crate) use together::together;
+pub(crate) use together::{refined, together};
 
 mod blind;
 mod fits;
@@ -74,7 +74,7 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let unit = (both.chi2.min(motion.chi2).min(disc.chi2) / both.freedom).max(CLEANEST);
     let gain = |plain: &ShapeFit, richer: &ShapeFit| (plain.chi2 - richer.chi2) / unit;
     let (bins, gap) = coverage(stacks);
-    let directions_seen = bins >= 2 && gap <= WIDEST_GAP;
+    let directions_seen = !face_one_way(stacks);
 
     // Motion: is the spread different between directions?
     let with_disc = gain(motion, both);
@@ -138,6 +138,12 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
         return KindReading { mirrored: half_way.then_some(motion.psf), ..found };
     }
     KindReading { mirrored: mirrored(&fitter, stacks, &found.psf, LEAST_EVIDENCE * unit), ..found }
+}
+
+/// True where the edges cannot show a motion along them.
+pub(crate) fn face_one_way(stacks: &[Stack]) -> bool {
+    let (bins, gap) = coverage(stacks);
+    bins < 2 || gap > WIDEST_GAP
 }
 
 /// What the best round spread and the best with a motion leave, chi^2.

@@ -177,3 +177,42 @@ fn sharp_edges_that_face_one_way_leave_a_motion_along_them_open_where_both_spect
     // Across them they would show it.
     assert!(told(true, &along(12.0, 88.0)).is_none());
 }
+
+#[test]
+fn edges_of_one_direction_softer_than_most_lenses_leave_them_show_no_sharp_frame() {
+    let told = |sigma_px| read(&behind(&PointSpread { sigma_px, ..PointSpread::default() }, &[0.5, 178.0]), None);
+    assert!(matches!(told(0.6).verdict, Verdict::None));
+    // A motion of 2.3 px behind a sharp lens is as wide.
+    assert!(open(&told(0.88)), "{:?}", told(0.88));
+}
+
+#[test]
+fn a_motion_that_widens_one_direction_is_named_where_a_spectrum_has_the_same() {
+    let sharp = PointSpread { sigma_px: 0.5, ..PointSpread::default() };
+    let moved = PointSpread { motion_px: 6.0, motion_deg: 9.0, ..sharp };
+    let stacks = behind(&moved, &[0.5, 89.0, 91.0]);
+    let none = reading(Verdict::None, 0.55);
+    let told = |edges: &[Stack], psf: &PointSpread, seed| {
+        together(Some(&none), edges, &spectra(psf, seed), allowance_px(None))
+    };
+    let found = told(&stacks, &moved, 61).expect("a motion");
+    assert!(matches!(found.verdict, Verdict::Motion) && (found.psf.motion_px - 6.0).abs() < 0.3, "{found:?}");
+    // The scene's own soft direction, and texture with another motion than the edges.
+    let across = PointSpread { motion_deg: 60.0, ..moved };
+    assert!(told(&stacks, &sharp, 62).is_none() && told(&stacks, &across, 63).is_none());
+    assert!(told(&behind(&sharp, &[0.5, 89.0, 91.0]), &moved, 64).is_none());
+}
+
+#[test]
+fn edges_and_spectra_together_mend_the_figures_of_a_motion_and_disc() {
+    let truth =
+        PointSpread { sigma_px: 0.5, motion_px: 11.0, motion_deg: 35.0, defocus_px: 4.0, ..PointSpread::default() };
+    let stacks = behind(&truth, &[0.5, 89.0, 91.0]);
+    // As far off as edges of two directions leave it.
+    let off = PointSpread { motion_px: 11.6, motion_deg: 43.0, ..truth };
+    let told = KindReading::of(Verdict::Mixed, off, 0.9);
+    let found = refined(told, &stacks, &spectra(&truth, 71));
+    assert!((found.psf.motion_px - 11.0).abs() < 0.45 && (found.psf.motion_deg - 35.0).abs() < 3.0, "{found:?}");
+    let alone = refined(KindReading::of(Verdict::Motion, off, 0.9), &stacks, &spectra(&truth, 71));
+    assert!(alone.psf.motion_deg == off.motion_deg, "{alone:?}");
+}

@@ -1,12 +1,16 @@
 //! What edges and spectra as one make of a kind that either left open, or named without asking for a second part.
 
+use super::super::along;
 use super::super::psf::PointSpread;
-use super::super::scales::LEAST_CLAIM;
+use super::super::scales::{LEAST_CLAIM, LEAST_GAIN_UPRIGHT, SAME_NULL_LN, SAME_STRIPES, same_motion, upright, wide};
+use super::super::shape::{Parts, ShapeFitter};
 use super::super::spectrum::{Read, Spectrum};
 use super::super::stack::Stack;
 use super::blind;
-use super::jointly::{Jointly, Left};
-use super::{KindReading, LEAST_EVIDENCE, MIXED_MARGIN, PIXEL_SIGMA_PX, Verdict, disc_counts, motion_counts};
+use super::jointly::{Jointly, Left, refined as refined_psf};
+use super::{
+    KindReading, LEAST_EVIDENCE, MIXED_MARGIN, PIXEL_SIGMA_PX, SOME_EVIDENCE, Verdict, disc_counts, motion_counts,
+};
 
 /// Evidence by which a blur must explain more than the others. Of 117 frames of other simulators that were left open, 10 of 40
 /// with motion and disc reach it for both, one of those with less, which a plain Gaussian explains better still.
@@ -17,6 +21,9 @@ const OVERRULES: f64 = 45.0;
 const IN_EACH: f64 = 12.0;
 /// Angle to the rows and columns within which a motion may be the scene's own: its rows leave stripes too, degrees.
 const BESIDE_ROWS_DEG: f64 = 8.0;
+/// Share of what the best round spread leaves that a motion may leave of edges of which one direction alone is wide: the rest must
+/// be its doing.
+const MOSTLY_EXPLAINED: f64 = 0.25;
 /// Confidence in what only both witnesses together show.
 const TOGETHER: f64 = 0.6;
 
@@ -33,6 +40,11 @@ pub(crate) fn together(
         let why = "the edges face one way and look sharp, but the texture may have moved along them";
         return Some(KindReading { verdict: Verdict::Undetermined(why), confidence: 0.3, ..*k });
     }
+    if told.is_some_and(|k| matches!(k.verdict, Verdict::None) && !k.one_way)
+        && let Some(motion) = one_wide_direction(stacks, spectra, allowance_px)
+    {
+        return Some(KindReading::of(Verdict::Motion, motion, TOGETHER));
+    }
     let open = told.is_none_or(|k| matches!(k.verdict, Verdict::Undetermined(_)));
     if !open && !told.is_some_and(|k| spectra.iter().any(|read| hints_at_more(k, &read.spectrum))) {
         return None;
@@ -42,7 +54,11 @@ pub(crate) fn together(
     let plainer = found.plainer();
     let more = plainer.all() - found.pair.all();
     let sure = if weak { more > SURE } else { more > OVERRULES && found.pair.in_each_spectrum(plainer) > IN_EACH };
-    if sure && is_pair(&found.pair, allowance_px) {
+    // A disc whose first ring lies beyond what the spectra show only changes how they fall off: edges must show it then.
+    let psf = &found.pair.psf;
+    let ring = spectra.iter().any(|read| wide(&read.spectrum, psf));
+    let shows = ring || found.pair.by_edges(plainer) > SOME_EVIDENCE;
+    if sure && shows && is_pair(&found.pair, allowance_px) {
         return Some(named(Verdict::Mixed, found.pair.psf));
     }
     if (weak || told.is_some_and(|k| matches!(k.verdict, Verdict::Defocus))) && found.moved() {
@@ -69,6 +85,38 @@ pub(crate) fn together(
     let edges = told.map(|k| k.psf).filter(|psf| psf.motion_px <= 0.0).unwrap_or(disc);
     (rivals - found.disc.all() > least)
         .then(|| KindReading { defocus_px: Some(disc.defocus_px), ..named(Verdict::Defocus, edges) })
+}
+
+/// A motion and a disc that edges and spectrum both show, with the figures that both together have.
+pub(crate) fn refined(k: KindReading, stacks: &[Stack], spectra: &[Read]) -> KindReading {
+    // Without a disc the edges by themselves are the finer measure.
+    let none = PointSpread::default();
+    let shown = |read: &Read| read.left_ln(&none) - read.left_ln(&k.psf) > LEAST_CLAIM;
+    let open = k.one_way || k.from_nulls || !matches!(k.verdict, Verdict::Mixed) || k.psf.defocus_px <= 0.0;
+    if open || !spectra.iter().any(shown) {
+        return k;
+    }
+    let fitter = ShapeFitter::new(stacks);
+    let freedom = stacks.iter().map(|s| s.points.len() as f64).sum::<f64>();
+    let Some(psf) = refined_psf(fitter, spectra, &k.psf, freedom) else { return k };
+    KindReading { psf, defocus_px: Some(psf.defocus_px), ..k }
+}
+
+/// The motion that widens one direction alone, of edges that as a whole look sharp, where the edges have it as a spectrum has it.
+fn one_wide_direction(stacks: &[Stack], spectra: &[Read], allowance_px: f64) -> Option<PointSpread> {
+    let shown = spectra.iter().map(|read| &read.spectrum).find(|s| {
+        let least = if upright(&s.motion.psf) { LEAST_GAIN_UPRIGHT } else { LEAST_CLAIM };
+        s.gain(&s.plain, &s.motion) > least && along::smeared(stacks, &s.motion.psf, MIXED_MARGIN * allowance_px)
+    })?;
+    let fitter = ShapeFitter::new(stacks).uncapped();
+    let fit = |motion: bool| {
+        let start = PointSpread { sigma_px: 0.5, defocus_px: 0.0, ..shown.motion.psf };
+        let motion_px = if motion { start.motion_px } else { 0.0 };
+        fitter.fit(Parts { motion, turn: motion, disc: false }, PointSpread { motion_px, ..start })
+    };
+    let (round, moved) = (fit(false), fit(true));
+    let same = same_motion(&moved.psf, &shown.motion.psf, SAME_NULL_LN, SAME_STRIPES);
+    (moved.chi2 < MOSTLY_EXPLAINED * round.chi2 && same && motion_counts(&moved.psf)).then_some(moved.psf)
 }
 
 /// True where the spectrum by itself has more than the kind that was named, or another.

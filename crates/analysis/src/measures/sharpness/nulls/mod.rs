@@ -227,7 +227,10 @@ fn with_seen(
         }
         (Seen::Disc { .. }, Some(k)) if matches!(k.verdict, Verdict::None) && !k.one_way => told,
         // A disc widens every edge: rows of pickets or waves leave rings too.
-        (Seen::Disc { psf, .. }, Some(k)) if !Widths::allow(&psf, &k) || widths.sharper_than(&psf, allowance_px) => {
+        (Seen::Disc { psf, twice, alone }, Some(k))
+            if !(Widths::allow(&psf, &k) || twice && alone && widths.end_allows(&psf, &k))
+                || widths.sharper_than(&psf, allowance_px) =>
+        {
             told
         }
         // The edges do not tell, and the rings are not those of a disc alone.

@@ -16,6 +16,21 @@ fn silent(share: f64) -> Widths<'static> {
 }
 
 #[test]
+fn a_disc_of_two_pictures_is_believed_where_plain_edges_are_as_wide_whatever_thin_lines_are() {
+    let disc = PointSpread { sigma_px: 0.4, defocus_px: 7.4, ..PointSpread::default() };
+    let kind = |plain_px, twice| {
+        let widths = Widths { plain_px, ..silent(1.0) };
+        let seen = Seen::Disc { psf: disc, twice, alone: true };
+        let told = told(Verdict::Undetermined(""), 1.6, 0.2);
+        with_seen(Some(told), &widths, 1.24, seen, &|_| false).map(|k| k.verdict)
+    };
+    assert!(matches!(kind(Some(4.3), true), Some(Verdict::Defocus)));
+    for (plain_px, twice) in [(Some(4.3), false), (Some(1.6), true), (None, true)] {
+        assert!(matches!(kind(plain_px, twice), Some(Verdict::Undetermined(_))));
+    }
+}
+
+#[test]
 fn a_disc_is_believed_where_the_edges_are_as_wide_as_it_makes_them() {
     let disc = PointSpread { sigma_px: 0.4, defocus_px: 6.0, ..PointSpread::default() };
     // Plain edges: about half the radius. Flanks of thin lines: a quarter of it, where the edges leave the kind open.

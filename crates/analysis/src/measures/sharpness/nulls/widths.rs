@@ -43,6 +43,13 @@ impl Widths<'_> {
         ratio_ln.abs() < SAME_WIDTH_LN || open && (0.0..FLANKS_LN).contains(&ratio_ln)
     }
 
+    /// True where the edges leave the kind open, but the sharp end of the plain ones is as wide as the disc makes it: those of
+    /// single directions may be the flanks of thin lines.
+    pub(super) fn end_allows(&self, disc: &PointSpread, told: &KindReading) -> bool {
+        let as_wide = |px: f64| (px / disc.variance(0.0).sqrt()).ln().abs() < SAME_WIDTH_LN;
+        matches!(told.verdict, Verdict::Undetermined(_)) && self.plain_px.is_some_and(as_wide)
+    }
+
     /// True where plain edges are narrower than the disc alone makes every one of them, and as sharp as a good lens leaves them;
     /// `allowance_px` with its margin.
     pub(super) fn sharper_than(&self, disc: &PointSpread, allowance_px: f64) -> bool {

@@ -26,8 +26,8 @@ const SOMETHING: f64 = 0.3;
 const NOTHING_MORE: f64 = 0.15;
 /// Lengths or radii that two pictures show are the same within this, ln, and directions within the angle of this sine: 17
 /// degrees.
-const SAME_NULL_LN: f64 = 0.22;
-const SAME_STRIPES: f64 = 0.3;
+pub(super) const SAME_NULL_LN: f64 = 0.22;
+pub(super) const SAME_STRIPES: f64 = 0.3;
 /// Share of what the better of a motion and a disc explains that both together must explain beyond either.
 const PAIR_SHARE: f64 = 0.25;
 /// Lengths and radii of both together are the same in two pictures within this, ln.
@@ -141,7 +141,9 @@ fn together(spectra: &[Spectrum]) -> Option<Seen> {
     // A motion beside a disc: along the rows, where the scene leaves stripes too, only if two pictures show the same.
     let pair = matches!(spectra, [one, other] if same_motion(&one.both.psf, &other.both.psf, SAME_NULL_LN, SAME_STRIPES)
         && near(one.both.psf.defocus_px, other.both.psf.defocus_px, SAME_NULL_LN));
-    let more = |s: &Spectrum| s.gain(&s.disc, &s.both) > LEAST_GAIN && (pair || !upright(&s.both.psf));
+    // What is hardly more than rings alone explain is the scene's.
+    let least = |s: &Spectrum| LEAST_GAIN.max(NOTHING_MORE * s.gain(&s.plain, &s.disc));
+    let more = |s: &Spectrum| s.gain(&s.disc, &s.both) > least(s) && (pair || !upright(&s.both.psf));
     let alone = !spectra.iter().any(|s| more(s) && !too_wide(s.step_px));
     Some(match first.seen {
         Seen::Disc { psf, .. } => Seen::Disc { psf, twice, alone },
@@ -201,7 +203,7 @@ fn stripes_of(gain: f64, psf: &PointSpread, step_px: f64) -> f64 {
 }
 
 /// True for a disc whose first null lies within the band.
-fn wide(spectrum: &Spectrum, psf: &PointSpread) -> bool {
+pub(super) fn wide(spectrum: &Spectrum, psf: &PointSpread) -> bool {
     psf.defocus_px >= DISC_NULL / spectrum.last_null * spectrum.step_px
 }
 
@@ -253,7 +255,7 @@ fn near(a: f64, b: f64, ln: f64) -> bool {
     (a / b).ln().abs() < ln
 }
 
-fn same_motion(a: &PointSpread, b: &PointSpread, ln: f64, sine: f64) -> bool {
+pub(super) fn same_motion(a: &PointSpread, b: &PointSpread, ln: f64, sine: f64) -> bool {
     near(a.motion_px, b.motion_px, ln) && (a.motion_deg - b.motion_deg).to_radians().sin().abs() < sine
 }
 
