@@ -182,6 +182,10 @@ impl Border {
 /// A stretch whose noise is cut off at code zero; `None` of any other.
 fn cut_border(frame: &Frame, area: &Area, upright: bool) -> Option<Border> {
     let (count, length) = if upright { (area.height, area.width) } else { (area.width, area.height) };
+    let codes = || (area.y..area.bottom()).flat_map(|y| frame.row(y).iter().take(area.right()).skip(area.x));
+    if !masked_cut::is_cut(codes().filter(|code| **code == 0).count(), area.len()) {
+        return None;
+    }
     let period = if upright { frame.filter.rows } else { frame.filter.columns }.max(1);
     let mut samples = Vec::with_capacity(area.len());
     for y in area.y..area.bottom() {
@@ -192,10 +196,8 @@ fn cut_border(frame: &Frame, area: &Area, upright: bool) -> Option<Border> {
             samples.push((along as u32, across as u32, frame.filter.plane_at(x, y) as u32, code));
         }
     }
-    masked_cut::is_cut(&samples).then(|| {
-        let cut = masked_cut::measure(&samples, frame.filter.planes.len(), [count, period * length], period);
-        Border { upright, variances: cut.variances, lines: Between::of(&cut.lines) }
-    })
+    let cut = masked_cut::measure(&samples, frame.filter.planes.len(), [count, period * length], period);
+    Some(Border { upright, variances: cut.variances, lines: Between::of(&cut.lines) })
 }
 
 fn border(frame: &Frame, area: &Area, upright: bool) -> Border {

@@ -44,9 +44,8 @@ pub(super) struct Cut {
 }
 
 /// True where so many samples are zeros that noise must have been cut off there.
-pub(super) fn is_cut(samples: &[Sample]) -> bool {
-    let zeros = samples.iter().filter(|s| s.3 == 0).count() as f64;
-    zeros > FEW_ZEROS * samples.len() as f64
+pub(super) fn is_cut(zeros: usize, samples: usize) -> bool {
+    zeros as f64 > FEW_ZEROS * samples as f64
 }
 
 /// Of a normal variable known to lie below z: how far its mean lies below zero, its variance, and what a sample, cut there or not,
@@ -172,6 +171,10 @@ mod tests {
     use super::*;
     use crate::test_frames::Noise;
 
+    fn zeros(samples: &[Sample]) -> usize {
+        samples.iter().filter(|s| s.3 == 0).count()
+    }
+
     #[test]
     fn noise_that_was_cut_off_has_its_size_and_its_lines_theirs() {
         for (black, noise, offsets) in
@@ -187,7 +190,7 @@ mod tests {
                     samples.push((l as u32, (l % 2 * across + i) as u32, (i % 2 + 2 * (l % 2)) as u32, code));
                 }
             }
-            assert!(is_cut(&samples));
+            assert!(is_cut(zeros(&samples), samples.len()));
             let cut = measure(&samples, 4, [lines, 2 * across], 2);
             // Each plane's chance is 1 to 1.5 %.
             let dn = |of: f64| (of - 1.0 / 12.0).sqrt() / noise;
@@ -217,6 +220,6 @@ mod tests {
         }
         let samples: Vec<Sample> =
             (0..12_000).map(|i| (i / 40, i % 40, 0, (20.0 + 3.0 * rng.normal()) as u16)).collect();
-        assert!(!is_cut(&samples));
+        assert!(!is_cut(zeros(&samples), samples.len()));
     }
 }
