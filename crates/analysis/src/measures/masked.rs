@@ -9,14 +9,16 @@
 
 use rawassay_decode::{Area, Frame};
 
+use super::masked_codes::{self, codes_apart};
+use super::masked_cut;
 use super::rounding::{ROUNDING, at_one_level};
 
 /// Fewest samples.
-const FEWEST: f64 = 256.0;
+pub(super) const FEWEST: f64 = 256.0;
 
 /// Fewest lines of a border, and fewest samples in each, for the offsets of lines.
 const FEWEST_LINES: f64 = 64.0;
-const FEWEST_IN_LINE: usize = 8;
+pub(super) const FEWEST_IN_LINE: usize = 8;
 
 /// Stretches of a border at the most; lines and samples of each plane of one at the least: a wave of 72 lines is no slope in it, and
 /// its variance is known to 3 %.
@@ -38,6 +40,8 @@ pub(crate) struct Masked {
     /// Offsets of rows and of columns, standard deviation, DN.
     pub(crate) row_banding_dn: Option<f64>,
     pub(crate) column_banding_dn: Option<f64>,
+    /// Why there is none.
+    pub(crate) why: Option<&'static str>,
 }
 
 /// Lines of one direction: how far their means lie from a straight line along each stretch of the border, so that what rises slowly,
@@ -98,14 +102,18 @@ pub(crate) fn measure(frame: &Frame) -> Masked {
         return Masked { read_noise_dn: stated, ..Masked::default() };
     }
     let whole = Area::new(0, 0, frame.width, frame.height);
-    let borders: Vec<Border> = frame
-        .masked
+    let areas: Vec<Area> = frame.masked.iter().map(|a| inner(a).intersect(&whole)).filter(|a| !a.is_empty()).collect();
+    let borders: Vec<Border> = areas
         .iter()
-        .map(|a| inner(a).intersect(&whole))
-        .filter(|a| !a.is_empty())
-        .flat_map(|a| stretches(&a, planes))
-        .map(|(a, upright)| border(frame, &a, upright))
+        .flat_map(|a| stretches(a, planes))
+        .map(|(a, upright)| cut_border(frame, &a, upright).unwrap_or_else(|| border(frame, &a, upright)))
         .collect();
+    if masked_codes::smoothed(frame, &areas) {
+        let none = vec![None; planes];
+        return Masked { read_noise_dn: none, why: Some(masked_codes::SMOOTHED), ..Masked::default() };
+    }
+    // What rounding does to whole DN it does to codes further apart in the square of their distance.
+    let code2 = codes_apart(frame, &areas).powi(2);
     let quietest = |of: &dyn Fn(&Border) -> bool| {
         borders.iter().filter(|b| of(b)).filter_map(Border::level).fold(f64::INFINITY, f64::min)
     };
@@ -114,10 +122,10 @@ pub(crate) fn measure(frame: &Frame) -> Masked {
     let variance = |p: usize| {
         let known = borders.iter().filter(|b| like(b, of_all)).filter_map(|b| b.variances[p]);
         let (n, sum) = known.fold((0.0, 0.0), |s, (n, v)| (s.0 + n, s.1 + n * v));
-        (n > 0.0).then(|| sum / n - ROUNDING)
+        (n > 0.0).then(|| sum / n - ROUNDING * code2)
     };
     let variances: Vec<Option<f64>> = (0..planes).map(variance).collect();
-    let shows = |v: &f64| *v > 0.1 * ROUNDING && shows_through_rounding(*v);
+    let shows = |v: &f64| *v > 0.1 * ROUNDING * code2 && shows_through_rounding(*v / code2);
     let read_noise_dn = variances.iter().map(|v| v.filter(shows).map(f64::sqrt)).collect();
     // What whole DN make of so little noise they make of the offsets too.
     let rounded = variances.iter().flatten().any(|v| !shows(v));
@@ -128,7 +136,7 @@ pub(crate) fn measure(frame: &Frame) -> Masked {
         borders.iter().filter(|b| b.upright == upright && like(b, quietest)).for_each(|b| all.join(&b.lines));
         all.spread_dn().filter(|_| !rounded)
     };
-    Masked { read_noise_dn, row_banding_dn: all(true), column_banding_dn: all(false) }
+    Masked { read_noise_dn, row_banding_dn: all(true), column_banding_dn: all(false), why: None }
 }
 
 /// A border cut across into stretches, as many as hold enough samples of each plane; and true where its lines are rows.
@@ -171,17 +179,38 @@ impl Border {
     }
 }
 
+/// A stretch whose noise is cut off at code zero; `None` of any other.
+fn cut_border(frame: &Frame, area: &Area, upright: bool) -> Option<Border> {
+    let (count, length) = if upright { (area.height, area.width) } else { (area.width, area.height) };
+    let codes = || (area.y..area.bottom()).flat_map(|y| frame.row(y).iter().take(area.right()).skip(area.x));
+    if !masked_cut::is_cut(codes().filter(|code| **code == 0).count(), area.len()) {
+        return None;
+    }
+    let period = if upright { frame.filter.rows } else { frame.filter.columns }.max(1);
+    let mut samples = Vec::with_capacity(area.len());
+    for y in area.y..area.bottom() {
+        for (x, &code) in frame.row(y).iter().enumerate().take(area.right()).skip(area.x) {
+            let (along, across) = if upright { (y - area.y, x - area.x) } else { (x - area.x, y - area.y) };
+            // With two converters a line across has an offset for each colour.
+            let across = along % period * length + across;
+            samples.push((along as u32, across as u32, frame.filter.plane_at(x, y) as u32, code));
+        }
+    }
+    let cut = masked_cut::measure(&samples, frame.filter.planes.len(), [count, period * length], period);
+    Some(Border { upright, variances: cut.variances, lines: Between::of(&cut.lines) })
+}
+
 fn border(frame: &Frame, area: &Area, upright: bool) -> Border {
     let planes = frame.filter.planes.len();
     let (count, length) = if upright { (area.height, area.width) } else { (area.width, area.height) };
+    let period = if upright { frame.filter.rows } else { frame.filter.columns }.max(1);
     let mut limits = vec![(f64::NEG_INFINITY, f64::INFINITY); planes];
     let mut centres: Vec<f64> = frame.levels.iter().map(|l| l.black_dn).collect();
     let mut variances: Vec<Option<(f64, f64)>> = vec![None; planes];
-    // Mean of each line across: a narrow border's rows carry offsets of their own.
-    let mut across = vec![0.0; length];
+    // Mean of each line across: a narrow border's rows carry offsets of their own, with two converters one for each colour.
+    let mut across = vec![vec![0.0; length]; period];
     let mut means: Vec<[f64; 3]> = Vec::with_capacity(count);
     let place = |line: usize, i: usize| if upright { (area.x + i, area.y + line) } else { (area.x + line, area.y + i) };
-    let period = if upright { frame.filter.rows } else { frame.filter.columns }.max(1);
     let plane_of = |line: usize, i: usize| {
         let (x, y) = place(line, i);
         frame.filter.plane_at(x, y)
@@ -191,7 +220,7 @@ fn border(frame: &Frame, area: &Area, upright: bool) -> Border {
         // Per plane: samples, lines, sum, squares, squares about the lines' means.
         let mut sums = vec![[0.0_f64; 5]; planes];
         let mut own = vec![[0.0_f64; 3]; planes];
-        let mut next = vec![(0.0, 0.0); length];
+        let mut next = vec![vec![(0.0, 0.0); length]; period];
         means.clear();
         for line in 0..count {
             own.iter_mut().for_each(|o| *o = [0.0; 3]);
@@ -201,8 +230,9 @@ fn border(frame: &Frame, area: &Area, upright: bool) -> Border {
                 let v = f64::from(v);
                 if v >= limits[plane].0 && v <= limits[plane].1 {
                     let d = v - centres[plane];
-                    next[i] = (next[i].0 + 1.0, next[i].1 + d);
-                    let d = d - across[i];
+                    let next = &mut next[line % period][i];
+                    *next = (next.0 + 1.0, next.1 + d);
+                    let d = d - across[line % period][i];
                     own[plane] = [own[plane][0] + 1.0, own[plane][1] + d, own[plane][2] + d * d];
                 }
             }
@@ -231,13 +261,15 @@ fn border(frame: &Frame, area: &Area, upright: bool) -> Border {
                 limits[p] = (centres[p] - 4.0 * spread - 0.5, centres[p] + 4.0 * spread + 0.5);
             }
             // What the means of the lines across cost in degrees of freedom, shared by the planes.
-            let kept = 1.0 - (length as f64 - 1.0) / (length * count).max(2) as f64;
+            let kept = 1.0 - ((length * period) as f64 - 1.0) / (length * count).max(2) as f64;
             variances[p] = Some((n, about / ((n - lines) * if round > 0 { kept } else { 1.0 })));
         }
         if round < 3 {
-            let all = next.iter().fold((0.0, 0.0), |s, n| (s.0 + n.0, s.1 + n.1));
-            let mean = all.1 / f64::max(all.0, 1.0);
-            across.iter_mut().zip(&next).for_each(|(a, n)| *a = if n.0 > 0.0 { n.1 / n.0 - mean } else { 0.0 });
+            for (across, next) in across.iter_mut().zip(&next) {
+                let all = next.iter().fold((0.0, 0.0), |s, n| (s.0 + n.0, s.1 + n.1));
+                let mean = all.1 / f64::max(all.0, 1.0);
+                across.iter_mut().zip(next).for_each(|(a, n)| *a = if n.0 > 0.0 { n.1 / n.0 - mean } else { 0.0 });
+            }
         }
     }
     Border { upright, variances, lines: Between::of(&means) }

@@ -36,6 +36,8 @@ mod lines_seen;
 mod lines_shown;
 mod marks;
 pub(crate) mod masked;
+mod masked_codes;
+mod masked_cut;
 pub(crate) mod noise;
 pub(crate) mod overexposed;
 pub(crate) mod patches;

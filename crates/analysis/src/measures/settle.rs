@@ -19,6 +19,7 @@ pub(crate) fn settle_read_noise(frame: &Frame, found: &mut FrameNoise, masked: &
     if frame.dithered || frame.filter.is_linear() {
         return;
     }
+    found.notes.extend(masked.why.map(String::from));
     let (row_border, column_border) = (masked.row_banding_dn, masked.column_banding_dn);
     let masked = &masked.read_noise_dn;
     let (mut scene_sum, mut masked_sum, mut both) = (0.0, 0.0, 0.0);

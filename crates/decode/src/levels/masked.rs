@@ -4,6 +4,7 @@
 //! level. A line of a border counts only if its median lies with the others'; a stretch of its lines only if no amplifier's
 //! glow lights it. Source: own derivation.
 
+use super::cut_off;
 use crate::backend::Decoded;
 use crate::frame::Area;
 
@@ -23,6 +24,11 @@ const LOOKED_AT: usize = 8000;
 /// both, a border of other photosites noise alone.
 const LIT_NOISE: f64 = 1.3;
 const LIT_DN: f64 = 0.5;
+
+/// Offsets of a border's lines count as its own up to so many times the middle one (3.5 standard deviations of a normal
+/// distribution), and up to so many times a line's own noise.
+const OFFSETS: f64 = 5.2;
+const MOST_OFFSETS: f64 = 4.0;
 
 /// Standard deviation of the middle 96 % of a normal distribution, in that of the whole: (1 - 2 z phi(z) / 0.96)^(1/2) at
 /// z = 2.0537.
@@ -89,8 +95,10 @@ fn black_part(decoded: &Decoded, area: &Area, named: bool) -> Option<Area> {
     let spread = median(quiet.iter().map(|l| l.spread_dn).collect())?;
     let white = decoded.white.iter().copied().fold(f64::MAX, f64::min);
     let declared = decoded.black.iter().sum::<f64>() / decoded.black.len().max(1) as f64;
-    // Medians of lines scatter by little; fixed-pattern offsets of columns add a few DN.
-    let tolerance = (0.5 * spread).max(1.5);
+    // Medians of lines scatter by little; fixed-pattern offsets of columns add a few DN, banding as much as it is. That shows on
+    // the lower side too, where light never brings a line.
+    let lower = median(quiet.iter().map(|l| level - l.median_dn).filter(|d| *d >= 0.0).collect()).unwrap_or(0.0);
+    let tolerance = (0.5 * spread).max(1.5).max((OFFSETS * lower).min(MOST_OFFSETS * spread));
     let black = |l: &Line| (l.median_dn - level).abs() <= tolerance && l.spread_dn <= 2.0 * spread + 1.0;
     let (mut best, mut start) = (0..0, 0);
     for i in 0..=count {
@@ -257,6 +265,11 @@ fn measure_area(decoded: &Decoded, area: &Area, plane: usize) -> Option<Part> {
         return None;
     }
     let mut stored: Vec<u16> = values.iter().map(|v| v.2 as u16).collect();
+    if cut_off::is_cut(&stored) {
+        // Offsets of rows and columns are noise there.
+        let samples = stored.len();
+        return cut_off::level_and_noise(stored).map(|(level_dn, noise_dn)| Part { level_dn, noise_dn, samples });
+    }
     let last = stored.len() - 1;
     let mut at = |q: f64| f64::from(*stored.select_nth_unstable((last as f64 * q) as usize).1);
     let (middle, spread) = (at(0.5), ((at(0.8413) - at(0.1587)) / 2.0).max(0.5));
@@ -377,6 +390,30 @@ mod tests {
         }
         settle(&mut decoded);
         assert!(decoded.masked.is_empty());
+    }
+
+    #[test]
+    fn banding_takes_no_line_from_the_border() {
+        // Columns that scatter by one and a half times the noise, and a wave of as much; the light's two columns stay out.
+        for wave in [false, true] {
+            let mut decoded = frame(4.0);
+            let mut state = 7_u32;
+            let mut offset = |x: usize| {
+                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                let random = (f64::from(state) / f64::from(u32::MAX) - 0.5) * 12.0_f64.sqrt();
+                6.0 * if wave { 1.41 * (x as f64 * 0.45).sin() } else { random }
+            };
+            let offsets: Vec<f64> = (0..400).map(&mut offset).collect();
+            for (i, v) in decoded.samples.iter_mut().enumerate() {
+                *v = (f64::from(*v) + offsets[i % 400]).round().max(0.0) as u16;
+            }
+            decoded.masked = vec![Area::new(0, 0, 40, 600)];
+            settle(&mut decoded);
+            let [area] = decoded.masked[..] else { panic!("{:?}", decoded.notes) };
+            assert!(area.x <= 1 && (36..=38).contains(&area.right()), "{wave}: {area:?}");
+            let m = measure(&decoded, &dark(&decoded), 0).unwrap();
+            assert!((m.noise_dn - 4.01).abs() < 0.15, "{wave}: {m:?}");
+        }
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! Black from the masked border, where there is one that is really black; else as declared.
 
+mod cut_off;
 mod masked;
 
 use crate::backend::Decoded;
