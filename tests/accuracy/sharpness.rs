@@ -167,13 +167,26 @@ fn nothing_to_measure_is_undetermined() {
 fn edges_that_all_face_one_way_tell_a_clean_motion_from_a_clean_disc_and_never_take_one_for_the_other() {
     for (n, (phase, iso)) in [("RGGB", 100.0), ("GBRG", 6_400.0), ("BGGR", 800.0)].into_iter().enumerate() {
         let seed = 20 + 3 * n as u64;
-        let blur = |optics| measured(&recipe(SceneKind::Fence, phase, iso, seed, optics)).blur;
-        let motion = blur(straight(13.0, 25.0, 0.5));
-        let disc = blur(Optics { defocus_px: 4.0, ..Optics::gaussian(0.5) });
+        let shot = |optics| measured(&recipe(SceneKind::Fence, phase, iso, seed, optics));
+        let motion = shot(straight(13.0, 25.0, 0.5)).blur;
+        let Measures { blur: disc, notes, .. } = shot(Optics { defocus_px: 4.0, ..Optics::gaussian(0.5) });
         let open = |kind| iso > 100.0 && kind == BlurKind::Undetermined;
         assert!(motion.kind == BlurKind::Motion || open(motion.kind), "{phase} ISO {iso}: {motion:?}");
         assert!(motion.motion_px.is_none() && motion.motion_deg.is_none(), "{motion:?}");
         assert!(disc.kind == BlurKind::Defocus || open(disc.kind), "{phase} ISO {iso}: {disc:?}");
+        let told = notes.iter().any(|n| n.contains("a motion along them would not show"));
+        assert!(told || disc.kind != BlurKind::Defocus, "{notes:?}");
+    }
+}
+
+#[test]
+fn a_soft_lens_before_edges_that_face_one_way_is_neither_motion_nor_missed_focus() {
+    for (n, (phase, iso, sigma_px)) in
+        [("RGGB", 100.0, 0.9), ("GBRG", 100.0, 1.3), ("BGGR", 800.0, 1.8), ("GRBG", 100.0, 2.4)].into_iter().enumerate()
+    {
+        let m = measured(&recipe(SceneKind::Fence, phase, iso, 320 + n as u64, Optics::gaussian(sigma_px)));
+        let open = m.blur.kind == BlurKind::Undetermined;
+        assert!(open || m.blur.kind == BlurKind::None, "sigma {sigma_px}: {:?} {:?}", m.blur, m.notes);
     }
 }
 
