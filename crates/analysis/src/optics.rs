@@ -110,6 +110,11 @@ pub fn shutter_text(seconds: f64) -> String {
     }
 }
 
+/// True for a time that cameras set, written as [`shutter_text`] writes it.
+pub(crate) fn is_set(text: &str) -> bool {
+    SHUTTERS.iter().any(|(_, written)| *written == text)
+}
+
 /// f-numbers of lenses in thirds of a stop, as they are written.
 const F_NUMBERS: [f64; 31] = [
     1.0, 1.1, 1.2, 1.4, 1.6, 1.8, 2.0, 2.2, 2.5, 2.8, 3.2, 3.5, 4.0, 4.5, 5.0, 5.6, 6.3, 7.1, 8.0, 9.0, 10.0, 11.0,

@@ -35,6 +35,7 @@ pub use error::DecodeError;
 pub use frame::{
     Area, BlackFrom, Colour, FilterArray, Frame, Integrity, NoiseProfile, Plane, PlaneLevels, Preview, Reader,
 };
+pub use levels::{common_divisor, is_cut_off};
 pub use names::is_raw_name;
 #[doc(hidden)]
 pub use open::scan_only;

@@ -173,7 +173,7 @@ fn start(points: &[Point]) -> Option<Line> {
         return None;
     }
     let mut sorted: Vec<(f64, f64)> = points.iter().map(|p| (p.mean, p.variance)).collect();
-    sorted.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    sorted.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
     let groups: Vec<(f64, f64)> = sorted
         .chunks_mut(points.len().div_ceil(8))
         .map(|group| {
@@ -193,7 +193,11 @@ fn start(points: &[Point]) -> Option<Line> {
         used: 0,
     };
     for _ in 0..6 {
-        let weighted = |&(mean, variance): &(f64, f64)| Weighted { mean, weight: line.at(mean).powi(-2), variance };
+        let weighted = |&(mean, variance): &(f64, f64)| Weighted {
+            mean,
+            weight: points[0].freedom / (2.0 * line.at(mean).powi(2)),
+            variance,
+        };
         line = solve(&groups.iter().map(weighted).collect::<Vec<_>>(), 2, Offset::Unknown)?;
         let floor = 0.02 * groups.iter().map(|(_, variance)| *variance).fold(f64::INFINITY, f64::min).max(1e-6);
         line.slope = line.slope.max(0.0);

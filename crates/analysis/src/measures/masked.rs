@@ -4,10 +4,12 @@
 //! standard deviations left out, the rounding's 1/12 DN^2 taken off: read noise by definition, no light reaches these
 //! pixels. And the standard deviation of the lines' means beyond what that noise explains (analysis of variance): rows
 //! in borders at the sides, columns in those above and below.
-//! Fails when: fewer than 256 masked samples of the plane; for lines, fewer than 64 of 8 samples each.
+//! Where the noise is cut off at code zero, [`masked_cut`] measures it.
+//! Fails when: fewer than 256 masked samples of the plane; for lines, fewer than 64 of 8 samples each; the samples were smoothed, or
+//! what is left of noise cut off at zero, or of coarse codes, is too little.
 //! Source: Janesick, "Photon Transfer" (noise in the dark); analysis of variance is textbook.
 
-use rawassay_decode::{Area, Frame};
+use rawassay_decode::{Area, Frame, is_cut_off};
 
 use super::masked_codes::{self, codes_apart};
 use super::masked_cut;
@@ -40,7 +42,7 @@ pub(crate) struct Masked {
     /// Offsets of rows and of columns, standard deviation, DN.
     pub(crate) row_banding_dn: Option<f64>,
     pub(crate) column_banding_dn: Option<f64>,
-    /// Why there is none.
+    /// Why no read noise is known.
     pub(crate) why: Option<&'static str>,
 }
 
@@ -103,22 +105,25 @@ pub(crate) fn measure(frame: &Frame) -> Masked {
     }
     let whole = Area::new(0, 0, frame.width, frame.height);
     let areas: Vec<Area> = frame.masked.iter().map(|a| inner(a).intersect(&whole)).filter(|a| !a.is_empty()).collect();
+    let apart = codes_apart(frame, &areas);
     let borders: Vec<Border> = areas
         .iter()
         .flat_map(|a| stretches(a, planes))
-        .map(|(a, upright)| cut_border(frame, &a, upright).unwrap_or_else(|| border(frame, &a, upright)))
+        .map(|(a, upright)| cut_border(frame, &a, upright, apart).unwrap_or_else(|| border(frame, &a, upright)))
         .collect();
-    if masked_codes::smoothed(frame, &areas) {
-        let none = vec![None; planes];
-        return Masked { read_noise_dn: none, why: Some(masked_codes::SMOOTHED), ..Masked::default() };
-    }
     // What rounding does to whole DN it does to codes further apart in the square of their distance.
-    let code2 = codes_apart(frame, &areas).powi(2);
+    let code2 = f64::from(apart).powi(2);
     let quietest = |of: &dyn Fn(&Border) -> bool| {
         borders.iter().filter(|b| of(b)).filter_map(Border::level).fold(f64::INFINITY, f64::min)
     };
     let like = |b: &Border, quietest: f64| b.level().is_some_and(|v| v < LIKE_QUIETEST * quietest);
     let of_all = quietest(&|_| true);
+    // Light that falls off across a border makes neighbours alike: only what is dark is asked.
+    let dark: Vec<Area> = borders.iter().filter(|b| like(b, of_all)).map(|b| b.area).collect();
+    if masked_codes::smoothed(frame, &dark) {
+        let none = vec![None; planes];
+        return Masked { read_noise_dn: none, why: Some(masked_codes::SMOOTHED), ..Masked::default() };
+    }
     let variance = |p: usize| {
         let known = borders.iter().filter(|b| like(b, of_all)).filter_map(|b| b.variances[p]);
         let (n, sum) = known.fold((0.0, 0.0), |s, (n, v)| (s.0 + n, s.1 + n * v));
@@ -164,6 +169,7 @@ fn shows_through_rounding(variance: f64) -> bool {
 
 /// One stretch of a border.
 struct Border {
+    area: Area,
     /// Its lines are rows.
     upright: bool,
     /// Samples and variance of each plane.
@@ -172,18 +178,20 @@ struct Border {
 }
 
 impl Border {
-    /// Variance over the planes; `None` where a plane's is unknown.
+    /// Variance over the planes; `None` where a plane's is unknown, zero where one does not show its noise: it is quieter than any
+    /// that does, and of those that do the ones would be taken that light lifts.
     fn level(&self) -> Option<f64> {
         let all: Option<Vec<f64>> = self.variances.iter().map(|v| v.map(|v| v.1)).collect();
-        all.map(|all| all.iter().sum::<f64>() / all.len().max(1) as f64)
+        all.map(|all| if all.contains(&0.0) { 0.0 } else { all.iter().sum::<f64>() / all.len().max(1) as f64 })
     }
 }
 
-/// A stretch whose noise is cut off at code zero; `None` of any other.
-fn cut_border(frame: &Frame, area: &Area, upright: bool) -> Option<Border> {
+/// A stretch whose noise is cut off at code zero, its codes so many DN apart; `None` of any other.
+fn cut_border(frame: &Frame, area: &Area, upright: bool, apart: u16) -> Option<Border> {
     let (count, length) = if upright { (area.height, area.width) } else { (area.width, area.height) };
-    let codes = || (area.y..area.bottom()).flat_map(|y| frame.row(y).iter().take(area.right()).skip(area.x));
-    if !masked_cut::is_cut(codes().filter(|code| **code == 0).count(), area.len()) {
+    let codes: Vec<u16> =
+        (area.y..area.bottom()).flat_map(|y| frame.row(y).iter().take(area.right()).skip(area.x)).copied().collect();
+    if !is_cut_off(&codes) {
         return None;
     }
     let period = if upright { frame.filter.rows } else { frame.filter.columns }.max(1);
@@ -193,11 +201,14 @@ fn cut_border(frame: &Frame, area: &Area, upright: bool) -> Option<Border> {
             let (along, across) = if upright { (y - area.y, x - area.x) } else { (x - area.x, y - area.y) };
             // With two converters a line across has an offset for each colour.
             let across = along % period * length + across;
-            samples.push((along as u32, across as u32, frame.filter.plane_at(x, y) as u32, code));
+            samples.push((along as u32, across as u32, frame.filter.plane_at(x, y) as u32, code / apart));
         }
     }
     let cut = masked_cut::measure(&samples, frame.filter.planes.len(), [count, period * length], period);
-    Some(Border { upright, variances: cut.variances, lines: Between::of(&cut.lines) })
+    let (step, step2) = (f64::from(apart), f64::from(apart).powi(2));
+    let variances = cut.variances.iter().map(|v| v.map(|(n, variance)| (n, variance * step2))).collect();
+    let lines: Vec<[f64; 3]> = cut.lines.iter().map(|l| [l[0], l[1] * step, l[2] * step2]).collect();
+    Some(Border { area: *area, upright, variances, lines: Between::of(&lines) })
 }
 
 fn border(frame: &Frame, area: &Area, upright: bool) -> Border {
@@ -272,7 +283,7 @@ fn border(frame: &Frame, area: &Area, upright: bool) -> Border {
             }
         }
     }
-    Border { upright, variances, lines: Between::of(&means) }
+    Border { area: *area, upright, variances, lines: Between::of(&means) }
 }
 
 /// The area without the two pixels at its rim that light of the picture may reach, where it is wide enough.
@@ -280,6 +291,9 @@ fn inner(area: &Area) -> Area {
     let (dx, dy) = (if area.width > 8 { 2 } else { 0 }, if area.height > 8 { 2 } else { 0 });
     Area::new(area.x + dx, area.y + dy, area.width - 2 * dx, area.height - 2 * dy)
 }
+
+#[cfg(test)]
+mod changed_tests;
 
 #[cfg(test)]
 mod tests {

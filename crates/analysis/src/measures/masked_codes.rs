@@ -2,7 +2,7 @@
 //!
 //! Source: greatest common divisor and correlation are textbook; docs/measures.md.
 
-use rawassay_decode::{Area, Frame};
+use rawassay_decode::{Area, Frame, common_divisor};
 
 /// Mean correlation of like-coloured neighbours in the border from which on its samples were smoothed: a Gaussian of 0.5 samples
 /// on each colour plane leaves 0.25 of it, converters leave a twentieth (common practice, no source).
@@ -17,33 +17,25 @@ const FEWEST: f64 = 2000.0;
 /// Standard deviations that count: what stands further off is no noise.
 const WIDTH: f64 = 4.0;
 
-pub(super) const SMOOTHED: &str = "read noise: not measurable from the masked pixels, neighbours of one colour are correlated there: \
-                                   the file's noise was reduced";
+pub(super) const SMOOTHED: &str = "read noise: not measurable from the masked pixels, noise reduction was applied to this file before \
+                                   it was saved; what the picture shows may be too small";
 
 /// Greatest distance, in whole DN, of which all codes of these areas are multiples apart.
-pub(super) fn codes_apart(frame: &Frame, areas: &[Area]) -> f64 {
+pub(super) fn codes_apart(frame: &Frame, areas: &[Area]) -> u16 {
     let (mut divisor, mut first) = (0_u16, None);
     for area in areas {
         for y in area.y..area.bottom() {
             let Some(row) = frame.row(y).get(area.x..area.right()) else { continue };
             for &code in row {
                 let first = *first.get_or_insert(code);
-                divisor = common(divisor, code.abs_diff(first));
+                divisor = common_divisor(divisor, code.abs_diff(first));
                 if divisor == 1 {
-                    return 1.0;
+                    return 1;
                 }
             }
         }
     }
-    f64::from(divisor.max(1))
-}
-
-/// Greatest common divisor.
-fn common(mut a: u16, mut b: u16) -> u16 {
-    while b > 0 {
-        (a, b) = (b, a % b);
-    }
-    a
+    divisor.max(1)
 }
 
 /// True where like-coloured neighbours are correlated along the lines of the borders, the levels of lines across taken out.
@@ -137,8 +129,8 @@ mod tests {
 
     #[test]
     fn codes_lie_as_far_apart_as_all_of_them_do() {
-        for apart in [1.0, 2.0, 8.0] {
-            assert_eq!(codes_apart(&frame(0.0, apart), &[Area::new(2, 0, 36, 600)]), apart);
+        for apart in [1, 2, 8] {
+            assert_eq!(codes_apart(&frame(0.0, f64::from(apart)), &[Area::new(2, 0, 36, 600)]), apart);
         }
     }
 }

@@ -10,7 +10,7 @@ use super::shutter_fit::{self, Ending};
 use super::shutter_trust;
 use super::{Best, Estimate, Group, Held, Key, Limit, Readings, Setting, Step, estimate, group_by, steps_by};
 use super::{BodyNames, plural, share_interval, short, shutter_text};
-use crate::optics::shutter_not_slower;
+use crate::optics::{is_set, shutter_not_slower};
 use crate::{BlurKind, FindingCode, FrameRow, Outcome, Severity};
 
 /// Focal lengths within this ratio are one group.
@@ -269,11 +269,11 @@ fn limit_for_brief(steps: &[Step], options: &Options) -> Option<Limit> {
     })
 }
 
-/// The limit, and the slowest time that cameras set within it where that is another one.
+/// The limit, and where no camera sets it the slowest time within it that they do.
 fn hand_held(limit_s: f64) -> String {
     let limit = shutter_text(limit_s);
     match shutter_not_slower(limit_s) {
-        Some((_, set)) if set != limit => format!("{limit} hand-held, on the camera {set}"),
+        Some((_, set)) if !is_set(&limit) => format!("{limit} hand-held, on the camera {set}"),
         _ => format!("{limit} hand-held"),
     }
 }
@@ -368,7 +368,7 @@ mod tests {
     #[test]
     fn a_limit_between_two_times_of_the_dial_names_the_faster_one() {
         assert_eq!(hand_held(1.0 / 263.0), "1/263 s hand-held, on the camera 1/320 s");
-        assert_eq!(hand_held(1.0 / 250.0), "1/250 s hand-held");
+        assert_eq!(hand_held(1.0 / 258.0), "1/250 s hand-held");
         // Faster than any shutter.
         assert_eq!(hand_held(1.0 / 20_000.0), "1/20000 s hand-held");
     }

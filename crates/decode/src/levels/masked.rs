@@ -96,9 +96,15 @@ fn black_part(decoded: &Decoded, area: &Area, named: bool) -> Option<Area> {
     let white = decoded.white.iter().copied().fold(f64::MAX, f64::min);
     let declared = decoded.black.iter().sum::<f64>() / decoded.black.len().max(1) as f64;
     // Medians of lines scatter by little; fixed-pattern offsets of columns add a few DN, banding as much as it is. That shows on
-    // the lower side too, where light never brings a line.
+    // the lower side too, where light brings no line unless it lights most of them: it falls off across the border then.
     let lower = median(quiet.iter().map(|l| level - l.median_dn).filter(|d| *d >= 0.0).collect()).unwrap_or(0.0);
-    let tolerance = (0.5 * spread).max(1.5).max((OFFSETS * lower).min(MOST_OFFSETS * spread));
+    let third = |k: usize| median(lines[k * count / 3..(k + 1) * count / 3].iter().map(|l| l.median_dn).collect());
+    let falls_off = match [third(0), third(1), third(2)] {
+        [Some(a), Some(b), Some(c)] => (a - b) * (b - c) > 0.0 && (a - c).abs() > 2.0 * lower,
+        _ => false,
+    };
+    let offsets = if falls_off { 0.0 } else { (OFFSETS * lower).min(MOST_OFFSETS * spread) };
+    let tolerance = (0.5 * spread).max(1.5).max(offsets);
     let black = |l: &Line| (l.median_dn - level).abs() <= tolerance && l.spread_dn <= 2.0 * spread + 1.0;
     let (mut best, mut start) = (0..0, 0);
     for i in 0..=count {
@@ -265,7 +271,7 @@ fn measure_area(decoded: &Decoded, area: &Area, plane: usize) -> Option<Part> {
         return None;
     }
     let mut stored: Vec<u16> = values.iter().map(|v| v.2 as u16).collect();
-    if cut_off::is_cut(&stored) {
+    if cut_off::is_cut_off(&stored) {
         // Offsets of rows and columns are noise there.
         let samples = stored.len();
         return cut_off::level_and_noise(stored).map(|(level_dn, noise_dn)| Part { level_dn, noise_dn, samples });

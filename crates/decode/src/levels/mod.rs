@@ -3,6 +3,8 @@
 mod cut_off;
 mod masked;
 
+pub use cut_off::{common_divisor, is_cut_off};
+
 use crate::backend::Decoded;
 use crate::frame::{BlackFrom, PlaneLevels};
 
