@@ -231,7 +231,8 @@ mod tests {
         for (black, noise) in [(-6.0, 3.0), (0.0, 0.4), (-0.4, 0.8)] {
             let mut code = || (black + noise * rng.normal()).round().max(0.0) as u16;
             let samples: Vec<Sample> = (0..12_000).map(|i| (i / 40, i % 40, 0, code())).collect();
-            assert_eq!(measure(&samples, 1, [300, 40], 1).variances, vec![Some((12_000.0, 0.0))], "{black}");
+            let told = measure(&samples, 1, [300, 40], 1).variances[0];
+            assert_eq!(told.map(|(_, variance)| variance), Some(0.0), "{black}");
         }
     }
 }

@@ -374,6 +374,23 @@ mod tests {
     }
 
     #[test]
+    fn light_that_falls_off_across_a_border_is_not_taken_for_bands() {
+        let (mut decoded, more) = (frame(4.0), frame(1.0));
+        for (i, sample) in decoded.samples.iter_mut().enumerate().filter(|(i, _)| i % 400 < 40) {
+            // Light has noise of its own.
+            let light_dn = 60.0 * (((i % 400) as f64 - 39.0) / 12.0).exp();
+            let noise = f64::from(more.samples[(i + 97) / 400 * 400 + 200 + i % 97]) - 3512.0;
+            *sample += (light_dn + noise * light_dn.sqrt()).round().max(0.0) as u16;
+        }
+        settle(&mut decoded);
+        // No column is without light: 2.5 DN reach the furthest, 10 DN the middle.
+        for plane in 0..4 {
+            let m = measure(&decoded, &dark(&decoded), plane).unwrap();
+            assert!((m.level_dn - 512.0).abs() < 6.0, "{m:?}");
+        }
+    }
+
+    #[test]
     fn noise_below_half_a_code_is_black_and_one_code_throughout_is_not() {
         let mut decoded = frame(0.4);
         decoded.black = vec![519.0; 4];
