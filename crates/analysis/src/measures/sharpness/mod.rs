@@ -151,7 +151,7 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
         true if all_over() => kind.sharp_all_over(sharp_ends),
         _ => kind::together(Some(&kind), &stacks, &spectra, kind::allowance_px(diffraction)).unwrap_or(kind),
     };
-    let kind = kind::refined(kind, &stacks, &spectra);
+    let kind = kind::refined(kind, &stacks, &spectra, kind::allowance_px(diffraction));
     fill_blur(&mut reading, &kind, share);
     if matches!(kind.verdict, Verdict::Defocus) && !kind.from_nulls && kind::face_one_way(&stacks) {
         reading.notes.push(ALONG_THEM.into());

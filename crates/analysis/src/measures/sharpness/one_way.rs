@@ -1,10 +1,9 @@
 //! Edges that face one way: only the shape of their spread tells a motion from missed focus.
 
 use super::kind::{
-    CLEARLY_SHARP, KindReading, LEAST_DEFOCUS_PX, LEAST_EVIDENCE, LENS_ALLOWANCE_PX, PIXEL_SIGMA_PX, Verdict,
-    motion_counts,
+    CLEARLY_SHARP, KindReading, LEAST_DEFOCUS_PX, LEAST_EVIDENCE, PIXEL_SIGMA_PX, Verdict, allowance_px, motion_counts,
 };
-use super::psf::PointSpread;
+use super::psf::{GAUSSIAN_RISE, PointSpread};
 use super::shape::{Parts, ShapeFit, ShapeFitter};
 use super::stack::Stack;
 
@@ -22,8 +21,12 @@ const NEARLY: f64 = 0.8;
 /// allowance (1.1 px) lies 2.3 of it out. A disc of radius r leaves the edge of a motion of 1.65 r whose Gaussian is wider by 0.022 r^2.
 const USUAL_LENS_PX: f64 = 0.5;
 const LENSES_DIFFER_LN: f64 = 0.35;
-/// What it adds from which edges of one direction do not show a sharp frame: one lens in twelve is so wide.
+/// Edges of one direction that are softer than this, as [`beyond_a_lens`] counts, are not called sharp: only one lens in twelve
+/// is so soft.
 const SOFTER_THAN_MOST: f64 = 2.0;
+/// The most that lenses may add to the evidence of shape, and the least evidence of shape they may be added to.
+const MOST_OF_LENSES: f64 = 3.0;
+const LEAST_OF_SHAPE: f64 = 3.0;
 const ALIKE: &str = "edges run in one direction only: motion and missed focus look alike there";
 const SOFTENED: &str = "edges run in one direction only, and are softer than a lens leaves them: a short motion or a slightly missed focus";
 
@@ -127,16 +130,17 @@ pub(super) fn plainly_a_motion(stacks: &[Stack]) -> bool {
 
 /// With edges of one direction only, the shape alone can speak: a disc is rounder than a box, and neither can pass for the
 /// other where the edges are clean. How long a motion is and where it points cannot be known then.
-pub(super) fn told(stacks: &[Stack], gauss: &PointSpread, allowance: f64) -> KindReading {
+pub(super) fn told(stacks: &[Stack], gauss: &PointSpread, diffraction_rise_px: Option<f64>) -> KindReading {
+    let allowance = allowance_px(diffraction_rise_px);
     let open = |why| KindReading::of(Verdict::Undetermined(why), *gauss, 0.3);
     let one_way = |verdict, psf, confidence| KindReading { one_way: true, ..KindReading::of(verdict, psf, confidence) };
     let Some(shapes) = Shapes::of(stacks) else { return open(ALIKE) };
     let shaped = shapes.shaped > LEAST_EVIDENCE;
     let lens = (allowance.powi(2) - PIXEL_SIGMA_PX.powi(2)).sqrt();
-    let diffraction_px = (lens.powi(2) - LENS_ALLOWANCE_PX.powi(2)).max(0.0).sqrt();
+    let diffraction_px = diffraction_rise_px.map(|rise| rise / GAUSSIAN_RISE);
     if gauss.variance(0.0).sqrt() < CLEARLY_SHARP * allowance {
         let softened = shaped && shapes.disc.defocus_px > LEAST_SOFTENED_PX
-            || beyond_a_lens(gauss.sigma_px, diffraction_px) > SOFTER_THAN_MOST;
+            || beyond_a_lens(gauss.sigma_px, diffraction_px.unwrap_or(0.0)) > SOFTER_THAN_MOST;
         return if softened { open(SOFTENED) } else { one_way(Verdict::None, *gauss, 0.5) };
     }
     let round = shapes.disc.sigma_px.min(shapes.motion.sigma_px);
@@ -147,9 +151,9 @@ pub(super) fn told(stacks: &[Stack], gauss: &PointSpread, allowance: f64) -> Kin
     {
         return one_way(Verdict::Mixed, shapes.both, 0.55);
     }
-    // Edges that either shape explains were left by that which asks for no unusual lens.
-    let of_lens = |psf: &PointSpread| beyond_a_lens(psf.sigma_px, diffraction_px);
-    let for_disc = shapes.for_disc + of_lens(&shapes.motion) - of_lens(&shapes.disc);
+    let of_lenses = diffraction_px
+        .map_or(0.0, |px| beyond_a_lens(shapes.motion.sigma_px, px) - beyond_a_lens(shapes.disc.sigma_px, px));
+    let for_disc = with_lenses(shapes.for_disc, of_lenses);
     if for_disc > SHAPE_EVIDENCE && shapes.disc.defocus_px >= LEAST_DEFOCUS_PX {
         return KindReading::of(Verdict::Defocus, shapes.disc, 0.6);
     }
@@ -159,7 +163,18 @@ pub(super) fn told(stacks: &[Stack], gauss: &PointSpread, allowance: f64) -> Kin
     open(ALIKE)
 }
 
-/// chi^2 that a Gaussian wider than lenses mostly leave it adds to a shape; diffraction widens it as well.
+/// Evidence of shape for a disc (negative: for a motion) with what lenses add to it. They help to decide where the shape does
+/// not by itself, but not without it, and they take nothing away from what it says clearly.
+fn with_lenses(of_shape: f64, of_lenses: f64) -> f64 {
+    let clear = of_shape.abs() > SHAPE_EVIDENCE;
+    if clear || of_shape.abs() < LEAST_OF_SHAPE {
+        return of_shape;
+    }
+    of_shape + of_lenses.clamp(-MOST_OF_LENSES, MOST_OF_LENSES)
+}
+
+/// What counts against a shape that leaves the lens a Gaussian wider than lenses mostly have, units of evidence. Diffraction
+/// widens that of a lens as well.
 fn beyond_a_lens(sigma_px: f64, diffraction_px: f64) -> f64 {
     ((sigma_px / USUAL_LENS_PX.hypot(diffraction_px)).ln().max(0.0) / LENSES_DIFFER_LN).powi(2)
 }
@@ -173,5 +188,20 @@ mod tests {
         assert_eq!(beyond_a_lens(0.4, 0.0), 0.0);
         assert!((beyond_a_lens(0.5 * LENSES_DIFFER_LN.exp(), 0.0) - 1.0).abs() < 1e-9);
         assert!(beyond_a_lens(1.0, 0.0) > 3.0 && beyond_a_lens(1.0, 0.9) == 0.0);
+    }
+
+    #[test]
+    fn lenses_decide_nothing_without_the_shape_and_nothing_against_it() {
+        // Nearly a tie: the lens makes it a disc, or leaves it open.
+        assert!(with_lenses(4.0, 2.5) > SHAPE_EVIDENCE && with_lenses(4.0, -2.5) < SHAPE_EVIDENCE);
+        assert!(-with_lenses(-4.0, -2.5) > SHAPE_EVIDENCE);
+        // However soft the lens: 1.18 px count 6 units.
+        assert!(beyond_a_lens(1.18, 0.0) > SHAPE_EVIDENCE);
+        assert_eq!(with_lenses(4.0, 100.0), 7.0);
+        for of_shape in [2.9, 0.0, -2.9, 6.1, -6.1] {
+            for of_lenses in [-100.0, 100.0] {
+                assert_eq!(with_lenses(of_shape, of_lenses), of_shape);
+            }
+        }
     }
 }

@@ -86,7 +86,56 @@ impl Part {
 
 #[cfg(test)]
 mod tests {
+    use super::super::power::{Picture, Power};
+    use super::super::spectrum::tests::{NOISE, texture};
+    use super::super::spectrum_fit::points;
+    use super::super::window::Source;
     use super::*;
+
+    /// The least of a fine scan about that blur: steps of a quarter of a per cent and of a degree.
+    fn scanned(fitter: &Fitter, about: &PointSpread) -> SpectrumFit {
+        let ratios = || (-16..=16).map(|k| 1.0 + 0.0025 * f64::from(k));
+        let mut all = Vec::new();
+        if about.motion_px > 0.0 {
+            for turn in (-12..=12).map(|k| 0.25 * f64::from(k)) {
+                all.extend(ratios().map(|by| PointSpread {
+                    motion_px: by * about.motion_px,
+                    motion_deg: about.motion_deg + turn,
+                    ..*about
+                }));
+            }
+        } else {
+            all.extend(ratios().map(|by| PointSpread { defocus_px: by * about.defocus_px, ..*about }));
+        }
+        let fits = all.iter().map(|psf| fitter.fit(psf));
+        fits.reduce(SpectrumFit::better).expect("a fit")
+    }
+
+    #[test]
+    fn from_eight_per_cent_and_five_degrees_off_it_comes_to_the_least_of_a_fine_scan() {
+        let sharp = PointSpread { sigma_px: 0.6, ..PointSpread::default() };
+        let moved = |motion_px, motion_deg| PointSpread { motion_px, motion_deg, ..sharp };
+        let blurs = [moved(9.5, 75.0), moved(14.0, 140.0), PointSpread { defocus_px: 5.0, ..sharp }];
+        for (seed, truth) in (81..).zip(blurs) {
+            let level = texture(&truth, seed);
+            let power = Power::read(&Picture { source: Source::Level(&level), noise: NOISE }).expect("tiles");
+            let points = points(&power);
+            let fitter = Fitter::new(points.iter(), power.floor());
+            let least = scanned(&fitter, &truth);
+            for (ratio, turn) in [(1.08, 5.0), (1.08, -5.0), (0.92, 5.0), (0.92, -5.0)] {
+                let off = PointSpread {
+                    motion_px: ratio * truth.motion_px,
+                    motion_deg: truth.motion_deg + turn,
+                    defocus_px: ratio * truth.defocus_px,
+                    ..truth
+                };
+                let found = fitter.refine(fitter.fit(&off)).psf;
+                let apart = |of: fn(&PointSpread) -> f64| (of(&found) - of(&least.psf)).abs() / of(&least.psf).max(0.1);
+                assert!(apart(|p| p.motion_px) < 0.01 && apart(|p| p.defocus_px) < 0.01, "{found:?} {least:?}");
+                assert!(truth.motion_px <= 0.0 || (found.motion_deg - least.psf.motion_deg).abs() < 1.0, "{found:?}");
+            }
+        }
+    }
 
     #[test]
     fn the_lowest_place_is_that_of_the_parabola() {

@@ -125,7 +125,8 @@ impl Witnesses<'_> {
     }
 }
 
-/// Length, direction and radius of a blur near by that edges and spectra as one have; `None` without two spectra.
+/// Length, direction and radius that edges and spectra as one have, reached from those of `psf` by small steps, however many.
+/// `None` without two spectra.
 pub(super) fn refined(fitter: ShapeFitter, spectra: &[Read], psf: &PointSpread, freedom: f64) -> Option<PointSpread> {
     let [one, other] = spectra else { return None };
     let unit = (fitter.by_stack(psf).iter().sum::<f64>() / freedom).max(CLEANEST);

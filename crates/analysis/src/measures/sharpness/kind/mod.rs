@@ -86,7 +86,7 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let some_seen = bins >= 3 && gap <= widest;
     let allowance = allowance_px(diffraction_rise_px);
 
-    let one_way = (!directions_seen).then(|| one_way::told(stacks, &gauss.psf, allowance));
+    let one_way = (!directions_seen).then(|| one_way::told(stacks, &gauss.psf, diffraction_rise_px));
     if let Some(found) = one_way.filter(|_| !some_seen) {
         return found;
     }

@@ -1,6 +1,7 @@
 //! What directions make of a kind, on hand-made readings.
 
 use super::super::power::Picture;
+use super::super::scales::{LEAST_CLAIM, wide};
 use super::super::spectrum::tests::{NOISE, texture};
 use super::super::spectrum::{Read, read_two};
 use super::super::stack::Point;
@@ -211,8 +212,122 @@ fn edges_and_spectra_together_mend_the_figures_of_a_motion_and_disc() {
     // As far off as edges of two directions leave it.
     let off = PointSpread { motion_px: 11.6, motion_deg: 43.0, ..truth };
     let told = KindReading::of(Verdict::Mixed, off, 0.9);
-    let found = refined(told, &stacks, &spectra(&truth, 71));
+    let told = KindReading { mirrored: Some(off), ..told };
+    let seen = spectra(&truth, 71);
+    let allowance = allowance_px(None);
+    let found = refined(told, &stacks, &seen, allowance);
     assert!((found.psf.motion_px - 11.0).abs() < 0.45 && (found.psf.motion_deg - 35.0).abs() < 3.0, "{found:?}");
-    let alone = refined(KindReading::of(Verdict::Motion, off, 0.9), &stacks, &spectra(&truth, 71));
-    assert!(alone.psf.motion_deg == off.motion_deg, "{alone:?}");
+    // Both have chosen the direction.
+    assert!(found.mirrored.is_none());
+    // One spectrum alone has no say, and none where no disc was named.
+    assert_eq!(refined(told, &stacks, &seen[..1], allowance).psf, off);
+    assert_eq!(refined(KindReading::of(Verdict::Motion, off, 0.9), &stacks, &seen, allowance).psf, off);
+}
+
+#[test]
+fn figures_are_mended_only_where_they_stay_those_of_the_same_motion_and_disc() {
+    let truth =
+        PointSpread { sigma_px: 0.5, motion_px: 11.0, motion_deg: 35.0, defocus_px: 4.0, ..PointSpread::default() };
+    let (stacks, seen, allowance) = (behind(&truth, &[0.5, 89.0, 91.0]), spectra(&truth, 71), allowance_px(None));
+    // Step by step both witnesses lead to the truth, however far it is.
+    let far = [
+        PointSpread { motion_deg: 53.0, ..truth },
+        PointSpread { motion_px: 15.0, ..truth },
+        PointSpread { defocus_px: 5.6, ..truth },
+    ];
+    for told in &far {
+        let gone = jointly::refined(ShapeFitter::new(&stacks), &seen, told, 108.0).expect("two spectra");
+        assert!((gone.motion_deg - 35.0).abs() < 3.0 && (gone.defocus_px - 4.0).abs() < 0.3, "{gone:?}");
+        assert!(!together::still(told, &gone, allowance), "{told:?}");
+    }
+    // What was told is kept then; a spectrum shows it to some extent.
+    let none = PointSpread::default();
+    assert!(seen.iter().any(|read| read.left_ln(&none) - read.left_ln(&far[0]) > LEAST_CLAIM));
+    let told = KindReading { mirrored: Some(far[1]), ..KindReading::of(Verdict::Mixed, far[0], 0.9) };
+    let found = refined(told, &stacks, &seen, allowance);
+    assert!(found.psf == far[0] && found.defocus_px == Some(4.0) && found.mirrored == told.mirrored, "{found:?}");
+    let still = |one: (f64, f64, f64), other: (f64, f64, f64)| {
+        let psf = |(motion_px, motion_deg, defocus_px)| PointSpread { motion_px, motion_deg, defocus_px, ..truth };
+        together::still(&psf(one), &psf(other), allowance)
+    };
+    assert!(still((11.0, 35.0, 4.0), (12.0, 40.0, 4.4)));
+    // Near by, but too short, too small, no wider than lenses or a row of the scene.
+    assert!(!still((2.0, 35.0, 1.4), (1.65, 35.0, 1.4)));
+    assert!(!still((11.0, 35.0, 1.4), (11.0, 35.0, 1.2)));
+    assert!(!still((11.0, 35.0, 2.2), (11.0, 35.0, 1.9)));
+    assert!(!still((11.0, 12.0, 4.0), (11.0, 5.0, 4.0)));
+    // What was named without it is not asked for it.
+    assert!(still((11.0, 5.0, 1.9), (11.0, 4.0, 1.8)));
+}
+
+#[test]
+fn a_disc_whose_rings_lie_beyond_the_spectra_is_named_beside_a_motion_only_where_the_edges_show_it() {
+    let contradict = reading(Verdict::Undetermined("directions contradict each other"), 2.5);
+    let sharp = PointSpread { sigma_px: 0.6, motion_px: 12.0, motion_deg: 35.0, ..PointSpread::default() };
+    let few = [12.0, 60.0, 100.0, 150.0];
+    let many = [5.0, 35.0, 65.0, 95.0, 125.0, 155.0];
+    // The first ring of a disc of 2.8 px lies beyond a halved picture, that of one of 3.3 px in it.
+    for (defocus_px, degs, ring, shown) in
+        [(2.8, &few[..], false, false), (2.8, &many[..], false, true), (3.3, &few[..], true, true)]
+    {
+        let pair = PointSpread { defocus_px, ..sharp };
+        let (edges, seen) = (behind(&pair, degs), spectra(&pair, 91));
+        let found = jointly::Jointly::of(&edges, &seen).expect("two spectra");
+        let plainer = found.plainer();
+        // Both witnesses together prefer the pair in any case.
+        assert!(plainer.all() - found.pair.all() > 45.0);
+        assert_eq!(seen.iter().any(|read| wide(&read.spectrum, &found.pair.psf)), ring);
+        let named = together(Some(&contradict), &edges, &seen, allowance_px(None));
+        assert_eq!(named.is_some_and(|k| matches!(k.verdict, Verdict::Mixed)), shown, "{defocus_px} {named:?}");
+    }
+}
+
+/// Edges of one direction of which that share is those behind a disc of 5 px, the rest those behind a motion as wide whose lens
+/// is softer.
+fn between(share: f64) -> Vec<Stack> {
+    let degs = [0.5, 178.0];
+    let disc = PointSpread { sigma_px: 0.45, defocus_px: 5.0, ..PointSpread::default() };
+    let motion = PointSpread { sigma_px: 0.868, motion_px: 8.25, ..PointSpread::default() };
+    let mut stacks = behind(&disc, &degs);
+    for (stack, &deg) in stacks.iter_mut().zip(&degs) {
+        let (disc, motion) = (disc.edge_spread(deg), motion.edge_spread(deg));
+        for p in &mut stack.points {
+            p.level = share * disc.at(p.t_px) + (1.0 - share) * motion.at(p.t_px);
+        }
+    }
+    stacks
+}
+
+#[test]
+fn lenses_decide_where_edges_of_one_direction_have_nearly_as_much_of_either_shape() {
+    let told = |share, diffraction| read(&between(share), diffraction).verdict;
+    let (little, unknown) = (Some(0.3), None);
+    // 4 units for a disc: those of the motion's lens, of 0.95 px, are added.
+    assert!(matches!(told(0.572, little), Verdict::Defocus));
+    assert!(matches!(told(0.572, unknown), Verdict::Undetermined(_)));
+    // Behind so much diffraction it is no soft lens.
+    assert!(matches!(told(0.572, Some(2.2)), Verdict::Undetermined(_)));
+    // 4 units for a motion, and none for either.
+    assert!(matches!(told(0.557, little), Verdict::Undetermined(_)));
+    assert!(matches!(told(0.5643, little), Verdict::Undetermined(_)));
+    // Clear shapes are named as they are.
+    for diffraction in [little, unknown] {
+        assert!(matches!(told(0.54, diffraction), Verdict::Motion));
+        assert!(matches!(told(0.59, diffraction), Verdict::Defocus));
+    }
+}
+
+#[test]
+fn a_motion_behind_a_soft_lens_that_edges_of_one_direction_show_is_no_disc_and_no_pair() {
+    let told = |motion_px, sigma_px, diffraction| {
+        let psf = PointSpread { sigma_px, motion_px, ..PointSpread::default() };
+        read(&behind(&psf, &[0.5, 178.0]), diffraction).verdict
+    };
+    for diffraction in [None, Some(0.3)] {
+        for (motion_px, sigma_px) in [(5.0, 1.0), (6.5, 1.2), (8.0, 1.0), (8.0, 1.2), (12.0, 1.2)] {
+            assert!(matches!(told(motion_px, sigma_px, diffraction), Verdict::Motion), "{motion_px} {sigma_px}");
+        }
+        // Too short for its shape to show.
+        assert!(matches!(told(5.0, 1.2, diffraction), Verdict::Undetermined(_)));
+    }
 }

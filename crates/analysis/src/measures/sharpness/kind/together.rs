@@ -7,7 +7,7 @@ use super::super::shape::{Parts, ShapeFitter};
 use super::super::spectrum::{Read, Spectrum};
 use super::super::stack::Stack;
 use super::blind;
-use super::jointly::{Jointly, Left, refined as refined_psf};
+use super::jointly::{Jointly, refined as refined_psf};
 use super::{
     KindReading, LEAST_EVIDENCE, MIXED_MARGIN, PIXEL_SIGMA_PX, SOME_EVIDENCE, Verdict, disc_counts, motion_counts,
 };
@@ -24,6 +24,8 @@ const BESIDE_ROWS_DEG: f64 = 8.0;
 /// Share of what the best round spread leaves that a motion may leave of edges of which one direction alone is wide: the rest must
 /// be its doing.
 const MOSTLY_EXPLAINED: f64 = 0.25;
+/// Radii of one disc are the same within this, ln: 25 %.
+const SAME_DISC_LN: f64 = 0.22;
 /// Confidence in what only both witnesses together show.
 const TOGETHER: f64 = 0.6;
 
@@ -58,7 +60,7 @@ pub(crate) fn together(
     let psf = &found.pair.psf;
     let ring = spectra.iter().any(|read| wide(&read.spectrum, psf));
     let shows = ring || found.pair.by_edges(plainer) > SOME_EVIDENCE;
-    if sure && shows && is_pair(&found.pair, allowance_px) {
+    if sure && shows && is_pair(&found.pair.psf, allowance_px) {
         return Some(named(Verdict::Mixed, found.pair.psf));
     }
     if (weak || told.is_some_and(|k| matches!(k.verdict, Verdict::Defocus))) && found.moved() {
@@ -88,7 +90,9 @@ pub(crate) fn together(
 }
 
 /// A motion and a disc that edges and spectrum both show, with the figures that both together have.
-pub(crate) fn refined(k: KindReading, stacks: &[Stack], spectra: &[Read]) -> KindReading {
+///
+/// They need two spectra, and have to be those of the same blur, still one of both parts: else the figures stay as they were.
+pub(crate) fn refined(k: KindReading, stacks: &[Stack], spectra: &[Read], allowance_px: f64) -> KindReading {
     // Without a disc the edges by themselves are the finer measure.
     let none = PointSpread::default();
     let shown = |read: &Read| read.left_ln(&none) - read.left_ln(&k.psf) > LEAST_CLAIM;
@@ -98,8 +102,22 @@ pub(crate) fn refined(k: KindReading, stacks: &[Stack], spectra: &[Read]) -> Kin
     }
     let fitter = ShapeFitter::new(stacks);
     let freedom = stacks.iter().map(|s| s.points.len() as f64).sum::<f64>();
-    let Some(psf) = refined_psf(fitter, spectra, &k.psf, freedom) else { return k };
-    KindReading { psf, defocus_px: Some(psf.defocus_px), ..k }
+    match refined_psf(fitter, spectra, &k.psf, freedom) {
+        Some(psf) if still(&k.psf, &psf, allowance_px) => {
+            // Both together have chosen the direction: there is no other.
+            KindReading { psf, defocus_px: Some(psf.defocus_px), mirrored: None, ..k }
+        }
+        _ => k,
+    }
+}
+
+/// True where `found` is the motion and disc of `told` with better figures, and would be named as that was.
+pub(super) fn still(told: &PointSpread, found: &PointSpread, allowance_px: f64) -> bool {
+    same_motion(told, found, SAME_NULL_LN, SAME_STRIPES)
+        && (found.defocus_px / told.defocus_px).ln().abs() < SAME_DISC_LN
+        && (motion_counts(found) || !motion_counts(told))
+        && (disc_counts(found) || !disc_counts(told))
+        && (is_pair(found, allowance_px) || !is_pair(told, allowance_px))
 }
 
 /// The motion that widens one direction alone, of edges that as a whole look sharp, where the edges have it as a spectrum has it.
@@ -131,8 +149,7 @@ fn hints_at_more(told: &KindReading, spectrum: &Spectrum) -> bool {
 }
 
 /// True for a motion that is no row of the scene, and a round part that is wider than lenses are.
-fn is_pair(pair: &Left, allowance_px: f64) -> bool {
-    let psf = &pair.psf;
+fn is_pair(psf: &PointSpread, allowance_px: f64) -> bool {
     let off = psf.motion_deg.rem_euclid(90.0);
     let focus_px = psf.sigma_px.hypot(0.5 * psf.defocus_px).hypot(PIXEL_SIGMA_PX);
     off.min(90.0 - off) >= BESIDE_ROWS_DEG && focus_px > MIXED_MARGIN * allowance_px && motion_counts(psf)

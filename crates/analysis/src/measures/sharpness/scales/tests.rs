@@ -140,6 +140,17 @@ fn a_disc_is_alone_where_a_motion_beside_it_explains_nothing_more() {
 }
 
 #[test]
+fn what_a_motion_adds_to_a_disc_is_the_scenes_up_to_a_share_of_what_the_disc_explains() {
+    let alone = |disc, beyond: f64| {
+        let seen = spectrum(1.0, (5.8, disc), (9.0, 40.0, 0.4 * disc), (9.0, 40.0, 5.7, disc + beyond));
+        matches!(together(&[seen]), Some(Seen::Disc { alone: true, .. }))
+    };
+    // 0.225 of 1.5; of a weaker disc what counts as a gain at all.
+    assert!(alone(1.5, 0.2) && !alone(1.5, 0.3));
+    assert!(alone(0.8, 0.16) && !alone(0.8, 0.2));
+}
+
+#[test]
 fn another_picture_agrees_on_stripes_along_the_rows_only_where_it_shows_them_clearly() {
     // The waves of a sharp sea: 0.93 and 0.21 of what is left unexplained.
     let agrees = |deg, gain| {
