@@ -1,19 +1,16 @@
-//! The masked (optically black) border: which part of it is black, and its level and noise.
+//! The masked (optically black) border: which part of it is black.
 //!
 //! Borders hold more than black pixels: lines that light reaches, lines without pixels, reference lines at another
 //! level. A line of a border counts only if its median lies with the others'; a stretch of its lines only if no amplifier's
 //! glow lights it. Source: own derivation.
 
-use super::cut_off;
+use std::ops::Range;
+
 use crate::backend::Decoded;
 use crate::frame::Area;
 
-/// Fewest masked samples of a plane from which a level is taken.
-const FEWEST: usize = 256;
 /// Fewest lines (columns or rows) of a border.
 const FEWEST_LINES: usize = 4;
-/// Most samples of one area that are looked at.
-const MOST: usize = 1 << 20;
 /// Stretches of a border at the most; their lines and samples at the least (the variance of one is known to 3 %), and samples of
 /// one that are looked at, about.
 const MOST_STRETCHES: usize = 12;
@@ -33,13 +30,6 @@ const MOST_OFFSETS: f64 = 4.0;
 /// Standard deviation of the middle 96 % of a normal distribution, in that of the whole: (1 - 2 z phi(z) / 0.96)^(1/2) at
 /// z = 2.0537.
 const MIDDLE_SPREAD: f64 = 0.8904;
-
-/// Level and noise of one plane's masked samples.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Measured {
-    pub(super) level_dn: f64,
-    pub(super) noise_dn: f64,
-}
 
 /// Replaces `decoded.masked` by what of it, or of the border around the active area, is black.
 pub(super) fn settle(decoded: &mut Decoded) {
@@ -106,15 +96,8 @@ fn black_part(decoded: &Decoded, area: &Area, named: bool) -> Option<Area> {
     let offsets = if falls_off { 0.0 } else { (OFFSETS * lower).min(MOST_OFFSETS * spread) };
     let tolerance = (0.5 * spread).max(1.5).max(offsets);
     let black = |l: &Line| (l.median_dn - level).abs() <= tolerance && l.spread_dn <= 2.0 * spread + 1.0;
-    let (mut best, mut start) = (0..0, 0);
-    for i in 0..=count {
-        if !lines.get(i).is_some_and(black) {
-            if i - start > best.len() {
-                best = start..i;
-            }
-            start = i + 1;
-        }
-    }
+    // The first of the longest.
+    let best = runs(lines.iter().map(black)).into_iter().rev().max_by_key(Range::len).unwrap_or_default();
     if best.len() < FEWEST_LINES {
         return None;
     }
@@ -212,95 +195,20 @@ fn unlit(decoded: &Decoded, area: &Area) -> Vec<Area> {
         return vec![*area];
     }
     // Where light falls off along the border, a little of it lies on what is hardly noisier.
-    let dark: Vec<bool> = stretches.iter().map(|s| !higher(s)).collect();
-    let mut runs = Vec::new();
-    let mut start = 0;
-    for i in 0..=count {
-        if !dark.get(i).is_some_and(|dark| *dark) {
-            if i > start {
-                runs.push(part(start, i));
-            }
-            start = i + 1;
+    let dark = runs(stretches.iter().map(|s| !higher(s)));
+    dark.into_iter().map(|run| part(run.start, run.end)).collect()
+}
+
+/// Runs of what is true.
+fn runs(all: impl Iterator<Item = bool>) -> Vec<Range<usize>> {
+    let mut runs: Vec<Range<usize>> = Vec::new();
+    for (i, _) in all.enumerate().filter(|(_, is)| *is) {
+        match runs.last_mut() {
+            Some(run) if run.end == i => run.end = i + 1,
+            _ => runs.push(i..i + 1),
         }
     }
     runs
-}
-
-/// Level and noise of one plane in these areas; `None` where they hold fewer than 256 of its samples.
-pub(super) fn measure(decoded: &Decoded, areas: &[Area], plane: usize) -> Option<Measured> {
-    let (mut sum, mut squares, mut weight, mut count) = (0.0, 0.0, 0.0, 0_usize);
-    for area in areas {
-        let Some(part) = measure_area(decoded, area, plane) else { continue };
-        sum += part.level_dn * part.samples as f64;
-        squares += part.noise_dn * part.noise_dn * part.samples as f64;
-        weight += part.samples as f64;
-        count += part.samples;
-    }
-    (count >= FEWEST)
-        .then(|| Measured { level_dn: sum / weight, noise_dn: (squares / weight).sqrt() })
-        .filter(|m| m.level_dn.is_finite() && m.noise_dn.is_finite())
-}
-
-struct Part {
-    level_dn: f64,
-    noise_dn: f64,
-    samples: usize,
-}
-
-/// Level (mean of what lies within four deviations) and noise (deviation of the same, after taking out the offsets of
-/// rows and columns) of one area.
-fn measure_area(decoded: &Decoded, area: &Area, plane: usize) -> Option<Part> {
-    let step = (area.len() / MOST).max(1);
-    // Whole periods of the filter array are left out, so that every plane keeps rows.
-    let mut values: Vec<(u32, u32, f64)> = Vec::new();
-    let rows = decoded.filter.rows;
-    for y in area.y..area.bottom() {
-        if !((y - area.y) / rows).is_multiple_of(step) {
-            continue;
-        }
-        let row = &decoded.samples[y * decoded.width..(y + 1) * decoded.width];
-        let period = decoded.filter.columns.max(1);
-        for first in area.x..area.right().min(area.x + period) {
-            if decoded.filter.plane_at(first, y) == plane {
-                let own = (first..area.right()).step_by(period);
-                values.extend(own.map(|x| ((x - area.x) as u32, (y - area.y) as u32, f64::from(row[x]))));
-            }
-        }
-    }
-    if values.len() < 64 {
-        return None;
-    }
-    let mut stored: Vec<u16> = values.iter().map(|v| v.2 as u16).collect();
-    if cut_off::is_cut_off(&stored) {
-        // Offsets of rows and columns are noise there.
-        let samples = stored.len();
-        return cut_off::level_and_noise(stored).map(|(level_dn, noise_dn)| Part { level_dn, noise_dn, samples });
-    }
-    let last = stored.len() - 1;
-    let mut at = |q: f64| f64::from(*stored.select_nth_unstable((last as f64 * q) as usize).1);
-    let (middle, spread) = (at(0.5), ((at(0.8413) - at(0.1587)) / 2.0).max(0.5));
-    values.retain(|v| (v.2 - middle).abs() <= 4.0 * spread + 1.0);
-    let level_dn = values.iter().map(|v| v.2).sum::<f64>() / values.len() as f64;
-    let columns_used = offsets(&mut values, area.width, |v| v.0 as usize);
-    let rows_used = offsets(&mut values, area.height, |v| v.1 as usize);
-    let freedom = values.len() as f64 - columns_used as f64 - rows_used as f64 + 1.0;
-    let squares: f64 = values.iter().map(|v| v.2 * v.2).sum();
-    let noise_dn = if freedom >= 32.0 { (squares / freedom).sqrt() } else { spread };
-    Some(Part { level_dn, noise_dn, samples: values.len() })
-}
-
-/// Takes the mean of each line out of the values; how many lines there were.
-fn offsets(values: &mut [(u32, u32, f64)], lines: usize, line: impl Fn(&(u32, u32, f64)) -> usize) -> usize {
-    let mut sums = vec![(0.0, 0_u32); lines];
-    for v in values.iter() {
-        let s = &mut sums[line(v)];
-        *s = (s.0 + v.2, s.1 + 1);
-    }
-    for v in values.iter_mut() {
-        let (sum, count) = sums[line(v)];
-        v.2 -= sum / f64::from(count);
-    }
-    sums.iter().filter(|s| s.1 > 0).count()
 }
 
 fn median(mut values: Vec<f64>) -> Option<f64> {
@@ -309,176 +217,4 @@ fn median(mut values: Vec<f64>) -> Option<f64> {
 }
 
 #[cfg(test)]
-mod tests {
-    #![allow(clippy::unwrap_used)]
-    use super::*;
-    use crate::backend::Gaps;
-    use crate::frame::FilterArray;
-
-    /// A frame with a border of black noise, two lit columns next to the picture and a column of zeros at the edge.
-    fn frame(noise_dn: f64) -> Decoded {
-        let (width, height, border) = (400, 600, 40);
-        let mut state = 1_u64;
-        let mut normal = move || {
-            let mut sum = 0.0;
-            for _ in 0..12 {
-                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                sum += (state >> 11) as f64 / (1_u64 << 53) as f64;
-            }
-            sum - 6.0
-        };
-        let mut samples = Vec::new();
-        for y in 0..height {
-            let row_offset = if y % 3 == 0 { 6.0 } else { -3.0 };
-            for x in 0..width {
-                let level: f64 = match x {
-                    0 => -512.0,
-                    38 | 39 => 200.0,
-                    x if x >= border => 3000.0,
-                    _ => row_offset,
-                };
-                samples.push((512.0 + level + normal() * noise_dn).round().clamp(0.0, 16_383.0) as u16);
-            }
-        }
-        Decoded {
-            samples,
-            width,
-            height,
-            filter: FilterArray::bayer("RGGB").unwrap(),
-            active: Area::new(border, 0, width - border, height),
-            masked: Vec::new(),
-            black: vec![510.0; 4],
-            white: vec![16_383.0; 4],
-            largest_code: None,
-            missing: None,
-            dithered: false,
-            as_coded: false,
-            noise_profile: Vec::new(),
-            gaps: Gaps::default(),
-            notes: Vec::new(),
-        }
-    }
-
-    #[test]
-    fn level_and_noise_without_row_offsets_and_lit_lines() {
-        let mut decoded = frame(4.0);
-        settle(&mut decoded);
-        assert_eq!(decoded.masked.len(), 1);
-        assert!(decoded.masked[0].x >= 1 && decoded.masked[0].right() <= 38, "{:?}", decoded.masked);
-        for plane in 0..4 {
-            let m = measure(&decoded, &dark(&decoded), plane).unwrap();
-            assert!((m.level_dn - 512.0).abs() < 0.3, "{m:?}");
-            // Planted 4 DN, and 1/12 DN^2 of rounding: 4.01 DN.
-            assert!((m.noise_dn - 4.01).abs() < 0.12, "{m:?}");
-        }
-    }
-
-    #[test]
-    fn light_that_falls_off_across_a_border_is_not_taken_for_bands() {
-        let (mut decoded, more) = (frame(4.0), frame(1.0));
-        for (i, sample) in decoded.samples.iter_mut().enumerate().filter(|(i, _)| i % 400 < 40) {
-            // Light has noise of its own.
-            let light_dn = 60.0 * (((i % 400) as f64 - 39.0) / 12.0).exp();
-            let noise = f64::from(more.samples[(i + 97) / 400 * 400 + 200 + i % 97]) - 3512.0;
-            *sample += (light_dn + noise * light_dn.sqrt()).round().max(0.0) as u16;
-        }
-        settle(&mut decoded);
-        // No column is without light: 2.5 DN reach the furthest, 10 DN the middle.
-        for plane in 0..4 {
-            let m = measure(&decoded, &dark(&decoded), plane).unwrap();
-            assert!((m.level_dn - 512.0).abs() < 6.0, "{m:?}");
-        }
-    }
-
-    #[test]
-    fn noise_below_half_a_code_is_black_and_one_code_throughout_is_not() {
-        let mut decoded = frame(0.4);
-        decoded.black = vec![519.0; 4];
-        decoded.masked = vec![Area::new(0, 0, 40, 600)];
-        for y in 0..600 {
-            for x in 1..40 {
-                // No row offsets: they would hide that most samples are one code.
-                let sample = &mut decoded.samples[y * 400 + x];
-                *sample = (*sample as i32 - if y % 3 == 0 { 6 } else { -3 }) as u16;
-            }
-        }
-        settle(&mut decoded);
-        assert_eq!(decoded.masked.len(), 1, "{:?}", decoded.notes);
-        let m = measure(&decoded, &dark(&decoded), 0).unwrap();
-        assert!((m.level_dn - 512.0).abs() < 0.1, "{m:?}");
-        // What was never read from the sensor says nothing of black.
-        decoded.masked = vec![Area::new(0, 0, 40, 600)];
-        for y in 0..600 {
-            decoded.samples[y * 400..y * 400 + 40].fill(300);
-        }
-        settle(&mut decoded);
-        assert!(decoded.masked.is_empty());
-    }
-
-    #[test]
-    fn banding_takes_no_line_from_the_border() {
-        // Columns that scatter by one and a half times the noise, and a wave of as much; the light's two columns stay out.
-        for wave in [false, true] {
-            let mut decoded = frame(4.0);
-            let mut state = 7_u32;
-            let mut offset = |x: usize| {
-                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                let random = (f64::from(state) / f64::from(u32::MAX) - 0.5) * 12.0_f64.sqrt();
-                6.0 * if wave { 1.41 * (x as f64 * 0.45).sin() } else { random }
-            };
-            let offsets: Vec<f64> = (0..400).map(&mut offset).collect();
-            for (i, v) in decoded.samples.iter_mut().enumerate() {
-                *v = (f64::from(*v) + offsets[i % 400]).round().max(0.0) as u16;
-            }
-            decoded.masked = vec![Area::new(0, 0, 40, 600)];
-            settle(&mut decoded);
-            let [area] = decoded.masked[..] else { panic!("{:?}", decoded.notes) };
-            assert!(area.x <= 1 && (36..=38).contains(&area.right()), "{wave}: {area:?}");
-            let m = measure(&decoded, &dark(&decoded), 0).unwrap();
-            assert!((m.noise_dn - 4.01).abs() < 0.15, "{wave}: {m:?}");
-        }
-    }
-
-    #[test]
-    fn what_an_amplifier_lights_is_no_part_of_black() {
-        for (glow_e, noisier) in [(0.0, 1.0), (60.0, 1.0), (0.0, 4.0)] {
-            let mut decoded = frame(2.0);
-            for y in 0..600 {
-                for x in 0..40 {
-                    // A DN per electron: its photon noise from the border's own, its rows without their offsets.
-                    let glow: f64 = glow_e * (-(y as f64) / 100.0).exp();
-                    let sample = &mut decoded.samples[y * 400 + x];
-                    let row = 512.0 + if y % 3 == 0 { 6.0 } else { -3.0 };
-                    let noise = (f64::from(*sample) - row) * (1.0 + glow / 4.0).sqrt();
-                    *sample = (512.0 + glow + noise * if y < 200 { noisier } else { 1.0 }).round().max(0.0) as u16;
-                }
-            }
-            decoded.masked = vec![Area::new(4, 0, 32, 600)];
-            settle(&mut decoded);
-            let lit = glow_e > 0.0;
-            let from = dark(&decoded).first().map(|a| a.y);
-            assert_eq!((from, decoded.masked.len()), (Some(if lit { 450 } else { 0 }), 1), "{glow_e} {noisier}");
-            for plane in 0..4 {
-                let m = measure(&decoded, &dark(&decoded), plane).unwrap();
-                assert!((m.level_dn - 512.0).abs() < if lit { 0.6 } else { 0.2 }, "{glow_e} {noisier}: {m:?}");
-            }
-        }
-    }
-
-    #[test]
-    fn a_lit_border_is_not_black() {
-        let mut decoded = frame(4.0);
-        decoded.active = Area::new(100, 0, 300, 600);
-        for y in 0..600 {
-            for x in 0..100 {
-                decoded.samples[y * 400 + x] = 2500;
-            }
-        }
-        settle(&mut decoded);
-        assert!(decoded.masked.is_empty());
-        decoded.masked = vec![Area::new(0, 0, 100, 600)];
-        settle(&mut decoded);
-        assert!(decoded.masked.is_empty());
-        assert_eq!(decoded.notes.len(), 1);
-    }
-}
+mod tests;

@@ -1,6 +1,7 @@
 //! Black from the masked border, where there is one that is really black; else as declared.
 
 mod cut_off;
+mod level;
 mod masked;
 
 pub use cut_off::{common_divisor, is_cut_off};
@@ -18,7 +19,7 @@ pub(crate) fn levels(decoded: &mut Decoded) -> Vec<PlaneLevels> {
         .map(|plane| {
             let white_declared_dn = decoded.white.get(plane).copied().unwrap_or(65_535.0);
             let declared = decoded.black.get(plane).copied().unwrap_or(0.0);
-            let measured = masked::measure(decoded, &dark, plane);
+            let measured = level::measure(decoded, &dark, plane);
             PlaneLevels {
                 black_dn: measured.map_or(declared, |m| m.level_dn),
                 black_from: if measured.is_some() { BlackFrom::Masked } else { BlackFrom::Declared },

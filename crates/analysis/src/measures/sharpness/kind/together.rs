@@ -2,7 +2,7 @@
 
 use super::super::along;
 use super::super::psf::PointSpread;
-use super::super::scales::{LEAST_CLAIM, LEAST_GAIN_UPRIGHT, SAME_NULL_LN, SAME_STRIPES, same_motion, upright, wide};
+use super::super::scales::{LEAST_CLAIM, LEAST_GAIN_UPRIGHT, same_disc, same_motion, upright, wide};
 use super::super::shape::{Parts, ShapeFitter};
 use super::super::spectrum::{Read, Spectrum};
 use super::super::stack::Stack;
@@ -24,8 +24,6 @@ const BESIDE_ROWS_DEG: f64 = 8.0;
 /// Share of what the best round spread leaves that a motion may leave of edges of which one direction alone is wide: the rest must
 /// be its doing.
 const MOSTLY_EXPLAINED: f64 = 0.25;
-/// Radii of one disc are the same within this, ln: 25 %.
-const SAME_DISC_LN: f64 = 0.22;
 /// Confidence in what only both witnesses together show.
 const TOGETHER: f64 = 0.6;
 
@@ -113,8 +111,8 @@ pub(crate) fn refined(k: KindReading, stacks: &[Stack], spectra: &[Read], allowa
 
 /// True where `found` is the motion and disc of `told` with better figures, and would be named as that was.
 pub(super) fn still(told: &PointSpread, found: &PointSpread, allowance_px: f64) -> bool {
-    same_motion(told, found, SAME_NULL_LN, SAME_STRIPES)
-        && (found.defocus_px / told.defocus_px).ln().abs() < SAME_DISC_LN
+    same_motion(told, found)
+        && same_disc(told, found)
         && (motion_counts(found) || !motion_counts(told))
         && (disc_counts(found) || !disc_counts(told))
         && (is_pair(found, allowance_px) || !is_pair(told, allowance_px))
@@ -133,7 +131,7 @@ fn one_wide_direction(stacks: &[Stack], spectra: &[Read], allowance_px: f64) -> 
         fitter.fit(Parts { motion, turn: motion, disc: false }, PointSpread { motion_px, ..start })
     };
     let (round, moved) = (fit(false), fit(true));
-    let same = same_motion(&moved.psf, &shown.motion.psf, SAME_NULL_LN, SAME_STRIPES);
+    let same = same_motion(&moved.psf, &shown.motion.psf);
     (moved.chi2 < MOSTLY_EXPLAINED * round.chi2 && same && motion_counts(&moved.psf)).then_some(moved.psf)
 }
 

@@ -26,8 +26,8 @@ const SOMETHING: f64 = 0.3;
 const NOTHING_MORE: f64 = 0.15;
 /// Lengths or radii that two pictures show are the same within this, ln, and directions within the angle of this sine: 17
 /// degrees.
-pub(super) const SAME_NULL_LN: f64 = 0.22;
-pub(super) const SAME_STRIPES: f64 = 0.3;
+const SAME_NULL_LN: f64 = 0.22;
+const SAME_STRIPES: f64 = 0.3;
 /// Share of what the better of a motion and a disc explains that both together must explain beyond either.
 const PAIR_SHARE: f64 = 0.25;
 /// Lengths and radii of both together are the same in two pictures within this, ln.
@@ -139,8 +139,8 @@ fn together(spectra: &[Spectrum]) -> Option<Seen> {
     }
     let twice = claims.iter().filter(|c| c.in_band && c.gain > LEAST_GAIN).count() > 1;
     // A motion beside a disc: along the rows, where the scene leaves stripes too, only if two pictures show the same.
-    let pair = matches!(spectra, [one, other] if same_motion(&one.both.psf, &other.both.psf, SAME_NULL_LN, SAME_STRIPES)
-        && near(one.both.psf.defocus_px, other.both.psf.defocus_px, SAME_NULL_LN));
+    let pair = matches!(spectra, [one, other] if same_motion(&one.both.psf, &other.both.psf)
+        && same_disc(&one.both.psf, &other.both.psf));
     // What is hardly more than rings alone explain is the scene's.
     let least = |s: &Spectrum| LEAST_GAIN.max(NOTHING_MORE * s.gain(&s.plain, &s.disc));
     let more = |s: &Spectrum| s.gain(&s.disc, &s.both) > least(s) && (pair || !upright(&s.both.psf));
@@ -167,7 +167,7 @@ fn witness(spectra: &[Spectrum], step_px: f64, psf: &PointSpread) -> Witness {
         let own = s.gain(&s.plain, &s.motion);
         own > least && s.others_motion > CONFIRMED * own
     };
-    if same_motion(&one.motion.psf, &other.motion.psf, SAME_NULL_LN, SAME_STRIPES) {
+    if same_motion(&one.motion.psf, &other.motion.psf) {
         return if confirms(one) && confirms(other) { Witness::Agrees } else { Witness::Silent };
     }
     let second = if one.step_px == step_px { other } else { one };
@@ -243,8 +243,8 @@ impl Seen {
     /// True where two pictures show the same blur.
     fn agrees(&self, other: &Self) -> bool {
         match (self, other) {
-            (Self::Motion { psf: a, .. }, Self::Motion { psf: b, .. }) => same_motion(a, b, SAME_NULL_LN, SAME_STRIPES),
-            (Self::Disc { psf: a, .. }, Self::Disc { psf: b, .. }) => near(a.defocus_px, b.defocus_px, SAME_NULL_LN),
+            (Self::Motion { psf: a, .. }, Self::Motion { psf: b, .. }) => same_motion(a, b),
+            (Self::Disc { psf: a, .. }, Self::Disc { psf: b, .. }) => same_disc(a, b),
             (Self::OneOrBoth, Self::OneOrBoth) => true,
             _ => false,
         }
@@ -255,15 +255,26 @@ fn near(a: f64, b: f64, ln: f64) -> bool {
     (a / b).ln().abs() < ln
 }
 
-pub(super) fn same_motion(a: &PointSpread, b: &PointSpread, ln: f64, sine: f64) -> bool {
-    near(a.motion_px, b.motion_px, ln) && (a.motion_deg - b.motion_deg).to_radians().sin().abs() < sine
+/// The same length, within a ratio, and direction.
+fn motions_within(ln: f64, a: &PointSpread, b: &PointSpread) -> bool {
+    near(a.motion_px, b.motion_px, ln) && (a.motion_deg - b.motion_deg).to_radians().sin().abs() < SAME_STRIPES
+}
+
+/// One motion by two witnesses.
+pub(super) fn same_motion(a: &PointSpread, b: &PointSpread) -> bool {
+    motions_within(SAME_NULL_LN, a, b)
+}
+
+/// One disc by two witnesses.
+pub(super) fn same_disc(a: &PointSpread, b: &PointSpread) -> bool {
+    near(a.defocus_px, b.defocus_px, SAME_NULL_LN)
 }
 
 /// The same motion and disc; `finest_px` is the pixel of the finer picture.
 fn same_pair(a: &PointSpread, b: &PointSpread, finest_px: f64) -> bool {
     let long = a.motion_px > LONG_MOTION * finest_px;
     let ln = if long { SAME_NULL_LN } else { SAME_PAIR_LN };
-    same_motion(a, b, ln, SAME_STRIPES) && near(a.defocus_px, b.defocus_px, SAME_PAIR_LN)
+    motions_within(ln, a, b) && near(a.defocus_px, b.defocus_px, SAME_PAIR_LN)
 }
 
 /// True for stripes along the rows or columns of the frame.
