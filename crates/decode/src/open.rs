@@ -29,7 +29,7 @@ pub fn open_bytes(_name: &Path, content: impl Into<Content>) -> Result<Frame, De
     let container = defused(content.as_mut_slice())?;
     let fields = exif::read(&container, &content);
     let curve = dither::curve(&container, &content);
-    let (mut decoded, reader) = backend::decode(&container, &mut content)?;
+    let (mut decoded, reader) = backend::decode(&container, &mut content, fields.are_whole())?;
     drop(content);
     if let Some(curve) = curve.filter(|_| !decoded.as_coded) {
         decoded.dithered = true;

@@ -140,15 +140,22 @@ impl LinesShown {
     }
 
     fn all(&self) -> Vec<[Shown; PARTS]> {
-        let mut all = self.without.clone();
-        all.iter_mut().flatten().zip(self.others.iter().flatten()).for_each(|(to, other)| to.take(other));
-        all
+        self.each().collect()
+    }
+
+    /// What all even stretches of each line show.
+    fn each(&self) -> impl Iterator<Item = [Shown; PARTS]> {
+        self.without.iter().zip(&self.others).map(|(without, others)| {
+            let mut all = *without;
+            all.iter_mut().zip(others).for_each(|(to, other)| to.take(other));
+            all
+        })
     }
 
     /// Mean square of what the parts of the lines show alike, in units of the noise's in dark tones: one over the mean weight.
     fn own_unevenness(&self) -> f64 {
-        let (values, responses) = self.all().iter().fold((0.0, 0.0), |(values, responses), line| {
-            (values + cross(line, line, |s| s.own.value), responses + cross(line, line, |s| s.own.response))
+        let (values, responses) = self.each().fold((0.0, 0.0), |(values, responses), line| {
+            (values + cross(&line, &line, |s| s.own.value), responses + cross(&line, &line, |s| s.own.response))
         });
         values / responses * self.weight / (6.0 * self.samples)
     }

@@ -10,6 +10,11 @@ use serde::de::DeserializeOwned;
 
 use super::worker::Task;
 
+/// For glibc's allocator: large pages, so that the kernel clears and maps 2 MB at a time in place of 4 KB; and freed buffers
+/// of any size are kept for the next ones, which need no clearing then.
+const TUNABLES: &str = "glibc.malloc.hugetlb=1:glibc.malloc.mmap_threshold=1073741824:\
+                        glibc.malloc.trim_threshold=2147483648:glibc.malloc.top_pad=16777216";
+
 /// Times the user asked to stop (Ctrl-C, or a polite end by the system): once to end after the frames in hand, twice
 /// to drop these too.
 static STOPS: AtomicUsize = AtomicUsize::new(0);
@@ -71,8 +76,7 @@ impl Process {
             .env("RUST_BACKTRACE", "0")
             // glibc keeps an arena per thread and much freed memory; a worker does one thing at a time.
             .env("MALLOC_ARENA_MAX", "1")
-            // Large pages for large buffers: the kernel clears and maps 2 MB at a time in place of 4 KB.
-            .env("GLIBC_TUNABLES", "glibc.malloc.hugetlb=1")
+            .env("GLIBC_TUNABLES", TUNABLES)
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped());

@@ -19,7 +19,7 @@ impl Backend for Dng {
         container.kind == Kind::Dng
     }
 
-    fn decode(&self, container: &Container, content: &mut Content) -> Result<Decoded, DecodeError> {
+    fn decode(&self, container: &Container, content: &mut Content, _whole: bool) -> Result<Decoded, DecodeError> {
         let (tiff, ..) = Tiff::new(content).ok_or_else(|| DecodeError::NotRaw("it is no TIFF".into()))?;
         let mut raw = dng::find_raw(&tiff, &container.ifds)?;
         let (samples, checked) = dng::decode(&raw, content)?;

@@ -58,11 +58,11 @@ pub(crate) trait Backend {
     fn reader(&self) -> Reader;
     /// True where this reader may be asked for such a container.
     fn takes(&self, container: &Container) -> bool;
-    /// Decodes.
+    /// Decodes; where `whole`, the Exif leaves no gap that the reader's own records could fill.
     ///
     /// # Errors
     /// What the reader refuses, in one line.
-    fn decode(&self, container: &Container, content: &mut Content) -> Result<Decoded, DecodeError>;
+    fn decode(&self, container: &Container, content: &mut Content, whole: bool) -> Result<Decoded, DecodeError>;
 }
 
 /// The readers in the order in which they are asked.
@@ -74,10 +74,14 @@ pub(crate) fn backends() -> [&'static dyn Backend; 3] {
 ///
 /// # Errors
 /// The refusal.
-pub(crate) fn decode(container: &Container, content: &mut Content) -> Result<(Decoded, Reader), DecodeError> {
+pub(crate) fn decode(
+    container: &Container,
+    content: &mut Content,
+    whole: bool,
+) -> Result<(Decoded, Reader), DecodeError> {
     let mut refusal = None;
     for backend in backends().into_iter().filter(|b| b.takes(container)) {
-        match backend.decode(container, content) {
+        match backend.decode(container, content, whole) {
             Ok(decoded) => return Ok((decoded, backend.reader())),
             Err(error) => {
                 refusal.get_or_insert(error);

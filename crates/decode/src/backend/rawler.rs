@@ -6,6 +6,7 @@ use rawler::cfa::CFAColor;
 use rawler::decoders::{RawDecodeParams, RawMetadata};
 use rawler::formats::tiff::Rational;
 use rawler::imgop::Rect;
+use rawler::lens::get_lenses;
 use rawler::rawimage::RawPhotometricInterpretation;
 use rawler::rawsource::RawSource;
 use rawler::{RawImage, RawImageData, RawlerError};
@@ -34,18 +35,18 @@ impl Backend for Rawler {
         container.kind != Kind::Dng
     }
 
-    fn decode(&self, container: &Container, content: &mut Content) -> Result<Decoded, DecodeError> {
+    fn decode(&self, container: &Container, content: &mut Content, whole: bool) -> Result<Decoded, DecodeError> {
         let bytes = &content.shared();
         let cr2 = if container.kind == Kind::Tiff { streams::check_cr2(bytes, container)? } else { None };
         let own = match &cr2 {
-            Some(cr2) => beside(bytes, || cr2.decode(bytes)),
-            None if container.kind == Kind::Tiff => coded_here(bytes, container),
+            Some(cr2) => beside(bytes, whole, || cr2.decode(bytes)),
+            None if container.kind == Kind::Tiff => coded_here(bytes, container, whole),
             None => None,
         };
         let mut decoded = match own {
             Some(decoded) => decoded,
             None => {
-                let (image, metadata) = read(bytes, false)?;
+                let (image, metadata) = read(bytes, false, whole)?;
                 assemble(image, metadata, None)?
             }
         };
@@ -65,38 +66,42 @@ impl Backend for Rawler {
     }
 }
 
-/// Reads a file with rawler; without its samples where `bare`.
-fn read(bytes: &Arc<Vec<u8>>, bare: bool) -> Result<(RawImage, Option<RawMetadata>), DecodeError> {
+/// Reads a file with rawler; without its samples where `bare`, without its records of the shot where the Exif is `whole`.
+fn read(bytes: &Arc<Vec<u8>>, bare: bool, whole: bool) -> Result<(RawImage, Option<RawMetadata>), DecodeError> {
     let source = RawSource::new_from_shared_vec(Arc::clone(bytes));
     let params = RawDecodeParams::default();
     guarded(|| {
         let decoder = rawler::get_decoder(&source)?;
         let image = decoder.raw_image(&source, &params, bare)?;
         // A failure here costs the gaps in the Exif, not the frame.
-        let metadata = guarded(|| decoder.raw_metadata(&source, &params).ok()).ok().flatten();
-        Ok((image, metadata))
+        let records = || guarded(|| decoder.raw_metadata(&source, &params).ok()).ok().flatten();
+        Ok((image, if whole { None } else { records() }))
     })
     .map_err(|panic| DecodeError::Decoder(format!("rawler stopped: {}", one_line(&panic))))?
     .map_err(refusal)
 }
 
 /// A NEF or ARW whose samples the readers would change at random. `None` for others.
-fn coded_here(bytes: &Arc<Vec<u8>>, container: &Container) -> Option<Decoded> {
+fn coded_here(bytes: &Arc<Vec<u8>>, container: &Container, whole: bool) -> Option<Decoded> {
     let (mut decoded, note) = if let Some(nef) = nef::find(bytes, container) {
-        (beside(bytes, || Some(nef.decode()))?, nef.note())
+        (beside(bytes, whole, || Some(nef.decode()))?, nef.note())
     } else {
         let arw = arw::find(bytes, container)?;
-        (beside(bytes, || Some(arw.decode()))?, Some(arw::NOTE.into()))
+        (beside(bytes, whole, || Some(arw.decode()))?, Some(arw::NOTE.into()))
     };
     decoded.notes.extend(note);
     Some(Decoded { as_coded: true, ..decoded })
 }
 
 /// A file whose samples are decoded here, beside rawler's reading of everything else: its tables of cameras and lenses take
-/// as long to load as the samples to decode. `None` where it is for rawler alone.
-fn beside(bytes: &Arc<Vec<u8>>, decode: impl FnOnce() -> Option<Rows>) -> Option<Decoded> {
+/// as long to load as the samples to decode, and are loaded side by side. `None` where it is for rawler alone.
+fn beside(bytes: &Arc<Vec<u8>>, whole: bool, decode: impl FnOnce() -> Option<Rows>) -> Option<Decoded> {
     let (rows, read) = std::thread::scope(|scope| {
-        let reading = std::thread::Builder::new().spawn_scoped(scope, || read(bytes, true));
+        let reading = std::thread::Builder::new().spawn_scoped(scope, || read(bytes, true, whole));
+        if !whole {
+            // Only ahead of time: without a thread for it the reading itself loads them.
+            let _ = std::thread::Builder::new().spawn_scoped(scope, || guarded(get_lenses));
+        }
         let rows = decode();
         (rows, reading.ok().and_then(|thread| thread.join().ok()))
     });

@@ -24,7 +24,7 @@ impl Backend for Rawloader {
         !matches!(container.kind, Kind::Dng | Kind::Cr3 | Kind::X3f)
     }
 
-    fn decode(&self, _container: &Container, content: &mut Content) -> Result<Decoded, DecodeError> {
+    fn decode(&self, _container: &Container, content: &mut Content, _whole: bool) -> Result<Decoded, DecodeError> {
         let bytes = &content.shared();
         if !directory_walk::ends(bytes) {
             return Err(DecodeError::LimitExceeded {

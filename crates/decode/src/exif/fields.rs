@@ -72,6 +72,13 @@ impl Fields {
             pixel_x_dimension: positive(get.number(40_962)),
         }
     }
+
+    /// True where nothing is missing that a reader's own records may hold.
+    pub(crate) fn are_whole(&self) -> bool {
+        let texts = [&self.make, &self.model, &self.lens, &self.serial, &self.taken_at];
+        let numbers = [self.iso, self.shutter_s, self.f_number, self.focal_mm, self.exposure_bias_ev];
+        texts.iter().all(|t| t.is_some()) && numbers.iter().all(|n| n.is_some()) && self.orientation.is_some()
+    }
 }
 
 struct Getter<'a>(&'a Exif);
