@@ -38,6 +38,9 @@ const FEWEST_PARTS: usize = 4;
 /// Most that a next line may show of them: half of what the finest lens draws.
 const NEXT: f64 = 0.15;
 
+/// Most that the lines next to it may show of one line: what the finest lens draws.
+const ALONE: f64 = 0.3;
+
 /// Noise of the differences from which on whole DN follow them, DN.
 const FOLLOWS: f64 = 1.0;
 
@@ -89,13 +92,17 @@ pub(super) fn singles(frame: &Frame, usable: &[Usable], rows: bool, apart: usize
     // What is left scatters less without them: then fainter ones are far off too.
     for _ in 0..3 {
         let mut off = offsets(&left, &seen.all, apart);
-        let spread = robust(off.iter().flatten().copied().collect());
-        let mut order: Vec<usize> = (0..count).filter(|&l| off[l].is_some_and(|o| o.abs() > FAR * spread)).collect();
+        let all = robust(off.iter().flatten().copied().collect());
+        // Lines of bright tones scatter more than others.
+        let around = |group: &[Option<f64>]| robust(group.iter().flatten().copied().collect()).max(all);
+        let spread: Vec<f64> = off.chunks(AROUND).map(around).collect();
+        let far = |l: usize, o: f64| o.abs() > FAR * spread[l / AROUND];
+        let mut order: Vec<usize> = (0..count).filter(|&l| off[l].is_some_and(|o| far(l, o))).collect();
         order.sort_unstable_by(|a, b| off[*b].unwrap_or(0.0).abs().total_cmp(&off[*a].unwrap_or(0.0).abs()));
         for l in order {
             // Others before it may have taken it along.
             off[l] = offset(&left, l, apart);
-            let Some(o) = off[l].filter(|o| o.abs() > FAR * spread) else { continue };
+            let Some(o) = off[l].filter(|o| far(l, *o)) else { continue };
             // Where the parts do not agree it is the scene that changes, unless others were taken out there.
             if !seen.agree(l, o, &found, apart) {
                 continue;
@@ -133,6 +140,14 @@ pub(super) fn singles(frame: &Frame, usable: &[Usable], rows: bool, apart: usize
         return None;
     }
     let sure = unlike == 0 && told >= FEWEST_PARTS && next.abs() < NEXT && offsets.len() >= FEWEST;
+    // Few edges of the scene cannot be told by all of them together: each shows in the lines next to it too.
+    let alone = |&(l, o): &(usize, f64)| {
+        let beside = (1..=apart).flat_map(|by| [l.saturating_sub(by), l + by]);
+        beside.filter(|n| *n < count).all(|n| at(n) / o < ALONE)
+    };
+    let lonely: Vec<(usize, f64)> = offsets.iter().copied().filter(alone).collect();
+    // Some come near each other by chance.
+    let offsets = if sure || 2 * lonely.len() > offsets.len() { offsets } else { lonely };
     Some(Singles { offsets, sure, lines: count })
 }
 
