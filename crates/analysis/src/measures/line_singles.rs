@@ -8,6 +8,7 @@
 //! Source: own derivation, docs/measures.md (the search is the matching pursuit of Mallat and Zhang, 1993).
 //! Fails when: more than a sixth of the lines are off, or most of the picture is structured.
 
+use multiversion::multiversion;
 use rawassay_decode::{Area, Frame};
 
 use super::flat_blocks::Usable;
@@ -18,6 +19,10 @@ use super::lines_shown::PARTS;
 /// Places of each part that are looked at, and the fewest that must be usable.
 const PLACES: usize = 20;
 const FEWEST_PLACES: usize = 12;
+
+/// Lines that are looked at side by side.
+const LANES: usize = 16;
+type Lanes = [f32; LANES];
 
 /// Robust standard deviations of all lines from which on one is far off.
 const FAR: f64 = 5.0;
@@ -184,7 +189,8 @@ impl Seen {
             return None;
         }
         let places: Vec<usize> = (0..PARTS * PLACES).map(|k| (2 * k + 1) * length / (2 * PARTS * PLACES)).collect();
-        let mut differences = vec![f32::NAN; count * places.len()];
+        // Place by place: what is unknown is without bound, and comes last in order.
+        let mut differences = vec![f32::INFINITY; places.len() * count];
         let mut look = |line: usize, k: usize| {
             let ((x, y), (bx, by), (ax, ay)) = (
                 place(&area, rows, line, places[k]),
@@ -195,7 +201,7 @@ impl Seen {
             let [b, v, a] = [(bx, by), (x, y), (ax, ay)].map(|(x, y)| f64::from(frame.samples[y * frame.width + x]));
             let low = plane.floor_dn.unwrap_or(-1.0);
             if b.max(v).max(a) < plane.clipped_from && b.min(v).min(a) > low {
-                differences[line * PARTS * PLACES + k] = (2.0 * v - a - b) as f32;
+                differences[k * count + line] = (2.0 * v - a - b) as f32;
             }
         };
         if rows {
@@ -203,11 +209,21 @@ impl Seen {
         } else {
             (0..places.len()).for_each(|k| (apart..count - apart).for_each(|line| look(line, k)));
         }
-        let of_line = |of: &mut [f32]| -> [Option<f64>; PARTS] {
-            let mut of = of.chunks_exact_mut(PLACES);
-            std::array::from_fn(|_| of.next().and_then(middle_half))
-        };
-        let values: Vec<[Option<f64>; PARTS]> = differences.chunks_exact_mut(PARTS * PLACES).map(of_line).collect();
+        let mut values = vec![[None; PARTS]; count];
+        for (p, of) in differences.chunks_exact(PLACES * count).enumerate() {
+            for line in (0..count).step_by(LANES) {
+                let lanes: [Lanes; PLACES] = std::array::from_fn(|k| {
+                    let of = &of[k * count + line..(k + 1) * count];
+                    of.first_chunk()
+                        .copied()
+                        .unwrap_or_else(|| std::array::from_fn(|i| of.get(i).copied().unwrap_or(f32::INFINITY)))
+                });
+                let sorted = in_order(&lanes);
+                for (i, value) in values[line..].iter_mut().take(LANES).enumerate() {
+                    value[p] = middle_half(&sorted.map(|lanes| lanes[i]));
+                }
+            }
+        }
         let mut parts = Vec::with_capacity(count);
         for group in values.chunks(AROUND) {
             let error: [f64; PARTS] =
@@ -266,10 +282,33 @@ fn mean(parts: &[Option<(f64, f64)>; PARTS]) -> Option<f64> {
     (n >= FEWEST_PARTS).then(|| sum / weight)
 }
 
-/// Mean of the middle half; `None` of too few.
-fn middle_half(values: &mut [f32]) -> Option<f64> {
-    values.sort_unstable_by(f32::total_cmp);
-    let known = values.iter().position(|v| v.is_nan()).unwrap_or(values.len());
+/// Values of each of several lines brought in order: by neighbours, in as many rounds as there are values.
+#[multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn in_order(values: &[Lanes; PLACES]) -> [Lanes; PLACES] {
+    let mut sorted = *values;
+    for round in 0..PLACES {
+        for k in (round % 2..PLACES - 1).step_by(2) {
+            let (a, b) = (sorted[k], sorted[k + 1]);
+            sorted[k] = lesser(&a, &b);
+            sorted[k + 1] = greater(&a, &b);
+        }
+    }
+    sorted
+}
+
+#[inline(always)]
+fn greater(a: &Lanes, b: &Lanes) -> Lanes {
+    std::array::from_fn(|i| if a[i] < b[i] { b[i] } else { a[i] })
+}
+
+#[inline(always)]
+fn lesser(a: &Lanes, b: &Lanes) -> Lanes {
+    std::array::from_fn(|i| if a[i] < b[i] { a[i] } else { b[i] })
+}
+
+/// Mean of the middle half of the known ones of sorted values; `None` of too few.
+fn middle_half(values: &[f32; PLACES]) -> Option<f64> {
+    let known = values.iter().position(|v| v.is_infinite()).unwrap_or(PLACES);
     let from = known / 4;
     let half = &values[from..known - from];
     (known >= FEWEST_PLACES).then(|| half.iter().map(|v| f64::from(*v)).sum::<f64>() / half.len() as f64)
