@@ -11,6 +11,7 @@ use rawassay_decode::Frame;
 use super::flat_blocks::Usable;
 use super::line_offsets::{Offsets, TELLS, offsets};
 use super::line_parts;
+use super::line_singles::singles;
 use super::line_spectrum::{SHORTEST, response};
 use super::line_steps::LineSteps;
 use super::line_waves::{Wave, left_by_block, mean_over_block};
@@ -46,6 +47,9 @@ const FITS: f64 = 9.0;
 const APART_FOR_WAVES: [(usize, usize); 2] = [(6, 2), (18, 4)];
 const APART_FOR_HIDDEN: (usize, usize) = (12, 4);
 
+/// Single far lines matter that add so much to the variance of all, or to that of half a read noise.
+const SINGLES_MATTER: f64 = 0.44;
+
 /// What the frame shows of the lines' offsets.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Spread {
@@ -61,6 +65,8 @@ pub(crate) struct Spread {
     pub(crate) scene: bool,
     /// True where what is found is not known well enough.
     pub(crate) unsure_size: bool,
+    /// Single lines that stand far off, where they matter and may be defective ones or the scene's.
+    pub(crate) single: usize,
     /// What of the offsets' variance is of independent lines, DN squared; and period and variance of each wave.
     pub(crate) random_dn2: f64,
     pub(crate) waves: Vec<(f64, f64)>,
@@ -70,6 +76,14 @@ impl Spread {
     /// Offsets of independent lines, as a masked border shows them.
     pub(crate) fn of_independent(dn: f64) -> Self {
         Self { dn, random_dn2: dn * dn, sure: true, ..Self::default() }
+    }
+
+    /// With single far lines, which were taken out before and add so much to the variance, DN squared.
+    fn with_singles(self, dn2: f64) -> Self {
+        let all = self.dn.powi(2) + dn2;
+        let hidden = self.dn == 0.0 && self.least_dn2 > SINGLES_MATTER * all;
+        let unsure_size = self.unsure_size && self.random_dn2 > 0.2 * all || hidden;
+        Self { dn: all.sqrt(), random_dn2: self.random_dn2 + dn2, unsure_size, ..self }
     }
 
     /// Variance that is left of them in a block of `side` lines, those of one kind so far apart, level and slope taken out.
@@ -103,8 +117,23 @@ pub(crate) struct Search<'a> {
 }
 
 impl Search<'_> {
-    /// Offsets of the rows (or columns); `None` where too little is seen.
+    /// Offsets of the rows (or columns), single far ones too; `None` where too little is seen.
     pub(crate) fn spread(&self, rows: bool) -> Option<Spread> {
+        let apart = self.apart(rows).pop()?;
+        let Some(singles) = singles(self.frame, self.usable, rows, apart) else { return self.of_all(rows) };
+        let dn2 = singles.dn2();
+        if !singles.sure {
+            let found = self.of_all(rows)?;
+            let dark = self.variances.iter().map(|v| v.line.offset).fold(f64::INFINITY, f64::min);
+            let matter = dn2 > SINGLES_MATTER * f64::max(found.dn.powi(2), 0.25 * dark);
+            return Some(Spread { single: if matter { singles.offsets.len() } else { 0 }, ..found });
+        }
+        let without = singles.taken_out(self.frame, self.usable, rows);
+        let rest = Search { frame: &without, ..*self }.of_all(rows)?;
+        Some(rest.with_singles(dn2))
+    }
+
+    fn of_all(&self, rows: bool) -> Option<Spread> {
         let looks: Vec<Look> = self.apart(rows).into_iter().filter_map(|apart| self.look(rows, apart)).collect();
         // Of an array that has them at several distances the differences that know most.
         let best = looks.iter().min_by(|a, b| a.seen.variance_dn2.1.total_cmp(&b.seen.variance_dn2.1))?;
@@ -211,6 +240,7 @@ fn together(seen: &Offsets, apart: usize, waves: &[Wave]) -> Spread {
         sure: random_dn2 == 0.0 || sure,
         // A wave that may go with the light is the scene's where it repeats itself, in text or in a fence.
         scene: if waves.is_empty() { random && drawn } else { waves.iter().any(|w| !w.sure) },
+        single: 0,
         unsure_size: random && !drawn && rest < SIZED * error && rest > 0.2 * all,
         random_dn2,
         waves: waves.iter().map(|w| (w.period, w.dn2)).collect(),

@@ -13,6 +13,7 @@ use rawassay_decode::{Area, Frame, is_cut_off};
 
 use super::masked_codes::{self, codes_apart};
 use super::masked_cut;
+use super::masked_far::{Far, LineSample, far_lines};
 use super::rounding::{ROUNDING, at_one_level};
 
 /// Fewest samples.
@@ -44,12 +45,19 @@ pub(crate) struct Masked {
     pub(crate) column_banding_dn: Option<f64>,
     /// Why no read noise is known.
     pub(crate) why: Option<&'static str>,
+    /// Single rows, and columns, that stand so far off that no banding is stated from the border.
+    pub(crate) single: [usize; 2],
 }
+
+/// Fewest lines far off that are banding. Fewer are its tails where they make it no more than so many times what the other lines
+/// show, else they may be defective lines.
+pub(super) const FEWEST_FAR: usize = 8;
+const TAILS: f64 = 1.5;
 
 /// Lines of one direction: how far their means lie from a straight line along each stretch of the border, so that what rises slowly,
 /// like an amplifier's glow, is no offset.
 #[derive(Debug, Clone, Copy, Default)]
-struct Between {
+pub(super) struct Between {
     lines: f64,
     /// Degrees of freedom, sum of squares about the straight lines, and what noise adds to the square of one mean, summed.
     freedom: f64,
@@ -59,7 +67,7 @@ struct Between {
 
 impl Between {
     /// Of the means of the lines of one stretch, each with its place and what noise adds to its square.
-    fn of(means: &[[f64; 3]]) -> Self {
+    pub(super) fn of(means: &[[f64; 3]]) -> Self {
         let n = means.len() as f64;
         let centre = |k: usize| means.iter().map(|m| m[k]).sum::<f64>() / n;
         let (place, level) = (centre(0), centre(1));
@@ -139,9 +147,19 @@ pub(crate) fn measure(frame: &Frame) -> Masked {
         let quietest = quietest(&|b| b.upright == upright);
         let mut all = Between::default();
         borders.iter().filter(|b| b.upright == upright && like(b, quietest)).for_each(|b| all.join(&b.lines));
-        all.spread_dn().filter(|_| !rounded)
+        let (mut with_far, mut far, mut at_zero) = (Between::default(), 0, false);
+        borders.iter().filter(|b| b.upright == upright && like(b, quietest)).for_each(|b| {
+            with_far.join(b.far.as_ref().map_or(&b.lines, |far| &far.lines));
+            far += b.far.as_ref().map_or(0, |far| far.count);
+            at_zero |= b.far.as_ref().is_some_and(|far| far.at_zero);
+        });
+        let [without_far, with_far] = [all, with_far].map(|lines| lines.spread_dn().filter(|_| !rounded));
+        let tails = without_far.zip(with_far).is_none_or(|(without, with)| with <= TAILS * without);
+        let banding = !at_zero && (tails || far >= FEWEST_FAR);
+        if banding { (with_far, 0) } else { (None, far) }
     };
-    Masked { read_noise_dn, row_banding_dn: all(true), column_banding_dn: all(false), why: None }
+    let [(row_banding_dn, rows), (column_banding_dn, columns)] = [true, false].map(all);
+    Masked { read_noise_dn, row_banding_dn, column_banding_dn, why: None, single: [rows, columns] }
 }
 
 /// A border cut across into stretches, as many as hold enough samples of each plane; and true where its lines are rows.
@@ -175,6 +193,8 @@ struct Border {
     /// Samples and variance of each plane.
     variances: Vec<Option<(f64, f64)>>,
     lines: Between,
+    /// The same where lines stand far off.
+    far: Option<Far>,
 }
 
 impl Border {
@@ -208,7 +228,7 @@ fn cut_border(frame: &Frame, area: &Area, upright: bool, apart: u16) -> Option<B
     let (step, step2) = (f64::from(apart), f64::from(apart).powi(2));
     let variances = cut.variances.iter().map(|v| v.map(|(n, variance)| (n, variance * step2))).collect();
     let lines: Vec<[f64; 3]> = cut.lines.iter().map(|l| [l[0], l[1] * step, l[2] * step2]).collect();
-    Some(Border { area: *area, upright, variances, lines: Between::of(&lines) })
+    Some(Border { area: *area, upright, variances, lines: Between::of(&lines), far: None })
 }
 
 fn border(frame: &Frame, area: &Area, upright: bool) -> Border {
@@ -283,7 +303,21 @@ fn border(frame: &Frame, area: &Area, upright: bool) -> Border {
             }
         }
     }
-    Border { area: *area, upright, variances, lines: Between::of(&means) }
+    let far = far_lines(count, &|line| {
+        let sample = |i: usize| {
+            let ((x, y), plane) = (place(line, i), planes_of[line % period][i]);
+            let v = f64::from(*frame.row(y).get(x)?);
+            let counts = v >= limits[plane].0 && v <= limits[plane].1;
+            Some(LineSample {
+                off: v - centres[plane] - across[line % period][i],
+                variance: variances[plane]?.1,
+                counts,
+                zero: v == 0.0,
+            })
+        };
+        (0..length).filter_map(sample).collect()
+    });
+    Border { area: *area, upright, variances, lines: Between::of(&means), far }
 }
 
 /// The area without the two pixels at its rim that light of the picture may reach, where it is wide enough.

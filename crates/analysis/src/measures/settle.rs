@@ -3,7 +3,7 @@
 use rawassay_decode::{Colour, Frame};
 
 use super::banding::Spread;
-use super::masked::Masked;
+use super::masked::{FEWEST_FAR, Masked};
 use super::noise::FrameNoise;
 
 /// Masked pixels and picture agree in read noise within this share; from the larger one on the picture is believed.
@@ -20,8 +20,21 @@ pub(crate) fn settle_read_noise(frame: &Frame, found: &mut FrameNoise, masked: &
         return;
     }
     found.notes.extend(masked.why.map(String::from));
+    for (count, which) in masked.single.into_iter().zip(["row", "column"]).filter(|s| s.0 > 0) {
+        found.notes.push(if count < FEWEST_FAR {
+            format!(
+                "{which} banding: not taken from the masked border, where single lines ({count}) stand so far off all \
+                 others that they may be defective"
+            )
+        } else {
+            format!(
+                "{which} banding: not taken from the masked border, where lines ({count}) far below all others are cut \
+                 off at zero"
+            )
+        });
+    }
     let (row_border, column_border) = (masked.row_banding_dn, masked.column_banding_dn);
-    let masked = &masked.read_noise_dn;
+    let (single, masked) = (masked.single, &masked.read_noise_dn);
     let (mut scene_sum, mut masked_sum, mut both) = (0.0, 0.0, 0.0);
     for (plane, masked) in found.planes.iter_mut().zip(masked) {
         if let (Some(s), Some(m)) = (plane.read_noise_dn, masked) {
@@ -50,8 +63,12 @@ pub(crate) fn settle_read_noise(frame: &Frame, found: &mut FrameNoise, masked: &
     let known: Vec<f64> = found.planes.iter().filter_map(|p| p.read_noise_dn).collect();
     let read = (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64);
     // The border shows the lines' offsets without a scene on them.
-    found.row_banding_dn = row_border.or_else(|| told(found.rows.as_ref(), read, "row", &mut found.notes));
-    found.column_banding_dn = column_border.or_else(|| told(found.columns.as_ref(), read, "column", &mut found.notes));
+    // Where single lines stand far off in it, nothing is not what the picture may say.
+    let shown = |seen: &Option<Spread>, single: usize, which: &str, notes: &mut Vec<String>| {
+        told(seen.as_ref(), read, which, notes).filter(|dn| single == 0 || *dn > 0.0)
+    };
+    found.row_banding_dn = row_border.or_else(|| shown(&found.rows, single[0], "row", &mut found.notes));
+    found.column_banding_dn = column_border.or_else(|| shown(&found.columns, single[1], "column", &mut found.notes));
     compare_with_profile(frame, found);
 }
 
@@ -70,10 +87,16 @@ fn told(seen: Option<&Spread>, read: Option<f64>, which: &str, notes: &mut Vec<S
             "{which} banding: not measurable, the picture's own noise or structure {} hide half a read noise of it",
             if read.is_some() { "would" } else { "may" }
         ));
+    } else if seen.single > 0 {
+        notes.push(format!(
+            "{which} banding: not measurable, single lines ({}) stand so far off all others that they may be defective, or \
+             the scene's",
+            seen.single
+        ));
     } else if scene {
         notes.push(format!("{which} banding: not measurable, the scene may have such lines itself"));
     }
-    (!hidden && !scene).then_some(seen.dn)
+    (!hidden && !scene && seen.single == 0).then_some(seen.dn)
 }
 
 /// The file's NoiseProfile gives the variance of a value x (0 black, 1 white) as S x + O: S times the range is the slope.

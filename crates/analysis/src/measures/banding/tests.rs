@@ -287,3 +287,51 @@ fn tiles_below_a_sky_are_no_bands() {
         assert!(column.is_none_or(|found| (found - dn).abs() < 0.2 * dn + 0.7), "{apart} {dn}: {column:?}");
     }
 }
+
+/// One line in twenty is off, by six read noises or so; and the standard deviation of all.
+fn sparse(seed: u64, count: usize, dn: f64) -> (Vec<f64>, f64) {
+    let mut rng = Noise::new(seed);
+    let lines: Vec<f64> = (0..count).map(|_| if rng.uniform() < 0.05 { dn * rng.normal() } else { 0.0 }).collect();
+    let size = (lines.iter().map(|v| v * v).sum::<f64>() / count as f64).sqrt();
+    (lines, size)
+}
+
+#[test]
+fn few_lines_far_off_are_sized_whole_or_left_open() {
+    let mut sized = Vec::new();
+    for (seed, dn) in [(1, 8.0), (2, 18.0), (3, 40.0)] {
+        let ((rows, row_dn), (columns, column_dn)) = (sparse(seed, 768, dn), sparse(seed + 10, 1_024, dn));
+        let m = measure(&frame(|y| rows[y], |_| 0.0)).noise;
+        assert!(m.column_banding_dn.is_none_or(|dn| dn < 0.2), "{dn}: {m:?}");
+        sized.extend(m.row_banding_dn.map(|found| found / row_dn));
+        let m = measure(&frame(|_| 0.0, |x| columns[x])).noise;
+        assert!(m.row_banding_dn.is_none_or(|dn| dn < 0.2), "{dn}: {m:?}");
+        sized.extend(m.column_banding_dn.map(|found| found / column_dn));
+    }
+    assert!(sized.len() >= 3 && sized.iter().all(|share| (share - 1.0).abs() < 0.2), "{sized:?}");
+}
+
+#[test]
+fn a_few_defective_lines_are_not_stated_as_banding_and_not_passed_over() {
+    let m = measure(&frame(|y| if y % 300 == 77 { 90.0 } else { 0.0 }, |_| 0.0));
+    assert_eq!(m.noise.row_banding_dn, None, "{:?}", m.noise);
+    assert!(m.notes.iter().any(|n| n.contains("row banding") && n.contains("single lines (")), "{:?}", m.notes);
+}
+
+#[test]
+fn wires_of_the_scene_are_not_lines_of_the_sensor() {
+    // Drawn through a lens of half a pixel: dark by a tenth of the light, or bright by as much everywhere.
+    for (seed, everywhere) in [(1, false), (2, true), (3, false), (4, true)] {
+        let mut rng = Noise::new(seed);
+        let wires: Vec<f64> = (0..24).map(|k| 30.0 * (f64::from(k) + rng.uniform())).collect();
+        let wire = |y: usize| wires.iter().map(|w| (-0.5 * ((y as f64 - w) / 0.6).powi(2)).exp()).sum::<f64>();
+        let drawn = sensor().draw(|x, y, _, s| {
+            let i = (x / 100 * 7 + y / 90 * 13) % 17;
+            let light = 20_000.0 * 2_f64.powf(-0.5 * f64::from(i as u32));
+            let e = if everywhere { light + 120.0 * wire(y) } else { light * (1.0 - 0.2 * wire(y)) };
+            (s.black + (e + e.sqrt() * rng.normal() + s.read_noise * rng.normal()) / s.gain).round()
+        });
+        let m = measure(&drawn).noise;
+        assert!(m.row_banding_dn.is_none_or(|dn| dn < 0.3), "{seed} {everywhere}: {m:?}");
+    }
+}
