@@ -91,6 +91,44 @@ fn place(area: &Area, rows: bool, line: usize, i: usize) -> (usize, usize) {
 /// The far lines of one direction, like samples so far apart; `None` where there are none, or they are the scene's.
 pub(super) fn singles(frame: &Frame, usable: &[Usable], rows: bool, apart: usize) -> Option<Singles> {
     let seen = Seen::of(frame, usable, rows, apart)?;
+    let (found, left) = pursued(&seen, apart);
+    let count = found.len();
+    let offsets: Vec<(usize, f64)> = found.iter().copied().enumerate().filter(|(_, o)| *o != 0.0).collect();
+    if offsets.is_empty() || MOST * offsets.len() > count {
+        return None;
+    }
+    let squares: f64 = offsets.iter().map(|(_, o)| o * o).sum();
+    // What lines so far on show of them.
+    let at = |l: usize| found[l] + offset(&left, l, apart).unwrap_or(0.0);
+    let beside =
+        |&(l, o): &(usize, f64)| [l.checked_sub(1), Some(l + 1).filter(|l| *l < count)].map(|n| o * n.map_or(0.0, at));
+    let pairs: Vec<f64> = offsets.iter().flat_map(beside).collect();
+    let next = pairs.iter().sum::<f64>() / (2.0 * squares);
+    let next_error = pairs.iter().map(|p| p * p).sum::<f64>().sqrt() / (2.0 * squares);
+    if next - 2.0 * next_error > NEXT {
+        return None;
+    }
+    let parts = seen.alike(&offsets, squares, apart);
+    // Where the parts do not show the same the scene has such lines.
+    let told = parts.iter().filter(|p| p.1).count();
+    let unlike = parts.iter().filter(|p| p.1 && !p.0).count();
+    if 4 * unlike > told {
+        return None;
+    }
+    let sure = unlike == 0 && told >= FEWEST_PARTS && next.abs() < NEXT && offsets.len() >= FEWEST;
+    // Few edges of the scene cannot be told by all of them together: each shows in the lines next to it too.
+    let alone = |&(l, o): &(usize, f64)| {
+        let beside = (1..=apart).flat_map(|by| [l.saturating_sub(by), l + by]);
+        beside.filter(|n| *n < count).all(|n| at(n) / o < ALONE)
+    };
+    let lonely: Vec<(usize, f64)> = offsets.iter().copied().filter(alone).collect();
+    // Some come near each other by chance.
+    let offsets = if sure || 2 * lonely.len() > offsets.len() { offsets } else { lonely };
+    Some(Singles { offsets, sure, lines: count })
+}
+
+/// The offsets of far lines, one by one, and the lines' differences without them.
+fn pursued(seen: &Seen, apart: usize) -> (Vec<f64>, Vec<f64>) {
     let mut left: Vec<f64> = seen.all.iter().map(|a| a.unwrap_or(0.0)).collect();
     let count = left.len();
     let mut found = vec![0.0_f64; count];
@@ -118,42 +156,7 @@ pub(super) fn singles(frame: &Frame, usable: &[Usable], rows: bool, apart: usize
             left[l + apart] += o;
         }
     }
-    let offsets: Vec<(usize, f64)> = found.iter().copied().enumerate().filter(|(_, o)| *o != 0.0).collect();
-    if offsets.is_empty() || MOST * offsets.len() > count {
-        return None;
-    }
-    let squares: f64 = offsets.iter().map(|(_, o)| o * o).sum();
-    // What lines so far on show of them.
-    let at = |l: usize| found[l] + offset(&left, l, apart).unwrap_or(0.0);
-    let next = |by: usize| {
-        let pair = |&(l, o): &(usize, f64)| {
-            [l.checked_sub(by), Some(l + by).filter(|l| *l < count)].map(|n| o * n.map_or(0.0, at))
-        };
-        let pairs: Vec<f64> = offsets.iter().flat_map(pair).collect();
-        let error = pairs.iter().map(|p| p * p).sum::<f64>().sqrt();
-        (pairs.iter().sum::<f64>() / (2.0 * squares), error / (2.0 * squares))
-    };
-    let (next, next_error) = next(1);
-    if next - 2.0 * next_error > NEXT {
-        return None;
-    }
-    let parts = seen.alike(&offsets, squares, apart);
-    // Where the parts do not show the same the scene has such lines.
-    let told = parts.iter().filter(|p| p.1).count();
-    let unlike = parts.iter().filter(|p| p.1 && !p.0).count();
-    if 4 * unlike > told {
-        return None;
-    }
-    let sure = unlike == 0 && told >= FEWEST_PARTS && next.abs() < NEXT && offsets.len() >= FEWEST;
-    // Few edges of the scene cannot be told by all of them together: each shows in the lines next to it too.
-    let alone = |&(l, o): &(usize, f64)| {
-        let beside = (1..=apart).flat_map(|by| [l.saturating_sub(by), l + by]);
-        beside.filter(|n| *n < count).all(|n| at(n) / o < ALONE)
-    };
-    let lonely: Vec<(usize, f64)> = offsets.iter().copied().filter(alone).collect();
-    // Some come near each other by chance.
-    let offsets = if sure || 2 * lonely.len() > offsets.len() { offsets } else { lonely };
-    Some(Singles { offsets, sure, lines: count })
+    (found, left)
 }
 
 /// Offset of a line by its difference and those it is part of, least squares.

@@ -11,6 +11,7 @@
 
 use rawassay_decode::{Area, Frame, is_cut_off};
 
+use super::masked_between::Between;
 use super::masked_codes::{self, codes_apart};
 use super::masked_cut;
 use super::masked_far::{Far, LineSample, far_lines};
@@ -19,8 +20,7 @@ use super::rounding::{ROUNDING, at_one_level};
 /// Fewest samples.
 pub(super) const FEWEST: f64 = 256.0;
 
-/// Fewest lines of a border, and fewest samples in each, for the offsets of lines.
-const FEWEST_LINES: f64 = 64.0;
+/// Fewest samples of a line for its offset.
 pub(super) const FEWEST_IN_LINE: usize = 8;
 
 /// Stretches of a border at the most; lines and samples of each plane of one at the least: a wave of 72 lines is no slope in it, and
@@ -28,9 +28,6 @@ pub(super) const FEWEST_IN_LINE: usize = 8;
 const MOST_STRETCHES: usize = 12;
 const STRETCH_LINES: usize = 150;
 const STRETCH_SAMPLES: usize = 2000;
-
-/// Offsets of lines are stated from this many standard errors on; below it they are zero.
-const SIGNIFICANT: f64 = 3.0;
 
 /// A border's variance is like the quietest border's up to this factor.
 const LIKE_QUIETEST: f64 = 1.3;
@@ -53,50 +50,6 @@ pub(crate) struct Masked {
 /// show, else they may be defective lines.
 pub(super) const FEWEST_FAR: usize = 8;
 const TAILS: f64 = 1.5;
-
-/// Lines of one direction: how far their means lie from a straight line along each stretch of the border, so that what rises slowly,
-/// like an amplifier's glow, is no offset.
-#[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Between {
-    lines: f64,
-    /// Degrees of freedom, sum of squares about the straight lines, and what noise adds to the square of one mean, summed.
-    freedom: f64,
-    squares: f64,
-    noise: f64,
-}
-
-impl Between {
-    /// Of the means of the lines of one stretch, each with its place and what noise adds to its square.
-    pub(super) fn of(means: &[[f64; 3]]) -> Self {
-        let n = means.len() as f64;
-        let centre = |k: usize| means.iter().map(|m| m[k]).sum::<f64>() / n;
-        let (place, level) = (centre(0), centre(1));
-        let sum = |of: &dyn Fn(f64, f64) -> f64| means.iter().map(|m| of(m[0] - place, m[1] - level)).sum::<f64>();
-        let (xx, xy, yy) = (sum(&|x, _| x * x), sum(&|x, y| x * y), sum(&|_, y| y * y));
-        if means.len() < 3 || xx == 0.0 {
-            return Self::default();
-        }
-        let noise = means.iter().map(|m| m[2]).sum();
-        Self { lines: n, freedom: n - 2.0, squares: yy - xy * xy / xx, noise }
-    }
-
-    fn join(&mut self, other: &Self) {
-        self.lines += other.lines;
-        self.freedom += other.freedom;
-        self.squares += other.squares;
-        self.noise += other.noise;
-    }
-
-    /// Standard deviation of the lines' offsets, DN.
-    fn spread_dn(&self) -> Option<f64> {
-        if self.lines < FEWEST_LINES {
-            return None;
-        }
-        let all = self.squares / self.freedom;
-        let offsets = all - self.noise / self.lines;
-        Some(if offsets > SIGNIFICANT * all * (2.0 / self.freedom).sqrt() { offsets.sqrt() } else { 0.0 })
-    }
-}
 
 /// What is read over the least variance that may read so once it is rounded, and the greatest over what is read, at the most: a tenth
 /// of read noise.

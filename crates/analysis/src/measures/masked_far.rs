@@ -6,7 +6,8 @@
 //! Fails when: more than four next lines are far off: other photosites, like rows for tests of the sensor, are no banding.
 
 use super::line_offsets::middle;
-use super::masked::{Between, FEWEST_IN_LINE};
+use super::masked::FEWEST_IN_LINE;
+use super::masked_between::Between;
 
 /// Standard deviations from the middle of the line within which samples count.
 const WITHIN: f64 = 4.0;

@@ -37,6 +37,7 @@ mod lines_seen;
 mod lines_shown;
 mod marks;
 pub(crate) mod masked;
+mod masked_between;
 mod masked_codes;
 mod masked_cut;
 mod masked_far;

@@ -148,3 +148,36 @@ pub(crate) fn shot(fields: &Fields, decoded: &Decoded, notes: &mut Vec<String>) 
     pitch::fill(&mut shot, fields, notes);
     shot
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Fields;
+
+    #[test]
+    fn fields_are_whole_only_where_nothing_is_missing() {
+        let some = || Some("x".to_string());
+        let whole = Fields {
+            make: some(),
+            model: some(),
+            lens: some(),
+            serial: some(),
+            taken_at: some(),
+            iso: Some(100.0),
+            shutter_s: Some(0.01),
+            f_number: Some(8.0),
+            focal_mm: Some(50.0),
+            exposure_bias_ev: Some(0.0),
+            orientation: Some(1),
+            ..Fields::default()
+        };
+        assert!(whole.are_whole() && !Fields::default().are_whole());
+        let with = |change: fn(&mut Fields)| {
+            let mut fields = whole.clone();
+            change(&mut fields);
+            fields.are_whole()
+        };
+        let without: [fn(&mut Fields); 4] =
+            [|f| f.lens = None, |f| f.serial = None, |f| f.iso = None, |f| f.orientation = None];
+        assert!(without.into_iter().all(|change| !with(change)));
+    }
+}
