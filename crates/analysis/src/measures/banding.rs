@@ -125,7 +125,9 @@ impl Search<'_> {
         if !singles.sure {
             let found = self.of_all(rows)?;
             let dark = self.variances.iter().map(|v| v.line.offset).fold(f64::INFINITY, f64::min);
-            let matter = dn2 > SINGLES_MATTER * f64::max(found.dn.powi(2), 0.25 * dark);
+            let of_all = found.dn.powi(2);
+            let least = if singles.drawn { of_all } else { f64::max(of_all, 0.25 * dark) };
+            let matter = least > 0.0 && dn2 > SINGLES_MATTER * least;
             return Some(Spread { single: if matter { singles.offsets.len() } else { 0 }, ..found });
         }
         let without = singles.taken_out(self.frame, self.usable, rows);

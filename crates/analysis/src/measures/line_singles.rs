@@ -14,6 +14,7 @@ use rawassay_decode::{Area, Frame};
 use super::flat_blocks::Usable;
 use super::histogram::picture_area;
 use super::line_offsets::middle;
+use super::line_singles_light::go_with_light;
 use super::lines_shown::PARTS;
 
 /// Places of each part that are looked at, and the fewest that must be usable.
@@ -56,6 +57,8 @@ pub(super) struct Singles {
     pub(super) offsets: Vec<(usize, f64)>,
     /// True where they surely are the sensor's and so many that they are banding.
     pub(super) sure: bool,
+    /// True where a lens draws them: then they are the scene's, and only tell against what is found otherwise.
+    pub(super) drawn: bool,
     lines: usize,
 }
 
@@ -84,11 +87,11 @@ impl Singles {
     }
 }
 
-fn place(area: &Area, rows: bool, line: usize, i: usize) -> (usize, usize) {
+pub(super) fn place(area: &Area, rows: bool, line: usize, i: usize) -> (usize, usize) {
     if rows { (area.x + i, area.y + line) } else { (area.x + line, area.y + i) }
 }
 
-/// The far lines of one direction, like samples so far apart; `None` where there are none, or they are the scene's.
+/// The far lines of one direction, like samples so far apart; `None` where there are none, or the parts do not show the same.
 pub(super) fn singles(frame: &Frame, usable: &[Usable], rows: bool, apart: usize) -> Option<Singles> {
     let seen = Seen::of(frame, usable, rows, apart)?;
     let (found, left) = pursued(&seen, apart);
@@ -98,15 +101,15 @@ pub(super) fn singles(frame: &Frame, usable: &[Usable], rows: bool, apart: usize
         return None;
     }
     let squares: f64 = offsets.iter().map(|(_, o)| o * o).sum();
-    // What lines so far on show of them.
     let at = |l: usize| found[l] + offset(&left, l, apart).unwrap_or(0.0);
-    let beside =
-        |&(l, o): &(usize, f64)| [l.checked_sub(1), Some(l + 1).filter(|l| *l < count)].map(|n| o * n.map_or(0.0, at));
-    let pairs: Vec<f64> = offsets.iter().flat_map(beside).collect();
-    let next = pairs.iter().sum::<f64>() / (2.0 * squares);
-    let next_error = pairs.iter().map(|p| p * p).sum::<f64>().sqrt() / (2.0 * squares);
+    // What the lines on both sides show of them, as a lens draws a line of the scene.
+    let pairs: Vec<(f64, f64)> =
+        offsets.iter().filter_map(|&(l, o)| Some((o * both_sides(&seen.all, l, apart)?, o * o))).collect();
+    let of = pairs.iter().map(|p| p.1).sum::<f64>();
+    let next = pairs.iter().map(|p| p.0).sum::<f64>() / of;
+    let next_error = pairs.iter().map(|p| p.0 * p.0).sum::<f64>().sqrt() / of;
     if next - 2.0 * next_error > NEXT {
-        return None;
+        return Some(Singles { offsets, sure: false, drawn: true, lines: count });
     }
     let parts = seen.alike(&offsets, squares, apart);
     // Where the parts do not show the same the scene has such lines.
@@ -115,7 +118,8 @@ pub(super) fn singles(frame: &Frame, usable: &[Usable], rows: bool, apart: usize
     if 4 * unlike > told {
         return None;
     }
-    let sure = unlike == 0 && told >= FEWEST_PARTS && next.abs() < NEXT && offsets.len() >= FEWEST;
+    let many = pairs.len() >= FEWEST && next.abs() < NEXT;
+    let sure = unlike == 0 && told >= FEWEST_PARTS && many && !go_with_light(frame, usable, rows, apart, &offsets);
     // Few edges of the scene cannot be told by all of them together: each shows in the lines next to it too.
     let alone = |&(l, o): &(usize, f64)| {
         let beside = (1..=apart).flat_map(|by| [l.saturating_sub(by), l + by]);
@@ -124,7 +128,7 @@ pub(super) fn singles(frame: &Frame, usable: &[Usable], rows: bool, apart: usize
     let lonely: Vec<(usize, f64)> = offsets.iter().copied().filter(alone).collect();
     // Some come near each other by chance.
     let offsets = if sure || 2 * lonely.len() > offsets.len() { offsets } else { lonely };
-    Some(Singles { offsets, sure, lines: count })
+    Some(Singles { offsets, sure, drawn: false, lines: count })
 }
 
 /// The offsets of far lines, one by one, and the lines' differences without them.
@@ -170,6 +174,25 @@ fn offsets(differences: &[f64], known: &[Option<f64>], apart: usize) -> Vec<Opti
     let all_known =
         |l: usize| l >= apart && [l - apart, l, l + apart].iter().all(|&l| known.get(l).is_some_and(Option::is_some));
     (0..differences.len()).map(|l| if all_known(l) { offset(differences, l, apart) } else { None }).collect()
+}
+
+/// Level of both lines next to one, least squares of the differences they are part of: two apart they take two thirds from what
+/// each alone would show.
+fn both_sides(differences: &[Option<f64>], l: usize, apart: usize) -> Option<f64> {
+    let mut parts: Vec<(usize, f64)> = Vec::with_capacity(6);
+    for line in [l.checked_sub(1)?, l + 1] {
+        for (at, share) in [(line.checked_sub(apart)?, -1.0), (line, 2.0), (line + apart, -1.0)] {
+            match parts.iter_mut().find(|p| p.0 == at) {
+                Some(part) => part.1 += share,
+                None => parts.push((at, share)),
+            }
+        }
+    }
+    let mut sums = (0.0, 0.0);
+    for (at, share) in parts {
+        sums = (sums.0 + share * differences.get(at).copied()??, sums.1 + share * share);
+    }
+    Some(sums.0 / sums.1)
 }
 
 fn robust(values: Vec<f64>) -> f64 {
@@ -315,4 +338,30 @@ fn middle_half(values: &[f32; PLACES]) -> Option<f64> {
     let from = known / 4;
     let half = &values[from..known - from];
     (known >= FEWEST_PLACES).then(|| half.iter().map(|v| f64::from(*v)).sum::<f64>() / half.len() as f64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::both_sides;
+
+    /// Second differences of levels, lines so far apart.
+    fn differences(levels: &[f64], apart: usize) -> Vec<Option<f64>> {
+        let at = |l: usize| Some(2.0 * levels[l] - levels.get(l.checked_sub(apart)?)? - levels.get(l + apart)?);
+        (0..levels.len()).map(at).collect()
+    }
+
+    #[test]
+    fn the_lines_on_both_sides_are_seen_whole_however_far_apart_lines_are_compared() {
+        for apart in [2, 3, 6] {
+            let mut levels = vec![10.0; 60];
+            // What a lens draws of a line, its sides as they are; and a line alone.
+            (levels[29], levels[30], levels[31]) = (10.0 + 4.0, 10.0 + 9.0, 10.0 + 4.0);
+            let seen = both_sides(&differences(&levels, apart), 30, apart);
+            assert!(seen.is_some_and(|v| (v - 4.0).abs() < 1e-9), "{apart}: {seen:?}");
+            (levels[29], levels[31]) = (10.0, 10.0);
+            let seen = both_sides(&differences(&levels, apart), 30, apart);
+            assert!(seen.is_some_and(|v| v.abs() < 1e-9), "{apart}: {seen:?}");
+            assert_eq!(both_sides(&differences(&levels, apart), 1, apart), None);
+        }
+    }
 }

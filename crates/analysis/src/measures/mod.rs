@@ -26,6 +26,7 @@ pub(crate) mod line_fit;
 pub(crate) mod line_offsets;
 mod line_parts;
 mod line_singles;
+mod line_singles_light;
 mod line_solve;
 mod line_spectrum;
 pub(crate) mod line_steps;
