@@ -2,9 +2,9 @@
 //!
 //! Gives: their offsets, DN. The redescending weight of [`super::line_stretch`] takes what is several noises off for structure,
 //! so such lines are looked for by themselves: the mean of the middle half of the second differences at some places of each of
-//! eight parts of a line, and of these the lines whose offset is more than five robust standard deviations of all, one after the other, the
-//! greatest first, each taken out with what it does to its neighbours. They are the sensor's where all parts show the same offsets
-//! and the next lines show nothing of them, as no lens draws lines.
+//! eight parts of a line, and of these the lines whose offset is more than five robust standard deviations of all, one after the
+//! other, the greatest first, each taken out with what it does to its neighbours. They are the sensor's where all parts show the
+//! same offsets, the next lines show nothing of them, as no lens draws lines, and they do not go with the light.
 //! Source: own derivation, docs/measures.md (the search is the matching pursuit of Mallat and Zhang, 1993).
 //! Fails when: more than a sixth of the lines are off, or most of the picture is structured.
 
@@ -28,9 +28,11 @@ type Lanes = [f32; LANES];
 /// Robust standard deviations of all lines from which on one is far off.
 const FAR: f64 = 5.0;
 
-/// Most far lines of all, and the fewest that are banding: fewer may be defective lines.
-const MOST: usize = 6;
-const FEWEST: usize = 8;
+/// One line in so many may be far off at the most.
+const ONE_IN: usize = 6;
+
+/// Fewest lines far off that are banding: fewer may be defective lines.
+pub(super) const FEWEST_FAR: usize = 8;
 
 /// Lines over which the scatter of a part is taken.
 const AROUND: usize = 64;
@@ -97,7 +99,7 @@ pub(super) fn singles(frame: &Frame, usable: &[Usable], rows: bool, apart: usize
     let (found, left) = pursued(&seen, apart);
     let count = found.len();
     let offsets: Vec<(usize, f64)> = found.iter().copied().enumerate().filter(|(_, o)| *o != 0.0).collect();
-    if offsets.is_empty() || MOST * offsets.len() > count {
+    if offsets.is_empty() || ONE_IN * offsets.len() > count {
         return None;
     }
     let squares: f64 = offsets.iter().map(|(_, o)| o * o).sum();
@@ -118,7 +120,7 @@ pub(super) fn singles(frame: &Frame, usable: &[Usable], rows: bool, apart: usize
     if 4 * unlike > told {
         return None;
     }
-    let many = pairs.len() >= FEWEST && next.abs() < NEXT;
+    let many = pairs.len() >= FEWEST_FAR && next.abs() < NEXT;
     let sure = unlike == 0 && told >= FEWEST_PARTS && many && !go_with_light(frame, usable, rows, apart, &offsets);
     // Few edges of the scene cannot be told by all of them together: each shows in the lines next to it too.
     let alone = |&(l, o): &(usize, f64)| {

@@ -11,6 +11,7 @@
 
 use rawassay_decode::{Area, Frame, is_cut_off};
 
+use super::line_singles::FEWEST_FAR;
 use super::masked_between::Between;
 use super::masked_codes::{self, codes_apart};
 use super::masked_cut;
@@ -42,13 +43,20 @@ pub(crate) struct Masked {
     pub(crate) column_banding_dn: Option<f64>,
     /// Why no read noise is known.
     pub(crate) why: Option<&'static str>,
-    /// Single rows, and columns, that stand so far off that no banding is stated from the border.
-    pub(crate) single: [usize; 2],
+    /// Rows, and columns, that stand so far off that no banding is stated from the border.
+    pub(crate) unsized_lines: [Option<Unsized>; 2],
 }
 
-/// Fewest lines far off that are banding. Fewer are its tails where they make it no more than so many times what the other lines
-/// show, else they may be defective lines.
-pub(super) const FEWEST_FAR: usize = 8;
+/// Why single lines far off give no size, and how many they are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Unsized {
+    /// So few that they may be defective.
+    Few(usize),
+    /// Cut off at code zero.
+    CutOff(usize),
+}
+
+/// Fewer lines far off than are banding are its tails where they make it no more than so many times what the other lines show.
 const TAILS: f64 = 1.5;
 
 /// What is read over the least variance that may read so once it is rounded, and the greatest over what is read, at the most: a tenth
@@ -95,24 +103,28 @@ pub(crate) fn measure(frame: &Frame) -> Masked {
     let read_noise_dn = variances.iter().map(|v| v.filter(shows).map(f64::sqrt)).collect();
     // What whole DN make of so little noise they make of the offsets too.
     let rounded = variances.iter().flatten().any(|v| !shows(v));
-    let all = |upright: bool| {
+    let banding = |upright: bool| {
         // What lights a whole side lights all its lines alike.
         let quietest = quietest(&|b| b.upright == upright);
-        let mut all = Between::default();
-        borders.iter().filter(|b| b.upright == upright && like(b, quietest)).for_each(|b| all.join(&b.lines));
-        let (mut with_far, mut far, mut at_zero) = (Between::default(), 0, false);
-        borders.iter().filter(|b| b.upright == upright && like(b, quietest)).for_each(|b| {
-            with_far.join(b.far.as_ref().map_or(&b.lines, |far| &far.lines));
-            far += b.far.as_ref().map_or(0, |far| far.count);
-            at_zero |= b.far.as_ref().is_some_and(|far| far.at_zero);
-        });
-        let [without_far, with_far] = [all, with_far].map(|lines| lines.spread_dn().filter(|_| !rounded));
+        let (mut without_far, mut with_far, mut far, mut at_zero) = (Between::default(), Between::default(), 0, false);
+        for border in borders.iter().filter(|b| b.upright == upright && like(b, quietest)) {
+            without_far.join(&border.lines);
+            with_far.join(border.far.as_ref().map_or(&border.lines, |far| &far.lines));
+            far += border.far.as_ref().map_or(0, |far| far.count);
+            at_zero |= border.far.as_ref().is_some_and(|far| far.at_zero);
+        }
+        let [without_far, with_far] = [without_far, with_far].map(|lines| lines.spread_dn().filter(|_| !rounded));
         let tails = without_far.zip(with_far).is_none_or(|(without, with)| with <= TAILS * without);
-        let banding = !at_zero && (tails || far >= FEWEST_FAR);
-        if banding { (with_far, 0) } else { (None, far) }
+        if at_zero {
+            (None, Some(Unsized::CutOff(far)))
+        } else if tails || far >= FEWEST_FAR {
+            (with_far, None)
+        } else {
+            (None, Some(Unsized::Few(far)))
+        }
     };
-    let [(row_banding_dn, rows), (column_banding_dn, columns)] = [true, false].map(all);
-    Masked { read_noise_dn, row_banding_dn, column_banding_dn, why: None, single: [rows, columns] }
+    let [(row_banding_dn, rows), (column_banding_dn, columns)] = [true, false].map(banding);
+    Masked { read_noise_dn, row_banding_dn, column_banding_dn, why: None, unsized_lines: [rows, columns] }
 }
 
 /// A border cut across into stretches, as many as hold enough samples of each plane; and true where its lines are rows.

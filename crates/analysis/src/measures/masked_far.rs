@@ -65,7 +65,7 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use rawassay_decode::{Area, Frame};
 
-    use super::super::masked::measure;
+    use super::super::masked::{Unsized, measure};
     use crate::test_frames::{Noise, Sensor};
 
     /// A frame with a border at its left, noise of two DN, and those offsets of its rows, DN.
@@ -108,12 +108,12 @@ mod tests {
             assert!(found.row_banding_dn.is_none_or(|dn| off(dn) < 0.2), "{black}: {found:?} of {size}");
         }
         let found = measure(&bordered(6, 512.0, |y| if y == 77 || y == 500 { 60.0 } else { 0.0 }));
-        assert_eq!((found.row_banding_dn, found.single), (None, [2, 0]));
+        assert_eq!((found.row_banding_dn, found.unsized_lines), (None, [Some(Unsized::Few(2)), None]));
     }
 
     #[test]
     fn rows_of_another_kind_side_by_side_are_no_banding() {
         let found = measure(&bordered(7, 512.0, |y| if y < 12 { 60.0 } else { 0.0 }));
-        assert_eq!((found.row_banding_dn, found.single), (Some(0.0), [0, 0]));
+        assert_eq!((found.row_banding_dn, found.unsized_lines), (Some(0.0), [None, None]));
     }
 }

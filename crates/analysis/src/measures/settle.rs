@@ -3,7 +3,7 @@
 use rawassay_decode::{Colour, Frame};
 
 use super::banding::Spread;
-use super::masked::{FEWEST_FAR, Masked};
+use super::masked::{Masked, Unsized};
 use super::noise::FrameNoise;
 
 /// Masked pixels and picture agree in read noise within this share; from the larger one on the picture is believed.
@@ -20,21 +20,18 @@ pub(crate) fn settle_read_noise(frame: &Frame, found: &mut FrameNoise, masked: &
         return;
     }
     found.notes.extend(masked.why.map(String::from));
-    for (count, which) in masked.single.into_iter().zip(["row", "column"]).filter(|s| s.0 > 0) {
-        found.notes.push(if count < FEWEST_FAR {
-            format!(
-                "{which} banding: not taken from the masked border, where single lines ({count}) stand so far off all \
-                 others that they may be defective"
-            )
-        } else {
-            format!(
-                "{which} banding: not taken from the masked border, where lines ({count}) far below all others are cut \
-                 off at zero"
-            )
-        });
+    for (far, which) in masked.unsized_lines.into_iter().zip(["row", "column"]) {
+        let why = match far {
+            None => continue,
+            Some(Unsized::Few(count)) => {
+                format!("single lines ({count}) stand so far off all others that they may be defective")
+            }
+            Some(Unsized::CutOff(count)) => format!("lines ({count}) far below all others are cut off at zero"),
+        };
+        found.notes.push(format!("{which} banding: not taken from the masked border, where {why}"));
     }
     let (row_border, column_border) = (masked.row_banding_dn, masked.column_banding_dn);
-    let (single, masked) = (masked.single, &masked.read_noise_dn);
+    let (border, masked) = (masked.unsized_lines, &masked.read_noise_dn);
     let (mut scene_sum, mut masked_sum, mut both) = (0.0, 0.0, 0.0);
     for (plane, masked) in found.planes.iter_mut().zip(masked) {
         if let (Some(s), Some(m)) = (plane.read_noise_dn, masked) {
@@ -64,11 +61,11 @@ pub(crate) fn settle_read_noise(frame: &Frame, found: &mut FrameNoise, masked: &
     let read = (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64);
     // The border shows the lines' offsets without a scene on them.
     // Where single lines stand far off in it, nothing is not what the picture may say.
-    let shown = |seen: &Option<Spread>, single: usize, which: &str, notes: &mut Vec<String>| {
-        told(seen.as_ref(), read, which, notes).filter(|dn| single == 0 || *dn > 0.0)
+    let shown = |seen: &Option<Spread>, border: Option<Unsized>, which: &str, notes: &mut Vec<String>| {
+        told(seen.as_ref(), read, which, notes).filter(|dn| border.is_none() || *dn > 0.0)
     };
-    found.row_banding_dn = row_border.or_else(|| shown(&found.rows, single[0], "row", &mut found.notes));
-    found.column_banding_dn = column_border.or_else(|| shown(&found.columns, single[1], "column", &mut found.notes));
+    found.row_banding_dn = row_border.or_else(|| shown(&found.rows, border[0], "row", &mut found.notes));
+    found.column_banding_dn = column_border.or_else(|| shown(&found.columns, border[1], "column", &mut found.notes));
     compare_with_profile(frame, found);
 }
 

@@ -74,7 +74,7 @@ impl Process {
             .env("RAYON_NUM_THREADS", threads.to_string())
             // Backtraces are for developers; making one takes memory that a worker at its limit does not have.
             .env("RUST_BACKTRACE", "0")
-            // glibc keeps an arena per thread and much freed memory; a worker does one thing at a time.
+            // glibc keeps an arena per thread; a worker does one thing at a time.
             .env("MALLOC_ARENA_MAX", "1")
             .env("GLIBC_TUNABLES", TUNABLES)
             .stdin(Stdio::piped())

@@ -6,7 +6,6 @@ use rawler::cfa::CFAColor;
 use rawler::decoders::{RawDecodeParams, RawMetadata};
 use rawler::formats::tiff::Rational;
 use rawler::imgop::Rect;
-use rawler::lens::get_lenses;
 use rawler::rawimage::RawPhotometricInterpretation;
 use rawler::rawsource::RawSource;
 use rawler::{RawImage, RawImageData, RawlerError};
@@ -94,14 +93,10 @@ fn coded_here(bytes: &Arc<Vec<u8>>, container: &Container, whole: bool) -> Optio
 }
 
 /// A file whose samples are decoded here, beside rawler's reading of everything else: its tables of cameras and lenses take
-/// as long to load as the samples to decode, and are loaded side by side. `None` where it is for rawler alone.
+/// as long to load as the samples to decode. `None` where it is for rawler alone.
 fn beside(bytes: &Arc<Vec<u8>>, whole: bool, decode: impl FnOnce() -> Option<Rows>) -> Option<Decoded> {
     let (rows, read) = std::thread::scope(|scope| {
         let reading = std::thread::Builder::new().spawn_scoped(scope, || read(bytes, true, whole));
-        if !whole {
-            // Only ahead of time: without a thread for it the reading itself loads them.
-            let _ = std::thread::Builder::new().spawn_scoped(scope, || guarded(get_lenses));
-        }
         let rows = decode();
         (rows, reading.ok().and_then(|thread| thread.join().ok()))
     });
