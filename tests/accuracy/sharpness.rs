@@ -4,7 +4,10 @@
 use std::path::Path;
 
 use rawassay_analysis::{BlurKind, Measures};
-use rawassay_scene::{Camera, Compression, Diffraction, Filter, Motion, Optics, Recipe, SceneKind, render};
+use rawassay_scene::{
+    Camera, Compression, Diffraction, Filter, Layer, Motion, Optics, Paint, Recipe, SceneKind, Shape, build, expose,
+    light_of, render,
+};
 
 fn measured(recipe: &Recipe) -> Measures {
     let file = render(recipe).to_dng(Compression::None);
@@ -151,6 +154,39 @@ fn a_tilted_plane_of_focus_shows_in_the_map() {
     assert!(left < 2.5 && right > 5.0, "{left} {right}");
     let (sharp, soft) = (m.sharpness.sharpest_at_px.unwrap(), m.sharpness.softest_at_px.unwrap());
     assert!(sharp.0 < soft.0, "{sharp:?} {soft:?}");
+}
+
+/// Leaves far out of focus, and a subject before them with a pattern of tiles, as sharp as the lens: few edges among many.
+#[test]
+fn a_subject_in_focus_before_a_background_of_many_more_edges_is_no_missed_focus() {
+    for (seed, sigma, motion_px) in [(64, 0.5, 0.0), (65, 0.7, 0.0), (66, 0.5, 9.0)] {
+        let optics = if motion_px > 0.0 { straight(motion_px, 25.0, sigma) } else { Optics::gaussian(sigma) };
+        let recipe = recipe(SceneKind::DeadLeaves, "GBRG", 200.0, seed, optics);
+        let mut layers = build(&recipe);
+        layers.iter_mut().for_each(|layer| layer.defocus_px = 7.0);
+        let frame = |layers: &[Layer]| {
+            let file = expose(&recipe, &light_of(&recipe, layers)).to_dng(Compression::None);
+            rawassay_analysis::measure(&rawassay_decode::open_bytes(Path::new("frame.dng"), file).unwrap())
+        };
+        if motion_px == 0.0 {
+            assert_eq!(frame(&layers).blur.kind, BlurKind::Defocus, "seed {seed}");
+        }
+        let tile = |k: usize| {
+            let (x, y) = (430.0 + 38.0 * (k % 4) as f64, 260.0 + 38.0 * (k / 4) as f64);
+            let value = [0.06, 0.5, 0.12, 0.35, 0.8][k % 5];
+            Shape::rectangle(x, y, 24.0, 22.0, 19.0 * k as f64, Paint::Flat([value; 3]))
+        };
+        let ground = Shape::rectangle(487.0, 317.0, 190.0, 190.0, 8.0, Paint::Flat([0.25; 3]));
+        layers.push(Layer::sharp(std::iter::once(ground).chain((0..16).map(tile)).collect()));
+        let m = frame(&layers);
+        if motion_px > 0.0 {
+            // The camera moved: its subject's edges are sharp along the motion alone.
+            assert_ne!(m.blur.kind, BlurKind::None, "{:?} {:?}", m.blur, m.notes);
+            continue;
+        }
+        assert_eq!(m.blur.kind, BlurKind::None, "seed {seed}: {:?} {:?}", m.blur, m.notes);
+        near(m.sharpness.edge_rise_px, 2.5631 * (sigma * sigma + 1.0 / 12.0).sqrt(), 0.08, "rise of the subject");
+    }
 }
 
 #[test]

@@ -18,6 +18,7 @@ mod edge;
 mod erf;
 mod fit;
 mod glance;
+mod in_focus;
 mod kind;
 mod lanes;
 mod lines;
@@ -152,6 +153,17 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
         _ => kind::together(Some(&kind), &stacks, &spectra, kind::allowance_px(diffraction)).unwrap_or(kind),
     };
     let kind = kind::refined(kind, &stacks, &spectra, kind::allowance_px(diffraction));
+    let subject = match kind.verdict {
+        Verdict::Defocus => {
+            let wide_px = kind.psf.variance(0.0).sqrt();
+            in_focus::subject(&plain, &picture_area(frame), collected.tiles, wide_px, diffraction)
+        }
+        _ => Vec::new(),
+    };
+    let kind = match sharp_end::of(&subject, LEAST_EDGES) {
+        Some((ln, _)) => kind::KindReading::subject_in_focus(ln.exp()),
+        None => kind,
+    };
     fill_blur(&mut reading, &kind, share);
     if matches!(kind.verdict, Verdict::Defocus) && !kind.from_nulls && kind::face_one_way(&stacks) {
         reading.notes.push(ALONG_THEM.into());
@@ -160,7 +172,8 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
         return (reading, collected.edges, None);
     }
     // Where noise is not measured, edges of texture pass for edges in noise: flanks of its thin lines, narrower than the blur.
-    let clear: Vec<&Edge> = edges.iter().copied().filter(|e| !e.in_texture).collect();
+    let clear = || edges.iter().copied().filter(|e| !e.in_texture).collect();
+    let clear: Vec<&Edge> = if subject.is_empty() { clear() } else { subject };
     let sharpest = match kind.verdict {
         Verdict::Motion | Verdict::Mixed if !kind.one_way => {
             along::sharp(&clear, kind.psf.motion_deg).or_else(|| sharp_end::of(&clear, LEAST_EDGES))
@@ -348,6 +361,11 @@ fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading, share: f6
         Verdict::SharpAllOver => {
             blur.kind = BlurKind::None;
             let note = "edges of two directions are sharp all over the frame, those of others are soft: a part of the scene moved or is out of focus, not the frame";
+            reading.notes.push(note.into());
+        }
+        Verdict::SubjectInFocus => {
+            blur.kind = BlurKind::None;
+            let note = "some edges of all directions are as sharp as a good lens leaves them, the others far wider: a subject in focus before a soft background";
             reading.notes.push(note.into());
         }
         Verdict::SceneSoft => {

@@ -33,6 +33,8 @@ pub(crate) enum Verdict {
     SubjectMoved,
     /// Sharp: edges of two directions across each other are so all over the frame, whatever those of others show.
     SharpAllOver,
+    /// Sharp where it counts: a subject in focus before a background that is not.
+    SubjectInFocus,
     /// The edges are soft, but the texture beside them holds finer detail: nothing is known of the blur.
     SceneSoft,
     /// Cannot be told, with the reason.
@@ -159,6 +161,12 @@ impl KindReading {
     pub(crate) fn sharp_all_over(self, sharp: SharpEnds) -> Self {
         let psf = PointSpread { sigma_px: sharp.all_px, ..PointSpread::default() };
         Self { verdict: Verdict::SharpAllOver, psf, defocus_px: None, confidence: 0.6, ..self }
+    }
+
+    /// What is left where a subject's edges are sharp, `sigma_px` wide, and those of the background are not.
+    pub(crate) fn subject_in_focus(sigma_px: f64) -> Self {
+        let psf = PointSpread { sigma_px, ..PointSpread::default() };
+        Self::of(Verdict::SubjectInFocus, psf, 0.6)
     }
 
     /// The kind held against the spread of the sharp end of all edges, and of those along a motion: each direction alone may
