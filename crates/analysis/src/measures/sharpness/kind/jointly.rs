@@ -11,7 +11,7 @@ use super::{CLEANEST, motion_counts};
 
 /// Evidence of a spectrum: what one unit of ln of its cost counts in units of that of the edges. What is asked of a spectrum
 /// alone (a gain of 0.17) then counts about as much as what is asked of edges alone (20).
-const PER_LN: f64 = 100.0;
+pub(super) const PER_LN: f64 = 100.0;
 /// Gaussian parts from which the fits begin, px.
 const BEGIN_PX: [f64; 6] = [0.35, 0.5, 0.75, 1.1, 1.6, 2.4];
 

@@ -86,7 +86,16 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
     let some_seen = bins >= 3 && gap <= widest;
     let allowance = allowance_px(diffraction_rise_px);
 
-    let one_way = (!directions_seen).then(|| one_way::told(stacks, &gauss.psf, diffraction_rise_px));
+    let one_way = (!directions_seen).then(|| {
+        let found = one_way::told(stacks, &gauss.psf, diffraction_rise_px);
+        // One direction by itself may ask for a disc beside the motion; all of them have one lens.
+        let one_lens = bins >= 3 && behind_a_sharp_lens(&fits, unit, allowance);
+        let a_disc_beside = matches!(found.verdict, Verdict::Mixed);
+        if a_disc_beside && one_lens && explained(&fitter, stacks, &motion.psf) >= LEAST_EXPLAINED {
+            return KindReading { one_way: true, ..KindReading::of(Verdict::Motion, motion.psf, found.confidence) };
+        }
+        found
+    });
     if let Some(found) = one_way.filter(|_| !some_seen) {
         return found;
     }
@@ -138,6 +147,16 @@ pub(crate) fn read(stacks: &[Stack], diffraction_rise_px: Option<f64>) -> KindRe
         return KindReading { mirrored: half_way.then_some(motion.psf), ..found };
     }
     KindReading { mirrored: mirrored(&fitter, stacks, &found.psf, LEAST_EVIDENCE * unit), ..found }
+}
+
+/// True where a motion behind a lens as sharp as good ones are explains all directions, which a disc does not, and a disc beside
+/// the motion hardly better.
+fn behind_a_sharp_lens(fits: &Fits, unit: f64, allowance_px: f64) -> bool {
+    let Fits { disc, motion, both, .. } = fits;
+    motion.psf.sigma_px.hypot(PIXEL_SIGMA_PX) < CLEARLY_SHARP * allowance_px
+        && motion_counts(&motion.psf)
+        && disc.chi2 - motion.chi2 > LEAST_EVIDENCE * unit
+        && motion.chi2 - both.chi2 < SOME_EVIDENCE * unit
 }
 
 /// True where the edges cannot show a motion along them.

@@ -331,3 +331,37 @@ fn a_motion_behind_a_soft_lens_that_edges_of_one_direction_show_is_no_disc_and_n
         assert!(matches!(told(5.0, 1.2, diffraction), Verdict::Undetermined(_)));
     }
 }
+
+/// The same edges with errors as large as stacks are taken to have, one point up and one down.
+fn rough(mut stacks: Vec<Stack>) -> Vec<Stack> {
+    for point in stacks.iter_mut().flat_map(|stack| stack.points.iter_mut().enumerate()) {
+        point.1.level += if point.0 % 2 == 0 { 0.008 } else { -0.008 };
+    }
+    stacks
+}
+
+#[test]
+fn a_motion_that_one_direction_and_a_spectrum_show_is_named_however_much_noise_leaves() {
+    // Edges at right angles to each other are as wide behind a softer lens: only those between them tell.
+    let sharp = PointSpread { sigma_px: 0.5, ..PointSpread::default() };
+    let moved = PointSpread { motion_px: 5.2, motion_deg: 45.0, ..sharp };
+    let softer = PointSpread { sigma_px: 1.17, ..sharp };
+    let degs = [0.5, 48.0, 89.0, 179.0];
+    let told = |told: &KindReading, edges: &PointSpread, texture: &PointSpread, seed| {
+        together(Some(told), &rough(behind(edges, &degs)), &spectra(texture, seed), allowance_px(None))
+    };
+    let none = reading(Verdict::None, 1.1);
+    let open = reading(Verdict::Undetermined("for one direction alone"), 1.1);
+    for (seed, before) in [(81, none), (82, open)] {
+        let found = told(&before, &moved, &moved, seed).expect("a motion");
+        assert!(matches!(found.verdict, Verdict::Motion), "{found:?}");
+        assert!((found.psf.motion_px - 5.2).abs() < 0.3 && (found.psf.motion_deg - 45.0).abs() < 3.0, "{found:?}");
+    }
+    // A softer lens, and texture that stood still or moved another way.
+    let another = PointSpread { motion_deg: 100.0, ..moved };
+    for (seed, edges, texture) in [(83, softer, softer), (84, moved, sharp), (85, moved, another), (86, softer, moved)]
+    {
+        let found = told(&none, &edges, &texture, seed);
+        assert!(found.is_none_or(|k| !matches!(k.verdict, Verdict::Motion)), "{edges:?} {texture:?}: {found:?}");
+    }
+}

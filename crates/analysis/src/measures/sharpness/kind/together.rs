@@ -7,9 +7,10 @@ use super::super::shape::{Parts, ShapeFitter};
 use super::super::spectrum::{Read, Spectrum};
 use super::super::stack::Stack;
 use super::blind;
-use super::jointly::{Jointly, refined as refined_psf};
+use super::jointly::{Jointly, PER_LN, refined as refined_psf};
 use super::{
-    KindReading, LEAST_EVIDENCE, MIXED_MARGIN, PIXEL_SIGMA_PX, SOME_EVIDENCE, Verdict, disc_counts, motion_counts,
+    CLEANEST, KindReading, LEAST_EVIDENCE, MIXED_MARGIN, PIXEL_SIGMA_PX, SOME_EVIDENCE, Verdict, disc_counts,
+    motion_counts,
 };
 
 /// Evidence by which a blur must explain more than the others. Of 117 frames of other simulators that were left open, 10 of 40
@@ -24,6 +25,9 @@ const BESIDE_ROWS_DEG: f64 = 8.0;
 /// Share of what the best round spread leaves that a motion may leave of edges of which one direction alone is wide: the rest must
 /// be its doing.
 const MOSTLY_EXPLAINED: f64 = 0.25;
+/// Cosine of the angle to a motion within which edges show it (30 degrees), and ratio to the narrowest from which they are looked at.
+const WITHIN: f64 = 0.866;
+const WIDER: f64 = 1.08;
 /// Confidence in what only both witnesses together show.
 const TOGETHER: f64 = 0.6;
 
@@ -42,6 +46,11 @@ pub(crate) fn together(
     }
     if told.is_some_and(|k| matches!(k.verdict, Verdict::None) && !k.one_way)
         && let Some(motion) = one_wide_direction(stacks, spectra, allowance_px)
+    {
+        return Some(KindReading::of(Verdict::Motion, motion, TOGETHER));
+    }
+    if let Some(k) = told.filter(|k| matches!(k.verdict, Verdict::None | Verdict::Undetermined(_)) && !k.one_way)
+        && let Some(motion) = shown_by_both(k, stacks, spectra, allowance_px)
     {
         return Some(KindReading::of(Verdict::Motion, motion, TOGETHER));
     }
@@ -133,6 +142,48 @@ fn one_wide_direction(stacks: &[Stack], spectra: &[Read], allowance_px: f64) -> 
     let (round, moved) = (fit(false), fit(true));
     let same = same_motion(&moved.psf, &shown.motion.psf);
     (moved.chi2 < MOSTLY_EXPLAINED * round.chi2 && same && motion_counts(&moved.psf)).then_some(moved.psf)
+}
+
+/// The motion that edges of several directions have as a spectrum has it, where both together explain far more with it than
+/// without, and a disc neither instead of it nor beside it. The edges of most directions may be as wide behind a softer lens, so
+/// that one alone speaks for it, and what noise leaves of them may be most of what they leave at all.
+fn shown_by_both(told: &KindReading, stacks: &[Stack], spectra: &[Read], allowance_px: f64) -> Option<PointSpread> {
+    let least = if matches!(told.verdict, Verdict::None) { OVERRULES } else { SURE };
+    spectra.iter().map(|read| &read.spectrum).find_map(|s| {
+        let shown = s.motion.psf;
+        let gain = s.gain(&s.plain, &s.motion);
+        let claims = gain > if upright(&shown) { LEAST_GAIN_UPRIGHT } else { LEAST_CLAIM };
+        if !claims || !wider_along(stacks, shown.motion_deg) {
+            return None;
+        }
+        let fitter = ShapeFitter::new(stacks);
+        let fit = |motion: bool, disc: bool| {
+            let motion_px = if motion { shown.motion_px } else { 0.0 };
+            let start = PointSpread { sigma_px: 0.5, motion_px, defocus_px: 1.5, ..shown };
+            fitter.fit(Parts { motion, turn: motion, disc }, start)
+        };
+        let moved = fit(true, false);
+        let sharp = moved.psf.sigma_px.hypot(PIXEL_SIGMA_PX) < allowance_px;
+        if !(sharp && same_motion(&moved.psf, &shown) && motion_counts(&moved.psf)) {
+            return None;
+        }
+        let (round, both) = (fit(false, false).or(fit(false, true)), fit(true, true));
+        let unit = (moved.chi2.min(both.chi2) / moved.freedom).max(CLEANEST);
+        let of_edges = (round.chi2 - moved.chi2) / unit;
+        (of_edges > LEAST_EVIDENCE
+            && of_edges + PER_LN * gain.ln_1p() > least
+            && moved.chi2 - both.chi2 < SOME_EVIDENCE * unit)
+            .then_some(moved.psf)
+    })
+}
+
+/// True where edges that a motion in that direction would widen are wider than the narrowest ones.
+fn wider_along(stacks: &[Stack], motion_deg: f64) -> bool {
+    let narrowest_px = stacks.iter().map(|s| s.sigma_px).fold(f64::INFINITY, f64::min);
+    stacks.iter().any(|s| {
+        let near = (s.deg - motion_deg).to_radians().cos().abs() > WITHIN;
+        near && s.sigma_px > WIDER * narrowest_px
+    })
 }
 
 /// True where the spectrum by itself has more than the kind that was named, or another.
