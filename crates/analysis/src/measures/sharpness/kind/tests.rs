@@ -365,3 +365,24 @@ fn a_motion_that_one_direction_and_a_spectrum_show_is_named_however_much_noise_l
         assert!(found.is_none_or(|k| !matches!(k.verdict, Verdict::Motion)), "{edges:?} {texture:?}: {found:?}");
     }
 }
+
+#[test]
+fn all_directions_together_have_one_lens_behind_a_motion() {
+    let degs = [6.6, 17.4, 161.6, 173.7];
+    let sharp = |psf: &PointSpread| {
+        let stacks = behind(psf, &degs);
+        let fits = Fits::of(&ShapeFitter::new(&stacks), &stacks, None);
+        behind_a_sharp_lens(&fits, CLEANEST, allowance_px(None))
+    };
+    let lens = PointSpread { sigma_px: 0.45, ..PointSpread::default() };
+    let motion = PointSpread { motion_px: 7.7, motion_deg: 141.0, ..lens };
+    assert!(sharp(&motion));
+    // A disc beside it, or alone, and a lens that is softer than good ones are.
+    for other in [
+        PointSpread { defocus_px: 3.0, ..motion },
+        PointSpread { defocus_px: 4.0, ..lens },
+        PointSpread { sigma_px: 1.1, ..motion },
+    ] {
+        assert!(!sharp(&other), "{other:?}");
+    }
+}
