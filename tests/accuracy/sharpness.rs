@@ -296,6 +296,30 @@ fn thin_lines_smeared_by_a_motion_do_not_pass_for_a_sharp_frame() {
     }
 }
 
+/// Plaster: grains of all sizes and nothing else, at two full wells.
+fn plaster(n: u64, optics: Optics) -> BlurKind {
+    let phase = ["RGGB", "BGGR", "GRBG"][n as usize % 3];
+    let recipe = recipe(SceneKind::Flat, phase, if n.is_multiple_of(2) { 100.0 } else { 800.0 }, 410 + n, optics);
+    let paint =
+        Paint::Texture { radiance: [0.3; 3], amplitude: 0.5, size_px: 7.0, stretch: 1.0, seed: 91 + 7 * n as u32 };
+    let light = light_of(&recipe, &[Layer::sharp(vec![Shape::everywhere(paint)])]);
+    let file = expose(&recipe, &light).to_dng(Compression::None);
+    rawassay_analysis::measure(&rawassay_decode::open_bytes(Path::new("frame.dng"), file).unwrap()).blur.kind
+}
+
+#[test]
+fn the_soft_grains_of_texture_without_edges_are_no_missed_focus_and_no_blur_of_it_is_none() {
+    use BlurKind::{Defocus, Mixed, None};
+    for n in 0..6 {
+        let sharp = plaster(n, Optics::gaussian(0.35 + 0.06 * n as f64));
+        assert!(!matches!(sharp, Defocus | Mixed), "{n}: {sharp:?}");
+        let moved = plaster(n, straight(2.6 + 0.5 * n as f64, 33.0 * n as f64, 0.4));
+        assert!(!matches!(moved, Defocus | Mixed | None), "{n}: {moved:?}");
+        let out_of_focus = plaster(n, Optics { defocus_px: 1.6 + 0.4 * n as f64, ..Optics::gaussian(0.4) });
+        assert!(!matches!(out_of_focus, None), "{n}: {out_of_focus:?}");
+    }
+}
+
 #[test]
 fn texture_shows_a_short_motion_behind_edges_that_look_sharp() {
     let m = measured(&recipe(SceneKind::Gravel, "RGGB", 100.0, 858, straight(4.0, 140.0, 0.5)).size(1350, 900));

@@ -39,4 +39,4 @@ pub use view::{Camera, FrameRow, Gear, RowMaker, file_name};
 
 /// Version of the measures. It rises whenever a measure may give another number for the same file, so that a record
 /// made by an older version is measured again.
-pub const MEASURES_VERSION: u32 = 27;
+pub const MEASURES_VERSION: u32 = 28;

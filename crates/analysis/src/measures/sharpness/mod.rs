@@ -42,28 +42,23 @@ mod summary;
 pub mod target;
 mod tiles;
 mod window;
+mod witnesses;
 
 use rawassay_decode::Frame;
 
-use crate::measures::histogram::picture_area;
 use crate::measures::{Blur, BlurKind, Channel, Sharpness, known};
 use collect::{Collected, collect};
 pub use detail::{MeasuredEdge, SharpnessDetail, sharpness_detail};
 use edge::Edge;
 use kind::Verdict;
-use power::Picture;
-use psf::PointSpread;
 use samples::{ColourSamples, SampleNoise, colour_groups};
 use sharp_end::{Sharp, fill_sharpness};
-use stack::stacks;
-use window::Source;
+use witnesses::{Told, Witnesses};
 
 /// Fewest good edges from which a frame is measured.
 pub const LEAST_EDGES: usize = 12;
 /// Fewest edges for the rise of one direction or tile.
 const LEAST_IN_BIN: usize = 3;
-/// Edges of a frame at which the confidence above one half is halved.
-const FEW_EDGES: f64 = 25.0;
 const ALONG_THEM: &str = "nearly all edges face one way: a motion along them would not show";
 /// Wavelength for the expected diffraction, micrometres.
 const WAVELENGTH_UM: f64 = 0.55;
@@ -103,30 +98,10 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     reading.sharpness.map.cols = cols;
     reading.sharpness.map.rows = rows;
     reading.sharpness.map.rise_px = vec![None; cols * rows];
-    let edges: Vec<&Edge> = collected.edges.iter().collect();
-    let sharp = sharp_end::of(&edges, LEAST_EDGES);
-    let along = |psf: &PointSpread| along::left(&edges, psf);
-    let allowance = kind::MIXED_MARGIN * kind::allowance_px(diffraction);
-    let across = |deg: f64| along::across(&edges, deg);
-    // What few edges say may be the doing of one odd thing in the scene.
-    let edge_share = edges.len() as f64 / (edges.len() as f64 + FEW_EDGES);
-    let stacks = stacks(&edges);
-    let smeared = |psf: &PointSpread| along::smeared(&stacks, psf, allowance);
-    // Flanks of thin lines are sharp behind any blur: they do not speak against one.
-    let plain = lines::plain(&collected.edges);
-    let plain_px = sharp_end::of(&plain, LEAST_EDGES).map(|(ln, _)| ln.exp());
-    let widths = nulls::Widths { share: edge_share, along_px: &along, across_px: &across, plain_px, smeared: &smeared };
-    // Only the densest colour shows the spectrum up to the frequencies of the mosaic itself.
-    let mosaic = Picture { source: Source::Mosaic(&densest), noise: densest.noise };
-    let halved = collected.halved.iter().map(|level| Picture { source: Source::Level(level), noise });
-    let pictures: Vec<Picture<'_, '_>> = std::iter::once(mosaic).chain(halved).collect();
-    let spectra = spectrum::read_two(&pictures);
-    let weigh = |told| nulls::weigh(told, &widths, allowance, &pictures, &spectra);
-    let Some((ln_sigma, error_ln)) = sharp else {
+    let seen = Witnesses::of(frame, &densest, &collected, noise, diffraction);
+    let Some((ln_sigma, error_ln)) = sharp_end::of(&seen.edges, LEAST_EDGES) else {
         reading.notes.push(too_few(&collected));
-        let told = weigh(None);
-        let as_one = || kind::together(told.as_ref(), &[], &spectra, kind::allowance_px(diffraction));
-        if let Some(kind) = as_one().or(told) {
+        if let Some(kind) = seen.told_without_edges() {
             fill_blur(&mut reading, &kind, 1.0);
         }
         reading.sharpness.noise_limited = collected.mostly_noise();
@@ -135,61 +110,31 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     if colour.secondary {
         reading.notes.push(format!("sharpness measured on the {} samples: they hold the clearer edges", colour.name));
     }
-
-    let told =
-        kind::read(&stacks, diffraction).doubted_among_few(&stacks, edges.len(), kind::allowance_px(diffraction));
-    let share = if matches!(told.verdict, Verdict::Undetermined(_)) { 1.0 } else { edge_share };
-    let many_along = |of: &[&Edge], deg: f64| along::sharp(of, deg).map(|(ln, _)| ln.exp());
-    let many_along = |deg: f64| (many_along(&plain, deg), many_along(&edges, deg));
-    let sharp_ends = kind::SharpEnds { all_px: ln_sigma.exp(), plain_px };
-    let kind = weigh(Some(told)).unwrap_or(told).held_against(sharp_ends, many_along, kind::allowance_px(diffraction));
-    let kind = kind
-        .settled(|one, other| nulls::preferred(one, other, &pictures))
-        .or_half_way(|motion, disc| nulls::speak_for(motion, disc, &pictures));
-    let open = matches!(kind.verdict, Verdict::Undetermined(_));
-    let all_over = || all_over::sharp(&plain, &picture_area(frame), collected.tiles, kind::allowance_px(diffraction));
-    let kind = match open {
-        true if all_over() => kind.sharp_all_over(sharp_ends),
-        _ => kind::together(Some(&kind), &stacks, &spectra, kind::allowance_px(diffraction)).unwrap_or(kind),
-    };
-    let kind = kind::refined(kind, &stacks, &spectra, kind::allowance_px(diffraction));
-    let subject = match kind.verdict {
-        Verdict::Defocus => {
-            let wide_px = kind.psf.variance(0.0).sqrt();
-            in_focus::subject(&plain, &picture_area(frame), collected.tiles, wide_px, diffraction)
-        }
-        _ => Vec::new(),
-    };
-    let kind = match sharp_end::of(&subject, LEAST_EDGES) {
-        Some((ln, _)) => kind::KindReading::subject_in_focus(ln.exp()),
-        None => kind,
-    };
+    let Told { kind, share, subject } = seen.told(ln_sigma.exp());
     fill_blur(&mut reading, &kind, share);
-    if matches!(kind.verdict, Verdict::Defocus) && !kind.from_nulls && kind::face_one_way(&stacks) {
+    if matches!(kind.verdict, Verdict::Defocus) && !kind.from_nulls && kind::face_one_way(&seen.stacks) {
         reading.notes.push(ALONG_THEM.into());
     }
     if matches!(kind.verdict, Verdict::SceneSoft) {
         return (reading, collected.edges, None);
     }
-    // Where noise is not measured, edges of texture pass for edges in noise: flanks of its thin lines, narrower than the blur.
-    let clear = || edges.iter().copied().filter(|e| !e.in_texture).collect();
-    let clear: Vec<&Edge> = if subject.is_empty() { clear() } else { subject };
+    let clear = if subject.is_empty() { &seen.clear } else { &subject };
     let sharpest = match kind.verdict {
         Verdict::Motion | Verdict::Mixed if !kind.one_way => {
-            along::sharp(&clear, kind.psf.motion_deg).or_else(|| sharp_end::of(&clear, LEAST_EDGES))
+            along::sharp(clear, kind.psf.motion_deg).or_else(|| sharp_end::of(clear, LEAST_EDGES))
         }
-        _ => sharp_end::of(&clear, LEAST_EDGES),
+        _ => sharp_end::of(clear, LEAST_EDGES),
     };
     let (ln, error) = sharpest.unwrap_or((ln_sigma, error_ln));
-    let sharp = Sharp::of(&aperture::shaped(&clear, &kind.psf, diffraction), ln.exp());
+    let sharp = Sharp::of(&aperture::shaped(clear, &kind.psf, diffraction), ln.exp());
     match sharpest {
-        Some(_) => fill_sharpness(&mut reading.sharpness, frame, &clear, error, &sharp),
+        Some(_) => fill_sharpness(&mut reading.sharpness, frame, clear, error, &sharp),
         None => reading.notes.push(in_texture(clear.len())),
     }
-    let moved = tiles::fill(&mut reading, &picture_area(frame), collected.tiles, &edges, &kind, &sharp);
+    let moved = tiles::fill(&mut reading, &seen.area, seen.tiles, &seen.edges, &kind, &sharp);
     // Without a direction it is not known which edges a motion would smear.
     let direction_open = kind.one_way && kind.mirrored.is_none();
-    let still = || tiles::still(&picture_area(frame), collected.tiles, &plain, &kind);
+    let still = || tiles::still(&seen.area, seen.tiles, &seen.plain, &kind);
     if !direction_open && (!kind.whole_frame || still()) {
         part_that_moved(&mut reading);
     }

@@ -1,5 +1,6 @@
 //! A kind of blur with its figures, held against what else is known of the edges.
 
+use super::super::LEAST_EDGES;
 use super::super::directions::directions;
 use super::super::psf::PointSpread;
 use super::super::stack::{HARDLY_ANY_EDGES, Stack};
@@ -141,6 +142,16 @@ impl KindReading {
             _ => return self,
         };
         Self { verdict: Verdict::Undetermined(why), confidence: 0.3, ..self }
+    }
+
+    /// What edges of fine texture show for their width alone (`clear` are clear of it): the grains of rock and cloud are soft edges
+    /// themselves.
+    pub(crate) fn doubted_in_texture(self, clear: usize) -> Self {
+        if matches!(self.verdict, Verdict::Defocus) && self.psf.defocus_px <= 0.0 && clear < LEAST_EDGES {
+            let why = "the edges are wide, but lie in fine texture, which may be soft by itself";
+            return Self { verdict: Verdict::Undetermined(why), defocus_px: None, confidence: 0.3, ..self };
+        }
+        self
     }
 
     /// True where edges along the motion (plain ones, and all) are sharper than the disc beside it makes them: flanks of thin

@@ -29,6 +29,16 @@ fn few_edges_near_the_allowance_tell_neither_a_sharp_frame_nor_missed_focus() {
 }
 
 #[test]
+fn edges_of_fine_texture_show_no_missed_focus_by_their_width() {
+    let wide = reading(Verdict::Defocus, 2.5);
+    assert!(open(&wide.doubted_in_texture(11)) && !open(&wide.doubted_in_texture(12)));
+    // The shape of a disc is no grain's, and sharp edges are sharp.
+    let disc = PointSpread { sigma_px: 0.6, defocus_px: 4.0, ..PointSpread::default() };
+    assert!(!open(&KindReading::of(Verdict::Defocus, disc, 0.7).doubted_in_texture(0)));
+    assert!(!open(&reading(Verdict::None, 0.7).doubted_in_texture(0)));
+}
+
+#[test]
 fn directions_that_hardly_differ_need_a_motion_that_explains_much() {
     let stack = |deg: f64| {
         let (sin, cos) = (2.0 * deg.to_radians()).sin_cos();

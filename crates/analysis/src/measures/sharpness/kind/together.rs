@@ -145,8 +145,8 @@ fn one_wide_direction(stacks: &[Stack], spectra: &[Read], allowance_px: f64) -> 
 }
 
 /// The motion that edges of several directions have as a spectrum has it, where both together explain far more with it than
-/// without, and a disc neither instead of it nor beside it; no spectrum may prefer one. The edges of most directions may be as wide behind a softer lens, so
-/// that one alone speaks for it, and what noise leaves of them may be most of what they leave at all.
+/// without, a disc explains no more instead of it or beside it, and no spectrum prefers one. The edges of most directions may be as
+/// wide behind a softer lens, so that one alone speaks for it, and what noise leaves of them may be most of what they leave at all.
 fn shown_by_both(told: &KindReading, stacks: &[Stack], spectra: &[Read], allowance_px: f64) -> Option<PointSpread> {
     if spectra.iter().any(|read| read.spectrum.gain(&read.spectrum.motion, &read.spectrum.disc) > 0.0) {
         return None;
