@@ -28,6 +28,8 @@ const MOSTLY_EXPLAINED: f64 = 0.25;
 /// Cosine of the angle to a motion within which edges show it (30 degrees), and ratio to the narrowest from which they are looked at.
 const WITHIN: f64 = 0.866;
 const WIDER: f64 = 1.08;
+/// Gain of a motion beside a disc from which it is looked at where no edge would show it.
+const UNSEEN_CLAIM: f64 = 0.05;
 /// Confidence in what only both witnesses together show.
 const TOGETHER: f64 = 0.6;
 
@@ -55,27 +57,35 @@ pub(crate) fn together(
         return Some(KindReading::of(Verdict::Motion, motion, TOGETHER));
     }
     let open = told.is_none_or(|k| matches!(k.verdict, Verdict::Undetermined(_)));
-    if !open && !told.is_some_and(|k| spectra.iter().any(|read| hints_at_more(k, &read.spectrum))) {
+    let hinted = |k: &KindReading| spectra.iter().any(|read| hints_at_more(k, &read.spectrum, stacks));
+    if !open && !told.is_some_and(hinted) {
         return None;
     }
     let found = Jointly::of(stacks, spectra)?;
     let weak = open && !stacks.is_empty();
     let plainer = found.plainer();
-    let more = plainer.all() - found.pair.all();
-    let sure = if weak { more > SURE } else { more > OVERRULES && found.pair.in_each_spectrum(plainer) > IN_EACH };
+    let pair = found.pair.psf;
+    let (more, by_edges) = (plainer.all() - found.pair.all(), found.pair.by_edges(plainer));
+    let in_each = found.pair.in_each_spectrum(plainer) > IN_EACH;
+    // The directions of the edges alone may differ as scenes do.
+    let sure = if weak { more > SURE && more - by_edges > SOME_EVIDENCE } else { more > OVERRULES && in_each };
     // A disc whose first ring lies beyond what the spectra show only changes how they fall off: edges must show it then.
-    let psf = &found.pair.psf;
-    let ring = spectra.iter().any(|read| wide(&read.spectrum, psf));
-    let shows = ring || found.pair.by_edges(plainer) > SOME_EVIDENCE;
-    if sure && shows && is_pair(&found.pair.psf, allowance_px) {
-        return Some(named(Verdict::Mixed, found.pair.psf));
+    let shows = spectra.iter().any(|read| wide(&read.spectrum, &pair)) || by_edges > SOME_EVIDENCE;
+    // Along the rows or columns all three must show it.
+    let of_all = more > OVERRULES && in_each && by_edges > SOME_EVIDENCE;
+    if sure && shows && wide_and_moved(&pair, allowance_px) && (of_all || !beside_rows(&pair)) {
+        return Some(named(Verdict::Mixed, pair));
     }
-    if (weak || told.is_some_and(|k| matches!(k.verdict, Verdict::Defocus))) && found.moved() {
+    let disc = told.filter(|k| matches!(k.verdict, Verdict::Defocus));
+    if let Some(k) = disc.filter(|_| in_each && motion_counts(&pair) && unseen(stacks, pair.motion_deg)) {
+        let why = "the edges show missed focus and the texture a motion beside it, across which no edge was found";
+        return Some(KindReading { verdict: Verdict::Undetermined(why), defocus_px: None, confidence: 0.3, ..*k });
+    }
+    if (weak || disc.is_some()) && found.moved() {
         return Some(named(Verdict::Motion, found.motion.psf));
     }
     // Edges of soft texture that lie along a motion are wide as well, but without the shape of a disc.
-    let for_width = |k: &&KindReading| matches!(k.verdict, Verdict::Defocus) && k.psf.defocus_px <= 0.0;
-    if let Some(k) = told.filter(for_width)
+    if let Some(k) = disc.filter(|k| k.psf.defocus_px <= 0.0)
         && found.round.all().min(found.disc.all()) - found.motion.all() > LEAST_EVIDENCE
     {
         let why = "the edges are wide, but a motion explains them and the texture better than missed focus";
@@ -189,22 +199,38 @@ fn wider_along(stacks: &[Stack], motion_deg: f64) -> bool {
     })
 }
 
-/// True where the spectrum by itself has more than the kind that was named, or another.
-fn hints_at_more(told: &KindReading, spectrum: &Spectrum) -> bool {
+/// True where there are edges, but none across a motion in that direction, so that none would show it.
+fn unseen(stacks: &[Stack], motion_deg: f64) -> bool {
+    !stacks.is_empty() && !stacks.iter().any(|s| (s.deg - motion_deg).to_radians().cos().abs() > WITHIN)
+}
+
+/// True where the spectrum by itself has more than the kind that was named, or another. Where the edges would not show that, less
+/// is looked at.
+fn hints_at_more(told: &KindReading, spectrum: &Spectrum, stacks: &[Stack]) -> bool {
     let Spectrum { plain, disc, motion, both, .. } = spectrum;
+    let least = if unseen(stacks, both.psf.motion_deg) { UNSEEN_CLAIM } else { LEAST_CLAIM };
     match told.verdict {
         Verdict::Motion | Verdict::Mixed if told.one_way && spectrum.gain(motion, disc) > LEAST_CLAIM => true,
         Verdict::Motion => spectrum.gain(motion, both) > LEAST_CLAIM,
-        Verdict::Defocus => spectrum.gain(disc, both) > LEAST_CLAIM && spectrum.gain(plain, both) > LEAST_CLAIM,
+        Verdict::Defocus => spectrum.gain(disc, both) > least && spectrum.gain(plain, both) > least,
         _ => false,
     }
 }
 
 /// True for a motion that is no row of the scene, and a round part that is wider than lenses are.
 fn is_pair(psf: &PointSpread, allowance_px: f64) -> bool {
-    let off = psf.motion_deg.rem_euclid(90.0);
+    wide_and_moved(psf, allowance_px) && !beside_rows(psf)
+}
+
+fn wide_and_moved(psf: &PointSpread, allowance_px: f64) -> bool {
     let focus_px = psf.sigma_px.hypot(0.5 * psf.defocus_px).hypot(PIXEL_SIGMA_PX);
-    off.min(90.0 - off) >= BESIDE_ROWS_DEG && focus_px > MIXED_MARGIN * allowance_px && motion_counts(psf)
+    focus_px > MIXED_MARGIN * allowance_px && motion_counts(psf)
+}
+
+/// True for a motion that may be a row or column of the scene.
+fn beside_rows(psf: &PointSpread) -> bool {
+    let off = psf.motion_deg.rem_euclid(90.0);
+    off.min(90.0 - off) < BESIDE_ROWS_DEG
 }
 
 fn named(verdict: Verdict, psf: PointSpread) -> KindReading {
