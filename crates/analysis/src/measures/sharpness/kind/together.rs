@@ -9,8 +9,8 @@ use super::super::stack::Stack;
 use super::blind;
 use super::jointly::{Jointly, PER_LN, refined as refined_psf};
 use super::{
-    CLEANEST, KindReading, LEAST_EVIDENCE, MIXED_MARGIN, PIXEL_SIGMA_PX, SOME_EVIDENCE, Verdict, disc_counts,
-    motion_counts,
+    CLEANEST, KindReading, LEAST_EVIDENCE, LEAST_MOTION_PX, MIXED_MARGIN, PIXEL_SIGMA_PX, SOME_EVIDENCE, Verdict,
+    disc_counts, motion_counts,
 };
 
 /// Evidence by which a blur must explain more than the others. Of 117 frames of other simulators that were left open, 10 of 40
@@ -20,6 +20,8 @@ const SURE: f64 = 30.0;
 /// 40, or much in one spectrum alone.
 const OVERRULES: f64 = 45.0;
 const IN_EACH: f64 = 12.0;
+/// Evidence of the edges for a motion that is short against the disc beside it: frames of a disc alone reach 16.
+const PLAINLY: f64 = 90.0;
 /// Angle to the rows and columns within which a motion may be the scene's own: its rows leave stripes too, degrees.
 const BESIDE_ROWS_DEG: f64 = 8.0;
 /// Share of what the best round spread leaves that a motion may leave of edges of which one direction alone is wide: the rest must
@@ -73,11 +75,17 @@ pub(crate) fn together(
     let shows = spectra.iter().any(|read| wide(&read.spectrum, &pair)) || by_edges > SOME_EVIDENCE;
     // Along the rows or columns all three must show it.
     let of_all = more > OVERRULES && in_each && by_edges > SOME_EVIDENCE;
-    if sure && shows && wide_and_moved(&pair, allowance_px) && (of_all || !beside_rows(&pair)) {
+    // What is short against the disc counts where the edges have much of it, and each spectrum some.
+    let short = pair.motion_px >= LEAST_MOTION_PX
+        && by_edges > PLAINLY
+        && found.pair.in_each_spectrum(plainer) > SOME_EVIDENCE
+        && soft(&pair, allowance_px);
+    if shows && (sure && wide_and_moved(&pair, allowance_px) || short) && (of_all || !beside_rows(&pair)) {
         return Some(named(Verdict::Mixed, pair));
     }
     let disc = told.filter(|k| matches!(k.verdict, Verdict::Defocus));
-    if let Some(k) = disc.filter(|_| in_each && motion_counts(&pair) && unseen(stacks, pair.motion_deg)) {
+    let hidden = motion_counts(&pair) && unseen(stacks, pair.motion_deg) && !beside_rows(&pair);
+    if let Some(k) = disc.filter(|_| in_each && hidden) {
         let why = "the edges show missed focus and the texture a motion beside it, across which no edge was found";
         return Some(KindReading { verdict: Verdict::Undetermined(why), defocus_px: None, confidence: 0.3, ..*k });
     }
@@ -223,8 +231,12 @@ fn is_pair(psf: &PointSpread, allowance_px: f64) -> bool {
 }
 
 fn wide_and_moved(psf: &PointSpread, allowance_px: f64) -> bool {
-    let focus_px = psf.sigma_px.hypot(0.5 * psf.defocus_px).hypot(PIXEL_SIGMA_PX);
-    focus_px > MIXED_MARGIN * allowance_px && motion_counts(psf)
+    soft(psf, allowance_px) && motion_counts(psf)
+}
+
+/// True for a round part that is wider than lenses are.
+fn soft(psf: &PointSpread, allowance_px: f64) -> bool {
+    psf.sigma_px.hypot(0.5 * psf.defocus_px).hypot(PIXEL_SIGMA_PX) > MIXED_MARGIN * allowance_px
 }
 
 /// True for a motion that may be a row or column of the scene.

@@ -81,10 +81,14 @@ pub(crate) fn weigh(
             return Some(beside);
         }
     }
-    let refuted = |k: &KindReading| {
-        spectra.len() == 2 && spectra.iter().all(|read| read.without(&k.psf) > WITHOUT_IT)
-            || pictures.iter().any(|picture| spectrum::refutes(picture, &k.psf))
-    };
+    let in_neither =
+        |k: &KindReading| spectra.len() == 2 && spectra.iter().all(|read| read.without(&k.psf) > WITHOUT_IT);
+    // Directions that hardly show a motion beside a disc may differ as scenes do.
+    let unsure = |k: &KindReading| lowered(k.confidence, widths.share) < PLAINLY_SHARP;
+    if let Some(k) = told.filter(|k| matches!(k.verdict, Verdict::Mixed) && !k.one_way && unsure(k) && in_neither(k)) {
+        return Some(beside_the_texture(&k, None, allowance_px));
+    }
+    let refuted = |k: &KindReading| in_neither(k) || pictures.iter().any(|picture| spectrum::refutes(picture, &k.psf));
     with_seen(told, widths, allowance_px, seen, &refuted)
 }
 

@@ -236,6 +236,20 @@ fn another_motion_in_the_texture_hides_no_subject_unless_it_overrules_a_sharp_fr
     assert!(!matches!(weighed(both), Some(Verdict::SubjectMoved)));
 }
 
+#[test]
+fn a_motion_beside_a_disc_that_edges_hardly_show_is_not_named_where_the_texture_has_the_disc_alone() {
+    let disc = PointSpread { sigma_px: 0.5, defocus_px: 3.0, ..PointSpread::default() };
+    let both = PointSpread { motion_px: 12.0, motion_deg: 117.0, ..disc };
+    let weighed = |of_texture: &PointSpread| {
+        let levels = [texture(of_texture, 57), texture(of_texture, 58)];
+        let pictures = levels.each_ref().map(|level| Picture { source: Source::Level(level), noise: NOISE });
+        let told = KindReading { defocus_px: Some(3.0), ..KindReading::of(Verdict::Mixed, both, 0.6) };
+        weigh(Some(told), &silent(1.0), 1.23, &pictures, &spectrum::read_two(&pictures)).map(|k| k.verdict)
+    };
+    assert!(matches!(weighed(&disc), Some(Verdict::Undetermined(_))));
+    assert!(matches!(weighed(&both), Some(Verdict::Mixed)));
+}
+
 /// What edges out of focus along a motion come to beside one that many stripes show.
 fn soft_along(told: KindReading, psf: PointSpread, witness: Witness) -> Option<KindReading> {
     let widths = Widths { along_px: &|_| Some(1.6), ..silent(1.0) };

@@ -88,6 +88,22 @@ fn a_motion_beside_a_disc_across_which_no_edge_lies_leaves_the_kind_open() {
 }
 
 #[test]
+fn a_motion_that_is_short_against_the_disc_is_named_where_many_edges_and_both_spectra_have_it() {
+    let disc = PointSpread { sigma_px: 0.9, defocus_px: 14.0, ..PointSpread::default() };
+    let told = KindReading::of(Verdict::Defocus, disc, 0.97);
+    let degs: Vec<f64> = (0..12).map(|k| 15.0 * f64::from(k)).collect();
+    let found = |motion_px, motion_deg| {
+        let psf = PointSpread { motion_px, motion_deg, ..disc };
+        together(Some(&told), &behind(&psf, &degs), &spectra(&psf, 39), allowance_px(None))
+    };
+    let named = found(13.0, 35.0).expect("another kind");
+    assert!(!motion_counts(&PointSpread { motion_px: 13.0, ..disc }));
+    assert!(matches!(named.verdict, Verdict::Mixed), "{named:?}");
+    assert!((named.psf.motion_px / 13.0 - 1.0).abs() < 0.15, "{named:?}");
+    assert!(found(1.0, 35.0).is_none() && found(0.0, 0.0).is_none());
+}
+
+#[test]
 fn directions_that_differ_without_a_spectrum_to_show_why_are_no_motion_beside_a_disc() {
     let disc = PointSpread { sigma_px: 0.6, defocus_px: 5.0, ..PointSpread::default() };
     let both = PointSpread { motion_px: 8.0, motion_deg: 35.0, ..disc };
