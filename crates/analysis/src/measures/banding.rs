@@ -2,14 +2,16 @@
 //!
 //! Measures: standard deviation of the offsets, DN. Method: independent offsets by [`super::line_offsets`], a wave over the
 //! lines by [`super::line_waves`]; neither level nor slope nor structure of the scene counts. Lines of the scene itself are
-//! told by two signs: the lens draws them over more than one line, and they go with the light.
+//! told by three signs: the lens draws them over more than one line, they go with the light, and the lines next to them are not
+//! as even as others.
 //! Source: own derivation, docs/measures.md.
 //! Fails when: fewer than 128 lines, or too little of the frame is even.
 
 use rawassay_decode::Frame;
 
 use super::flat_blocks::Usable;
-use super::line_offsets::{Offsets, TELLS, offsets};
+use super::line_evenness::MoreEven;
+use super::line_offsets::{Offsets, SIGNIFICANT, TELLS, offsets};
 use super::line_parts;
 use super::line_singles::singles;
 use super::line_spectrum::{SHORTEST, response};
@@ -19,9 +21,6 @@ use super::lines_seen::LinesSeen;
 use super::lines_shown::{PARTS, Shown};
 use super::several_waves::SeveralWaves;
 use super::variance::Variance;
-
-/// Banding is stated from this many standard errors on; below it is zero.
-const SIGNIFICANT: f64 = 3.5;
 
 /// From so many on it is sized to a tenth; what lies between is unknown.
 const SIZED: f64 = 5.0;
@@ -35,11 +34,9 @@ const LEAKS: f64 = 2.0;
 /// Goes over a large frame, each over an even part of it.
 const MOST_GOES: usize = 4;
 
-/// Least that the middle group of lines shows of the mean of all: bands are everywhere, lines of the scene are not.
+/// Least that the middle group of lines shows of the mean of all: bands are everywhere, lines of the scene are not. (Those of few
+/// lines are not in every group; they are in even lines as well as in others.)
 const EVERYWHERE: f64 = 0.3;
-
-/// Most of it that offsets of the sensor leave, of two tests.
-const FITS: f64 = 9.0;
 
 /// Lines apart at which longer waves are looked for, from as long to four times as long, and so many next lines are also taken
 /// together; and the same where something is found but a higher wave may hide: between the joints of a wall and the lines of
@@ -146,7 +143,11 @@ impl Search<'_> {
             let all = steps.shown.with_structure().and_then(|all| offsets(&all, apart));
             all.is_some_and(|all| all.variance_dn2.0 - LEAKS * seen.variance_dn2.0 > 3.0 * all.variance_dn2.1)
         };
-        let lacks = line_parts::lacks(lines, apart, seen.variance_dn2.0);
+        let variance = seen.variance_dn2.0;
+        let lacks = line_parts::lacks(lines, apart, variance);
+        let more_even = || MoreEven::of(lines, &steps.shown.evenness(), apart);
+        let everywhere =
+            seen.middle_dn2 > EVERYWHERE * variance || seen.of_few && more_even().shows(variance, SIGNIFICANT);
         let near = |look: &Look| LinesSeen {
             lines: look.lines.clone(),
             apart: look.steps.apart,
@@ -154,8 +155,9 @@ impl Search<'_> {
             shortest: SHORTEST,
         };
         let near = looks.iter().map(near).collect();
-        let (found, unseen_wave_dn2) = self.waves(rows, near, |waves| together(seen, apart, waves));
-        let scene = found.scene || found.random_dn2 > 0.0 && (lacks || leaks());
+        let (found, unseen_wave_dn2) = self.waves(rows, near, |waves| together(seen, apart, everywhere, waves));
+        let uneven = || more_even().lacks(variance, found.random_dn2);
+        let scene = found.scene || found.random_dn2 > 0.0 && (lacks || leaks() || uneven());
         Some(Spread { scene, unseen_wave_dn2, ..found })
     }
 
@@ -222,17 +224,19 @@ impl Search<'_> {
 }
 
 /// Offsets and waves together.
-fn together(seen: &Offsets, apart: usize, waves: &[Wave]) -> Spread {
+fn together(seen: &Offsets, apart: usize, everywhere: bool, waves: &[Wave]) -> Spread {
     let (variance, error) = seen.variance_dn2;
     // What the waves leave in differences of so few lines, in the shape of independent offsets.
     let left = |w: &Wave| w.dn2 * response(1.0 / w.period, apart).powi(4) / 70.0;
     let of_waves: f64 = waves.iter().map(left).sum();
-    let least_dn2 = SIGNIFICANT * error;
+    // What a few groups of lines have is not known to be none.
+    let of_few = if seen.of_few && !everywhere { variance } else { seen.left_out_dn2 };
+    let least_dn2 = f64::max(SIGNIFICANT * error, of_few);
     let rest = variance - of_waves;
     // Of what a wave leaves, so much is by chance.
-    let random = rest > least_dn2.max(0.15 * of_waves) && seen.middle_dn2 > EVERYWHERE * variance;
+    let random = rest > f64::max(SIGNIFICANT * error, 0.15 * of_waves) && everywhere;
     let (sensor, scene) = seen.how_unlike();
-    let (sure, drawn) = (scene - sensor > TELLS && sensor < FITS, sensor - scene > TELLS);
+    let (sure, drawn) = (seen.are_the_sensors(), sensor - scene > TELLS);
     let random_dn2 = if random && !drawn { rest } else { 0.0 };
     let all = random_dn2 + waves.iter().map(|w| w.dn2).sum::<f64>();
     Spread {
@@ -243,7 +247,7 @@ fn together(seen: &Offsets, apart: usize, waves: &[Wave]) -> Spread {
         // A wave that may go with the light is the scene's where it repeats itself, in text or in a fence.
         scene: if waves.is_empty() { random && drawn } else { waves.iter().any(|w| !w.sure) },
         single: 0,
-        unsure_size: random && !drawn && rest < SIZED * error && rest > 0.2 * all,
+        unsure_size: random && !drawn && (rest < SIZED * error && rest > 0.2 * all || seen.left_out_dn2 > 0.2 * all),
         random_dn2,
         waves: waves.iter().map(|w| (w.period, w.dn2)).collect(),
     }
@@ -251,3 +255,5 @@ fn together(seen: &Offsets, apart: usize, waves: &[Wave]) -> Spread {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod tests_few;

@@ -12,6 +12,12 @@ use super::lines_shown::{PARTS, Shown};
 /// Difference of chi-squared from which offsets count as the sensor's, or as the scene's.
 pub(super) const TELLS: f64 = 4.0;
 
+/// Banding is stated from this many standard errors on; below it is zero.
+pub(super) const SIGNIFICANT: f64 = 3.5;
+
+/// Most of chi-squared that offsets of the sensor leave, of two tests.
+const FITS: f64 = 9.0;
+
 /// Lines of a group, those that show little counted as fewer: groups give the standard errors, and of fewer lines they would
 /// scatter to one side.
 const GROUP: f64 = 15.0;
@@ -19,8 +25,14 @@ const GROUP: f64 = 15.0;
 /// Fewest groups.
 const FEWEST: usize = 8;
 
-/// Groups further from the middle one than so many deviations are left out.
+/// Groups further from the middle one than so many deviations are left out, where the scene may have made them.
 const APART: f64 = 5.0;
+
+/// Share of the variance that is left out from which on this matters: a fifth of the offsets' size.
+const LEFT_OUT: f64 = 0.44;
+
+/// Standard errors of what all groups show from which on it counts.
+const LEFT_OUT_ERRORS: f64 = 2.0;
 
 /// Covariances of the second differences of independent offsets of variance 1, at lags of 0, 1 and 2 times d.
 pub(super) const SHAPE: [f64; 3] = [6.0, -4.0, 1.0];
@@ -53,6 +65,10 @@ pub(super) struct Offsets {
     /// go with the light.
     pub(super) by_level: Estimate,
     pub(super) of_light: f64,
+    /// True where few groups of lines show most of it.
+    pub(super) of_few: bool,
+    /// What other groups, which may be the scene's and are left out, show more, DN squared; zero where that is little.
+    pub(super) left_out_dn2: f64,
 }
 
 impl Offsets {
@@ -63,6 +79,12 @@ impl Offsets {
         let off = |by: f64, error: f64| (by.max(0.0) / error).powi(2);
         let sensor = off(next, next_error) + ((level - 1.0) / level_error).powi(2);
         (sensor, off(DRAWN - next, next_error) + off(self.of_light - level, level_error))
+    }
+
+    /// True where they surely are the sensor's.
+    pub(super) fn are_the_sensors(&self) -> bool {
+        let (sensor, scene) = self.how_unlike();
+        scene - sensor > TELLS && sensor < FITS
     }
 }
 
@@ -160,7 +182,22 @@ pub(super) fn offsets(lines: &[[Shown; PARTS]], apart: usize) -> Option<Offsets>
     let share = |g: &Group| g.own.0 / g.own.1;
     let centre = middle(groups.iter().map(share).collect());
     let spread = 1.483 * middle(groups.iter().map(|g| (share(g) - centre).abs()).collect());
+    let all = of_groups(&groups, centre)?;
     groups.retain(|g| (share(g) - centre).abs() <= APART * spread);
+    let kept = of_groups(&groups, centre)?;
+    // Where few lines are off it is their groups that are left out, and what is kept is short.
+    let (variance, error) = all.variance_dn2;
+    let left_out_dn2 = variance - kept.variance_dn2.0.max(0.0);
+    let matters = left_out_dn2 > LEFT_OUT * kept.variance_dn2.0;
+    if matters && variance > SIGNIFICANT * error && all.are_the_sensors() {
+        return Some(Offsets { of_few: true, ..all });
+    }
+    let left_out_dn2 = if matters && left_out_dn2 > LEFT_OUT_ERRORS * error { left_out_dn2 } else { 0.0 };
+    Some(Offsets { left_out_dn2, ..kept })
+}
+
+/// What groups of lines show together, the middle one of all that much.
+fn of_groups(groups: &[Group], middle_dn2: f64) -> Option<Offsets> {
     let mean = |of: &dyn Fn(&Group) -> (f64, f64)| {
         let total = groups.iter().map(of).fold((0.0, 0.0), |t, v| (t.0 + v.0, t.1 + v.1));
         let mean = total.0 / total.1;
@@ -179,10 +216,12 @@ pub(super) fn offsets(lines: &[[Shown; PARTS]], apart: usize) -> Option<Offsets>
         groups.iter().fold((0.0, 0.0, 0.0), |t, g| (t.0 + g.own.1, t.1 + g.level.1, t.2 + g.light));
     (own.0.is_finite() && own.1 > 0.0).then(|| Offsets {
         variance_dn2,
-        middle_dn2: centre,
+        middle_dn2,
         next: over_own(mean(&|g| g.next)),
         by_level: over_own(level),
         of_light: light * plain / by_level.powi(2),
+        of_few: false,
+        left_out_dn2: 0.0,
     })
 }
 
@@ -260,6 +299,29 @@ mod tests {
         // Neither: independent lines that go with the light.
         let lit = offsets(&lines(&random(5, 1.0), 1, 0.0, D), D).unwrap();
         assert!(lit.how_unlike().0 > 9.0, "{lit:?}");
+    }
+
+    #[test]
+    fn offsets_of_few_lines_are_sized_whole_or_known_to_be_left_out() {
+        let mut whole_of_few = 0;
+        for seed in 1..=6 {
+            let all = random(seed, 4.0);
+            // Four lines in a hundred, now here, now there.
+            let mut rng = crate::test_frames::Noise::new(seed);
+            let few: Vec<f64> = all.iter().map(|v| if rng.uniform() < 0.04 { *v } else { 0.0 }).collect();
+            let size2 = few.iter().map(|v| v * v).sum::<f64>() / LINES as f64;
+            let found = offsets(&lines(&few, 0, 0.0, D), D).unwrap();
+            // Whole, or it is said that some are left out.
+            let whole = (found.variance_dn2.0 / size2).ln().abs() < 0.3;
+            let left_out = (found.left_out_dn2 / size2 - 1.0).abs() < 0.3;
+            assert!(whole || left_out, "{seed}: {found:?} of {size2}");
+            whole_of_few += usize::from(found.of_few && whole);
+            // Those that a lens draws count as before, without the groups that stand out.
+            let at = |l: usize| few.get(l).copied().unwrap_or(0.0);
+            let drawn: Vec<f64> = (0..LINES).map(|l| at(l) + 0.5 * (at(l.wrapping_sub(1)) + at(l + 1))).collect();
+            assert!(!offsets(&lines(&drawn, 0, 0.0, D), D).unwrap().of_few, "{seed}");
+        }
+        assert!(whole_of_few >= 3, "{whole_of_few} of 6");
     }
 
     #[test]

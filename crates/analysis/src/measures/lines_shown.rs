@@ -95,20 +95,25 @@ pub(super) struct LinesShown {
     /// Of all of them: samples, and the samples' weights, one over DN squared.
     samples: f64,
     weight: f64,
+    /// Of each line: the stretches' weight, and the same times how even those next to them are at the least.
+    next_even: Vec<(f64, f64)>,
 }
 
 impl LinesShown {
     /// Nothing yet, of so many lines.
     pub(super) fn none(lines: usize) -> Self {
         let none = || vec![[Shown::default(); PARTS]; lines];
-        Self { without: none(), others: none(), samples: 0.0, weight: 0.0 }
+        Self { without: none(), others: none(), samples: 0.0, weight: 0.0, next_even: vec![(0.0, 0.0); lines] }
     }
 
     /// Adds a stretch, by colour, to a part of a line: in a place that is usually so even, between stretches that are at least so
     /// even.
     pub(super) fn add(&mut self, (line, part): (usize, usize), stretch: &[Folded; 2], [usual, least]: [f32; 2]) {
         self.samples += STRETCH as f64;
-        self.weight += f64::from(stretch[0][2] + stretch[1][2]);
+        let weight = f64::from(stretch[0][2] + stretch[1][2]);
+        self.weight += weight;
+        self.next_even[line].0 += weight;
+        self.next_even[line].1 += weight * f64::from(least);
         let lines = if least > WITHOUT_STRUCTURE { &mut self.without } else { &mut self.others };
         stretch.iter().for_each(|&f| lines[line][part].add(f, usual));
     }
@@ -122,6 +127,11 @@ impl LinesShown {
     /// The same of so many next lines together.
     pub(super) fn taken_together(&self, together: usize) -> Vec<[Shown; PARTS]> {
         weighed(taken_together(&self.even(), together))
+    }
+
+    /// How even each line is next to the stretches that count.
+    pub(super) fn evenness(&self) -> Vec<f64> {
+        self.next_even.iter().map(|(weight, even)| even / weight.max(f64::MIN_POSITIVE)).collect()
     }
 
     fn even(&self) -> Vec<[Shown; PARTS]> {

@@ -22,6 +22,7 @@ pub(crate) mod hot_vicinity;
 pub(crate) mod levels;
 pub(crate) mod like_pairs;
 pub(crate) mod likeness;
+mod line_evenness;
 pub(crate) mod line_fit;
 pub(crate) mod line_offsets;
 mod line_parts;

@@ -122,8 +122,10 @@ fn offsets_that_fit_neither_the_sensor_nor_the_scene_are_nobodys() {
             next: (0.0, 0.03),
             by_level: (1.0 + 0.1 * errors, 0.1),
             of_light: 4.0,
+            of_few: false,
+            left_out_dn2: 0.0,
         };
-        together(&seen, 2, &[]).sure
+        together(&seen, 2, true, &[]).sure
     };
     assert!(sure(0.0) && sure(2.7));
     assert!(!sure(3.3) && !sure(6.0));
