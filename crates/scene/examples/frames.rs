@@ -95,7 +95,7 @@ fn recipes() -> Vec<(String, Recipe, Compression)> {
             Compression::LosslessJpeg,
         );
     }
-    let band = Banding { random_dn: 4.0, periodic_dn: 0.0, period_px: 0.0 };
+    let band = Banding { random_dn: 4.0, ..Banding::default() };
     let banded = Camera { row_banding: band, hot_pixels: 60, ..Camera::default() };
     add("banded-iso-6400", size(SceneKind::Night).camera(banded).exposure(6400.0, -1.0), Compression::LosslessJpeg);
     for (name, filter) in [

@@ -97,6 +97,8 @@ pub struct Border {
 pub struct Banding {
     /// Standard deviation of an independent offset of each line, DN.
     pub random_dn: f64,
+    /// One line in so many has one, at random; of 0 or 1 each.
+    pub one_in: u32,
     /// Amplitude of a sine over the lines, DN.
     pub periodic_dn: f64,
     /// Its period, lines.

@@ -174,7 +174,8 @@ fn lines(banding: Banding, count: usize, seed: u64) -> Vec<f64> {
             } else {
                 0.0
             };
-            banding.random_dn * z + banding.periodic_dn * wave
+            let has_one = banding.one_in <= 1 || rng.random_ratio(1, banding.one_in);
+            f64::from(u8::from(has_one)) * banding.random_dn * z + banding.periodic_dn * wave
         })
         .collect()
 }

@@ -129,7 +129,8 @@ fn test_series(takes: &mut Vec<Take>) {
         let story = format!("ISO series, ISO {iso}{}", if i == 2 { ": noise and bands" } else { "" });
         let mut frame = take(&format!("NV6_01{:02}.dng", 7 + i), &story, &settings, glass());
         if i == 2 {
-            frame.recipe.camera.row_banding = Banding { random_dn: 26.0, periodic_dn: 10.0, period_px: 24.0 };
+            frame.recipe.camera.row_banding =
+                Banding { random_dn: 26.0, periodic_dn: 10.0, period_px: 24.0, ..Banding::default() };
             frame.recipe.camera.converter_noise_dn = 3.0;
         }
         takes.push(frame);

@@ -13,7 +13,7 @@ use super::flat_blocks::Usable;
 use super::line_evenness::MoreEven;
 use super::line_offsets::{Offsets, SIGNIFICANT, TELLS, offsets};
 use super::line_parts;
-use super::line_singles::singles;
+use super::line_singles::{CLOSELY, Singles, singles};
 use super::line_spectrum::{SHORTEST, response};
 use super::line_steps::LineSteps;
 use super::line_waves::{Wave, left_by_block, mean_over_block};
@@ -117,19 +117,31 @@ impl Search<'_> {
     /// Offsets of the rows (or columns), single far ones too; `None` where too little is seen.
     pub(crate) fn spread(&self, rows: bool) -> Option<Spread> {
         let apart = self.apart(rows).pop()?;
-        let Some(singles) = singles(self.frame, self.usable, rows, apart) else { return self.of_all(rows) };
-        let dn2 = singles.dn2();
-        if !singles.sure {
-            let found = self.of_all(rows)?;
-            let dark = self.variances.iter().map(|v| v.line.offset).fold(f64::INFINITY, f64::min);
-            let of_all = found.dn.powi(2);
-            let least = if singles.drawn { of_all } else { f64::max(of_all, 0.25 * dark) };
-            let matter = least > 0.0 && dn2 > SINGLES_MATTER * least;
-            return Some(Spread { single: if matter { singles.offsets.len() } else { 0 }, ..found });
+        let look = |times| singles(self.frame, self.usable, rows, apart, times);
+        let first = look(1);
+        if let Some(singles) = first.as_ref().filter(|s| s.sure) {
+            return self.without(singles, rows);
         }
+        let found = self.of_all(rows)?;
+        // In more noise than a few places see through there may be far lines still, which the weight has cut short: looked for where
+        // lines are about to be stated.
+        let singles = if found.random_dn2 > 0.0 { look(CLOSELY).or(first) } else { first };
+        let Some(singles) = singles else { return Some(found) };
+        if singles.sure {
+            return self.without(&singles, rows);
+        }
+        let dark = self.variances.iter().map(|v| v.line.offset).fold(f64::INFINITY, f64::min);
+        let of_all = found.dn.powi(2);
+        let least = if singles.drawn { of_all } else { f64::max(of_all, 0.25 * dark) };
+        let matter = least > 0.0 && singles.dn2() > SINGLES_MATTER * least;
+        Some(Spread { single: if matter { singles.offsets.len() } else { 0 }, ..found })
+    }
+
+    /// Offsets with such single lines taken out and their squares added.
+    fn without(&self, singles: &Singles, rows: bool) -> Option<Spread> {
         let without = singles.taken_out(self.frame, self.usable, rows);
         let rest = Search { frame: &without, ..*self }.of_all(rows)?;
-        Some(rest.with_singles(dn2))
+        Some(rest.with_singles(singles.dn2()))
     }
 
     fn of_all(&self, rows: bool) -> Option<Spread> {

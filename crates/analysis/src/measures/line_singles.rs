@@ -17,7 +17,9 @@ use super::line_offsets::middle;
 use super::line_singles_light::go_with_light;
 use super::lines_shown::PARTS;
 
-/// Places of each part that are looked at, and the fewest that must be usable.
+/// Places of each part that are looked at together, and the fewest that must be usable; and how often where lines are looked at
+/// closely.
+pub(super) const CLOSELY: usize = 8;
 const PLACES: usize = 20;
 const FEWEST_PLACES: usize = 12;
 
@@ -93,9 +95,10 @@ pub(super) fn place(area: &Area, rows: bool, line: usize, i: usize) -> (usize, u
     if rows { (area.x + i, area.y + line) } else { (area.x + line, area.y + i) }
 }
 
-/// The far lines of one direction, like samples so far apart; `None` where there are none, or the parts do not show the same.
-pub(super) fn singles(frame: &Frame, usable: &[Usable], rows: bool, apart: usize) -> Option<Singles> {
-    let seen = Seen::of(frame, usable, rows, apart)?;
+/// The far lines of one direction, like samples so far apart, by so many times the places; `None` where there are none, or the
+/// parts do not show the same.
+pub(super) fn singles(frame: &Frame, usable: &[Usable], rows: bool, apart: usize, times: usize) -> Option<Singles> {
+    let seen = Seen::of(frame, usable, rows, apart, times)?;
     let (found, left) = pursued(&seen, apart);
     let count = found.len();
     let offsets: Vec<(usize, f64)> = found.iter().copied().enumerate().filter(|(_, o)| *o != 0.0).collect();
@@ -210,13 +213,15 @@ struct Seen {
 }
 
 impl Seen {
-    fn of(frame: &Frame, usable: &[Usable], rows: bool, apart: usize) -> Option<Self> {
+    fn of(frame: &Frame, usable: &[Usable], rows: bool, apart: usize, times: usize) -> Option<Self> {
         let area = picture_area(frame);
         let (count, length) = if rows { (area.height, area.width) } else { (area.width, area.height) };
         if length < PARTS * PLACES * 2 || count < 4 * apart + AROUND {
             return None;
         }
-        let places: Vec<usize> = (0..PARTS * PLACES).map(|k| (2 * k + 1) * length / (2 * PARTS * PLACES)).collect();
+        let times = times.min(length / (PARTS * PLACES * 2));
+        let of_all = PARTS * PLACES * times;
+        let places: Vec<usize> = (0..of_all).map(|k| (2 * k + 1) * length / (2 * of_all)).collect();
         // Place by place: what is unknown is without bound, and comes last in order.
         let mut differences = vec![f32::INFINITY; places.len() * count];
         let mut look = |line: usize, k: usize| {
@@ -237,8 +242,9 @@ impl Seen {
         } else {
             (0..places.len()).for_each(|k| (apart..count - apart).for_each(|line| look(line, k)));
         }
-        let mut values = vec![[None; PARTS]; count];
-        for (p, of) in differences.chunks_exact(PLACES * count).enumerate() {
+        // Of each part of a line the sum of the means, and how many are known.
+        let mut sums = vec![[(0.0_f64, 0_usize); PARTS]; count];
+        for (k, of) in differences.chunks_exact(PLACES * count).enumerate() {
             for line in (0..count).step_by(LANES) {
                 let lanes: [Lanes; PLACES] = std::array::from_fn(|k| {
                     let of = &of[k * count + line..(k + 1) * count];
@@ -247,16 +253,21 @@ impl Seen {
                         .unwrap_or_else(|| std::array::from_fn(|i| of.get(i).copied().unwrap_or(f32::INFINITY)))
                 });
                 let sorted = in_order(&lanes);
-                for (i, value) in values[line..].iter_mut().take(LANES).enumerate() {
-                    value[p] = middle_half(&sorted.map(|lanes| lanes[i]));
+                for (i, sum) in sums[line..].iter_mut().take(LANES).enumerate() {
+                    if let Some(mean) = middle_half(&sorted.map(|lanes| lanes[i])) {
+                        let sum = &mut sum[k / times];
+                        *sum = (sum.0 + mean, sum.1 + 1);
+                    }
                 }
             }
         }
+        let known = |&(sum, n): &(f64, usize)| (2 * n > times).then(|| sum / n as f64);
+        let values: Vec<[Option<f64>; PARTS]> = sums.iter().map(|s| s.each_ref().map(known)).collect();
         let mut parts = Vec::with_capacity(count);
         for group in values.chunks(AROUND) {
             let error: [f64; PARTS] =
                 std::array::from_fn(|p| robust(group.iter().filter_map(|line| line[p]).collect()));
-            let least = FOLLOWS / (PLACES as f64).sqrt();
+            let least = FOLLOWS / ((PLACES * times) as f64).sqrt();
             parts.extend(group.iter().map(|line| -> [Option<(f64, f64)>; PARTS] {
                 std::array::from_fn(|p| line[p].filter(|_| error[p] > least).map(|v| (v, error[p])))
             }));
