@@ -296,12 +296,11 @@ fn thin_lines_smeared_by_a_motion_do_not_pass_for_a_sharp_frame() {
     }
 }
 
-/// Plaster: grains of all sizes and nothing else, at two full wells.
-fn plaster(n: u64, optics: Optics) -> BlurKind {
+/// Plaster: grains of all sizes up to `size_px` and nothing else, at two full wells.
+fn plaster(n: u64, size_px: f32, optics: Optics) -> BlurKind {
     let phase = ["RGGB", "BGGR", "GRBG"][n as usize % 3];
     let recipe = recipe(SceneKind::Flat, phase, if n.is_multiple_of(2) { 100.0 } else { 800.0 }, 410 + n, optics);
-    let paint =
-        Paint::Texture { radiance: [0.3; 3], amplitude: 0.5, size_px: 7.0, stretch: 1.0, seed: 91 + 7 * n as u32 };
+    let paint = Paint::Texture { radiance: [0.3; 3], amplitude: 0.5, size_px, stretch: 1.0, seed: 91 + 7 * n as u32 };
     let light = light_of(&recipe, &[Layer::sharp(vec![Shape::everywhere(paint)])]);
     let file = expose(&recipe, &light).to_dng(Compression::None);
     rawassay_analysis::measure(&rawassay_decode::open_bytes(Path::new("frame.dng"), file).unwrap()).blur.kind
@@ -311,12 +310,24 @@ fn plaster(n: u64, optics: Optics) -> BlurKind {
 fn the_soft_grains_of_texture_without_edges_are_no_missed_focus_and_no_blur_of_it_is_none() {
     use BlurKind::{Defocus, Mixed, None};
     for n in 0..6 {
-        let sharp = plaster(n, Optics::gaussian(0.35 + 0.06 * n as f64));
+        let sharp = plaster(n, 7.0, Optics::gaussian(0.35 + 0.06 * n as f64));
         assert!(!matches!(sharp, Defocus | Mixed), "{n}: {sharp:?}");
-        let moved = plaster(n, straight(2.6 + 0.5 * n as f64, 33.0 * n as f64, 0.4));
+        let moved = plaster(n, 7.0, straight(2.6 + 0.5 * n as f64, 33.0 * n as f64, 0.4));
         assert!(!matches!(moved, Defocus | Mixed | None), "{n}: {moved:?}");
-        let out_of_focus = plaster(n, Optics { defocus_px: 1.6 + 0.4 * n as f64, ..Optics::gaussian(0.4) });
+        let out_of_focus = plaster(n, 7.0, Optics { defocus_px: 1.6 + 0.4 * n as f64, ..Optics::gaussian(0.4) });
         assert!(!matches!(out_of_focus, None), "{n}: {out_of_focus:?}");
+    }
+}
+
+#[test]
+fn detail_near_the_end_of_the_band_shows_that_texture_without_edges_is_sharp() {
+    for n in 0..4 {
+        let sharp = plaster(n, 4.0, Optics::gaussian(0.4 + 0.06 * n as f64));
+        assert_eq!(sharp, BlurKind::None, "{n}");
+        let moved = plaster(n, 4.0, straight(2.6 + 0.5 * n as f64, 33.0 * n as f64, 0.4));
+        assert_ne!(moved, BlurKind::None, "{n}");
+        let out_of_focus = plaster(n, 4.0, Optics { defocus_px: 1.8 + 0.4 * n as f64, ..Optics::gaussian(0.4) });
+        assert_ne!(out_of_focus, BlurKind::None, "{n}");
     }
 }
 

@@ -115,7 +115,12 @@ fn measure(frame: &Frame, channels: &[Channel]) -> (SharpnessReading, Vec<Edge>,
     if matches!(kind.verdict, Verdict::Defocus) && !kind.from_nulls && kind::face_one_way(&seen.stacks) {
         reading.notes.push(ALONG_THEM.into());
     }
-    if matches!(kind.verdict, Verdict::SceneSoft) {
+    let softer_than_texture =
+        matches!(kind.verdict, Verdict::SharpTexture) && ln_sigma.exp() > kind::allowance_px(diffraction);
+    if softer_than_texture {
+        reading.notes.push("sharpness undetermined: the edges are soft, but finer detail lies beside them".into());
+    }
+    if softer_than_texture || matches!(kind.verdict, Verdict::SceneSoft) {
         return (reading, collected.edges, None);
     }
     let clear = if subject.is_empty() { &seen.clear } else { &subject };
@@ -292,8 +297,7 @@ fn fill_blur(reading: &mut SharpnessReading, kind: &kind::KindReading, share: f6
         }
         Verdict::SharpTexture => {
             blur.kind = BlurKind::None;
-            let note =
-                "no plain edge to measure: the fine texture shows neither missed focus nor a movement of 4 px or more";
+            let note = "the fine texture shows neither missed focus nor a movement of 4 px or more";
             reading.notes.push(note.into());
         }
         Verdict::SubjectMoved => {

@@ -97,6 +97,11 @@ impl Power {
     /// What fills the nulls, in powers of the noise: aliasing and what the noise model does not hold show in the ring next to
     /// the end of what the samples can show.
     pub(super) fn floor(&self) -> f64 {
+        self.outermost_ln().exp().clamp(0.3, 10.0)
+    }
+
+    /// Mean ln power over the noise in that ring.
+    pub(super) fn outermost_ln(&self) -> f64 {
         let half = (TILE / 2) as i32;
         let (mut sum, mut n) = (0.0, 0.0);
         for v in -half..half {
@@ -108,7 +113,7 @@ impl Power {
                 }
             }
         }
-        (sum / f64::max(n, 1.0)).exp().clamp(0.3, 10.0)
+        sum / f64::max(n, 1.0)
     }
 }
 

@@ -75,7 +75,9 @@ impl<'a, 'b> Witnesses<'a, 'b> {
     /// The kind that the spectra alone tell, of a frame with too few edges.
     pub(super) fn told_without_edges(&self) -> Option<KindReading> {
         let told = self.weighed(None);
-        kind::together(told.as_ref(), &[], &self.spectra, self.allowance_px()).or(told)
+        let told = kind::together(told.as_ref(), &[], &self.spectra, self.allowance_px()).or(told);
+        let open = told.is_none_or(|k| matches!(k.verdict, Verdict::Undetermined(_)));
+        if open && self.fine_detail() { Some(KindReading::sharp_texture()) } else { told }
     }
 
     /// The kind that edges and spectra tell, where the sharp end of all edges is `all_px` wide (standard deviation).
@@ -99,6 +101,9 @@ impl<'a, 'b> Witnesses<'a, 'b> {
             _ => kind::together(Some(&kind), stacks, &self.spectra, allowance_px).unwrap_or(kind),
         };
         let kind = kind::refined(kind, stacks, &self.spectra, allowance_px);
+        if matches!(kind.verdict, Verdict::Undetermined(_) | Verdict::SceneSoft) && self.fine_detail() {
+            return Told { kind: KindReading::sharp_texture(), share: 1.0, subject: Vec::new() };
+        }
         if matches!(kind.verdict, Verdict::Defocus) {
             let blur_px = kind.psf.variance(0.0).sqrt();
             let subject = in_focus::subject(plain, &self.area, self.tiles, blur_px, self.diffraction_rise_px);
@@ -107,6 +112,11 @@ impl<'a, 'b> Witnesses<'a, 'b> {
             }
         }
         Told { kind, share, subject: Vec::new() }
+    }
+
+    /// True where the texture holds detail that no blur would have left.
+    fn fine_detail(&self) -> bool {
+        self.spectra.iter().any(|read| read.fine_detail)
     }
 
     /// What the edges tell weighed against the spectra.

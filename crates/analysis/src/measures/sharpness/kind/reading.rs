@@ -180,6 +180,11 @@ impl KindReading {
         Self::of(Verdict::SubjectInFocus, psf, 0.6)
     }
 
+    /// What the fine texture alone shows.
+    pub(crate) fn sharp_texture() -> Self {
+        Self { from_nulls: true, ..Self::of(Verdict::SharpTexture, PointSpread::default(), 0.6) }
+    }
+
     /// The kind held against the spread of the sharp end of all edges, and of those along a motion: each direction alone may
     /// be led astray.
     pub(crate) fn held_against(

@@ -4,6 +4,8 @@
 //! of the transfer function. A motion leaves parallel dark stripes across its direction, a disc leaves dark rings.
 //! Method: docs/measures.md, "Sharpness and blur". Cost: some hundred transforms of 64 x 64, however large the frame.
 
+mod fine_detail;
+
 use super::power::{Picture, Power};
 use super::psf::PointSpread;
 use super::spectrum_fit::{Fitter, SpectrumFit, points, reach_cy_px, sound};
@@ -92,6 +94,8 @@ pub(crate) fn refutes(picture: &Picture<'_, '_>, blur: &PointSpread) -> bool {
 /// A picture's spectrum, ready for more blurs to be held against it.
 pub(crate) struct Read {
     pub(crate) spectrum: Spectrum,
+    /// It shows detail that no blur would have left.
+    pub(crate) fine_detail: bool,
     fitter: Fitter,
     /// Every other point.
     coarse: Fitter,
@@ -217,7 +221,7 @@ fn read(picture: &Picture<'_, '_>) -> Option<Read> {
         others_motion: 0.0,
         unit: least.max(worth),
     };
-    Some(Read { spectrum, fitter, coarse, worth: 0.5 * worth })
+    Some(Read { spectrum, fine_detail: fine_detail::shown(&power), fitter, coarse, worth: 0.5 * worth })
 }
 
 #[cfg(test)]

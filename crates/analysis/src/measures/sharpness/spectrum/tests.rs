@@ -233,3 +233,31 @@ fn what_the_grid_hardly_shows_where_there_are_no_nulls_is_not_shown_between_its_
     }
     assert!(near > 20, "{near}");
 }
+
+#[test]
+fn detail_near_the_end_of_the_band_in_all_directions_is_what_no_blur_leaves() {
+    // Figures in pixels of the picture, which is the mosaic itself here.
+    let shown = |sigma_px: f64, motion_px: f64, motion_deg: f64, defocus_px: f64| {
+        let of_pairs = |px: f64| 2.0 * px;
+        let psf = PointSpread {
+            sigma_px: of_pairs(sigma_px),
+            motion_px: of_pairs(motion_px),
+            defocus_px: of_pairs(defocus_px),
+            motion_deg,
+            ..PointSpread::default()
+        };
+        let level = Level { step_px: 1.0, ..texture(&psf, 51) };
+        let picture = Picture { source: Source::Level(&level), noise: NOISE };
+        read_two(&[picture]).first().is_some_and(|read| read.fine_detail)
+    };
+    assert!(shown(0.4, 0.0, 0.0, 0.0) && shown(0.55, 0.0, 0.0, 0.0));
+    assert!(!shown(1.2, 0.0, 0.0, 0.0));
+    for deg in [0.0, 35.0, 90.0, 140.0] {
+        assert!(!shown(0.4, 2.5, deg, 0.0) && !shown(0.4, 6.0, deg, 0.0), "{deg}");
+    }
+    assert!(!shown(0.4, 0.0, 0.0, 1.8) && !shown(0.4, 0.0, 0.0, 4.0));
+    // A halved picture does not reach so far.
+    let level = texture(&PointSpread { sigma_px: 0.8, ..PointSpread::default() }, 51);
+    let picture = Picture { source: Source::Level(&level), noise: NOISE };
+    assert!(read_two(&[picture]).first().is_some_and(|read| !read.fine_detail));
+}
