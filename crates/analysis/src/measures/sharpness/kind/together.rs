@@ -9,8 +9,8 @@ use super::super::stack::Stack;
 use super::blind;
 use super::jointly::{Jointly, PER_LN, refined as refined_psf};
 use super::{
-    CLEANEST, KindReading, LEAST_EVIDENCE, LEAST_MOTION_PX, MIXED_MARGIN, PIXEL_SIGMA_PX, SOME_EVIDENCE, Verdict,
-    disc_counts, motion_counts,
+    CLEANEST, CLEARLY_SHARP, KindReading, LEAST_EVIDENCE, LEAST_MOTION_PX, MIXED_MARGIN, PIXEL_SIGMA_PX, SOME_EVIDENCE,
+    Verdict, disc_counts, face_one_way, motion_counts,
 };
 
 /// Evidence by which a blur must explain more than the others. Of 117 frames of other simulators that were left open, 10 of 40
@@ -32,6 +32,8 @@ const WITHIN: f64 = 0.866;
 const WIDER: f64 = 1.08;
 /// Gain of a motion beside a disc from which it is looked at where no edge would show it.
 const UNSEEN_CLAIM: f64 = 0.05;
+/// The round part of a spectrum's blur and the edges along its motion are as wide within this, ln.
+const AS_WIDE_LN: f64 = 0.25;
 /// Confidence in what only both witnesses together show.
 const TOGETHER: f64 = 0.6;
 
@@ -42,11 +44,20 @@ pub(crate) fn together(
     spectra: &[Read],
     allowance_px: f64,
 ) -> Option<KindReading> {
-    if let Some(k) = told.filter(|k| matches!(k.verdict, Verdict::None) && k.one_way)
-        && blind::moved_along(stacks, spectra)
+    let unable = |k: &&KindReading| match k.verdict {
+        Verdict::None => k.one_way,
+        Verdict::Undetermined(_) => !stacks.is_empty() && face_one_way(stacks),
+        _ => false,
+    };
+    if let Some(k) = told.filter(unable)
+        && let Some(along) = blind::moved_along(stacks, spectra)
     {
-        let why = "the edges face one way and look sharp, but the texture may have moved along them";
-        return Some(KindReading { verdict: Verdict::Undetermined(why), confidence: 0.3, ..*k });
+        let found = beside_edges(k, &along.psf, spectra, allowance_px).filter(|_| along.sure);
+        if found.is_some() || matches!(k.verdict, Verdict::None) {
+            let why = "the edges face one way and look sharp, but the texture may have moved along them";
+            let open = KindReading { verdict: Verdict::Undetermined(why), confidence: 0.3, ..*k };
+            return found.or(Some(open));
+        }
     }
     if told.is_some_and(|k| matches!(k.verdict, Verdict::None) && !k.one_way)
         && let Some(motion) = one_wide_direction(stacks, spectra, allowance_px)
@@ -112,6 +123,22 @@ pub(crate) fn together(
     let edges = told.map(|k| k.psf).filter(|psf| psf.motion_px <= 0.0).unwrap_or(disc);
     (rivals - found.disc.all() > least)
         .then(|| KindReading { defocus_px: Some(disc.defocus_px), ..named(Verdict::Defocus, edges) })
+}
+
+/// The kind of a frame that moved along its edges: what these show is the focus. Wide ones need a disc that a spectrum shows as
+/// wide beside that motion.
+fn beside_edges(edges: &KindReading, motion: &PointSpread, spectra: &[Read], allowance_px: f64) -> Option<KindReading> {
+    let focus = PointSpread { motion_px: 0.0, ..edges.psf };
+    let focus_px = focus.variance(0.0).sqrt();
+    if focus_px < CLEARLY_SHARP * allowance_px {
+        let psf = PointSpread { sigma_px: focus.sigma_px, ..*motion };
+        return Some(KindReading::of(Verdict::Motion, psf, TOGETHER));
+    }
+    let pair = spectra.iter().map(|read| read.spectrum.both.psf).find(|pair| {
+        let round_px = PointSpread { motion_px: 0.0, ..*pair }.variance(0.0).sqrt();
+        same_motion(pair, motion) && disc_counts(pair) && (round_px / focus_px).ln().abs() < AS_WIDE_LN
+    })?;
+    (focus_px > MIXED_MARGIN * allowance_px).then(|| named(Verdict::Mixed, pair))
 }
 
 /// A motion and a disc that edges and spectrum both show, with the figures that both together have.

@@ -136,7 +136,7 @@ fn a_motion_is_named_where_the_edges_and_both_spectra_prefer_it_each_by_itself()
 }
 
 #[test]
-fn sharp_edges_that_face_one_way_leave_a_motion_along_them_open_where_both_spectra_show_it() {
+fn a_motion_along_edges_that_face_one_way_is_named_where_both_spectra_show_it_plainly_and_open_where_they_hardly_do() {
     let sharp = PointSpread { sigma_px: 0.7, ..PointSpread::default() };
     let along = |motion_px, motion_deg| PointSpread { motion_px, motion_deg, ..sharp };
     let told = |one_way, texture: &PointSpread| {
@@ -144,12 +144,28 @@ fn sharp_edges_that_face_one_way_leave_a_motion_along_them_open_where_both_spect
         together(Some(&told), &behind(&sharp, &[88.0, 93.0]), &spectra(texture, 29), allowance_px(None))
     };
     for texture in [along(12.0, 2.0), along(17.0, 174.0)] {
-        assert!(told(true, &texture).is_some_and(|k| open(&k)), "{texture:?}");
+        let found = told(true, &texture).expect("another kind");
+        assert!(matches!(found.verdict, Verdict::Motion), "{found:?}");
+        assert!((found.psf.motion_px / texture.motion_px - 1.0).abs() < 0.08, "{found:?}");
         assert!(told(false, &texture).is_none(), "{texture:?}");
     }
+    assert!(told(true, &along(9.25, 2.0)).is_some_and(|k| open(&k)));
     assert!(told(true, &sharp).is_none());
     // Across them they would show it.
     assert!(told(true, &along(12.0, 88.0)).is_none());
+}
+
+#[test]
+fn wide_edges_that_face_one_way_beside_a_motion_along_them_are_out_of_focus_as_well() {
+    let disc = PointSpread { sigma_px: 0.7, defocus_px: 7.0, ..PointSpread::default() };
+    let told = |texture: &PointSpread| {
+        let told = reading(Verdict::Undetermined("one direction"), disc.variance(0.0).sqrt());
+        let found = together(Some(&told), &behind(&disc, &[88.0, 93.0]), &spectra(texture, 29), allowance_px(None));
+        found.map(|k| k.verdict)
+    };
+    assert!(matches!(told(&PointSpread { motion_px: 18.0, motion_deg: 2.0, ..disc }), Some(Verdict::Mixed)));
+    let moved = |k: Option<Verdict>| matches!(k, Some(Verdict::Motion | Verdict::Mixed));
+    assert!(!moved(told(&disc)));
 }
 
 #[test]
